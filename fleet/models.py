@@ -1,0 +1,16 @@
+"""The rooms, bottom to top, for Django's loader. Each room keeps its own models."""
+
+import fleet.alerts.models
+import fleet.audit.models
+import fleet.batteries.models
+import fleet.bench.models
+import fleet.exchange.models
+import fleet.jobs.models
+import fleet.libraries.models
+import fleet.people.models
+import fleet.registry.models
+import fleet.reports.models
+import fleet.schedules.models
+import fleet.tags.models
+
+__all__ = ["fleet"]

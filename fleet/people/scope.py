@@ -1,0 +1,38 @@
+"""Each person sees only their places: the one rule that every list and every page applies."""
+
+from typing import ClassVar, Self, TypeVar
+
+from django.db import models
+from django.db.models import Q
+
+from fleet.people.models import Person
+
+M = TypeVar("M", bound=models.Model, covariant=True)
+
+
+def place_paths(person: Person) -> list[str] | None:
+    """The paths of the person's places; None when the person sees everything. Read once a request."""
+    if person.everywhere:
+        return None
+    held: list[str] | None = getattr(person, "_place_paths", None)
+    if held is None:
+        held = list(person.places.values_list("path", flat=True))
+        person._place_paths = held  # type: ignore[attr-defined]  # noqa: SLF001 - a cache that lives as long as the request's person
+    return held
+
+
+class PlacedQuerySet(models.QuerySet[M]):
+    """A queryset whose rows stand at places, by one or more path lookups."""
+
+    path_lookups: ClassVar[tuple[str, ...]] = ("path",)
+
+    def within(self, person: Person) -> Self:
+        """Only the rows at the person's places (or below them)."""
+        paths = place_paths(person)
+        if paths is None:
+            return self
+        seen = Q(pk__in=[])
+        for lookup in self.path_lookups:
+            for path in paths:
+                seen |= Q(**{f"{lookup}__startswith": path})
+        return self.filter(seen)

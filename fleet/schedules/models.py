@@ -1,0 +1,158 @@
+"""Plans (what must be done to a type, how often) and dues (one device's next date for a plan, with its window)."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from fleet.people.scope import PlacedQuerySet
+from fleet.registry.models import Device, DeviceType
+
+
+class Plan(models.Model):
+    """A service that a device type needs every so many months or running hours."""
+
+    class Kind(models.TextChoices):
+        SERVICE = "service", "Service"
+        BATTERY = "battery", "Battery test"
+        LIBRARY = "library", "Library update"
+
+    class Mode(models.TextChoices):
+        FLOATING = "floating", "From when it was last done"
+        FIXED = "fixed", "On fixed dates"
+
+    class Basis(models.TextChoices):
+        MAKER = "maker", "The maker's instructions"
+        ALTERNATIVE = "alternative", "An alternative schedule, reasoned below"
+
+    device_type = models.ForeignKey(DeviceType, models.PROTECT, related_name="plans")
+    name = models.CharField(max_length=60)
+    kind = models.CharField(max_length=10, choices=Kind)
+    every_months = models.PositiveSmallIntegerField(null=True, blank=True)
+    every_hours = models.PositiveIntegerField("every so many running hours", null=True, blank=True)
+    window_before_days = models.PositiveSmallIntegerField(default=30)
+    window_after_days = models.PositiveSmallIntegerField(default=30)
+    mode = models.CharField(max_length=10, choices=Mode, default=Mode.FLOATING)
+    basis = models.CharField(max_length=12, choices=Basis, default=Basis.MAKER)
+    document = models.CharField("document and revision", max_length=120, blank=True)
+    basis_reason = models.TextField(blank=True)
+    basis_by = models.CharField("evaluated by", max_length=80, blank=True)
+    basis_on = models.DateField("evaluated on", null=True, blank=True)
+    basis_review_on = models.DateField("to be reviewed on", null=True, blank=True)
+    active = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["device_type", "name"]
+        constraints = [
+            models.UniqueConstraint(fields=["device_type", "name"], name="plan_once_per_type"),
+            models.CheckConstraint(
+                name="plan_has_interval",
+                condition=Q(every_months__gt=0, every_hours__isnull=True)
+                | Q(every_hours__gt=0, every_months__isnull=True)
+                | Q(every_months__gt=0, every_hours__gt=0),
+            ),
+            models.CheckConstraint(
+                name="plan_alternative_is_reasoned",
+                condition=Q(basis="maker") | (~Q(basis_reason="") & ~Q(basis_by="") & Q(basis_on__isnull=False)),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class DueQuerySet(PlacedQuerySet["Due"]):
+    """Dues, seen with their device."""
+
+    path_lookups = ("device__home__path", "device__place__path")
+
+
+class Due(models.Model):
+    """One device's next date for one plan. Rolled when done; what was done stands in DueDone."""
+
+    device = models.ForeignKey(Device, models.PROTECT, related_name="dues")
+    plan = models.ForeignKey(Plan, models.PROTECT, related_name="dues")
+    anchor = models.DateField("dates are counted from")
+    own_every_months = models.PositiveSmallIntegerField("own interval, months", null=True, blank=True)
+    due_on = models.DateField()
+    opens_on = models.DateField("window opens")
+    closes_on = models.DateField("window closes")
+    late_since = models.DateField(null=True, blank=True)
+    asked_by_device = models.BooleanField("the driver itself asks for it", default=False)
+    last_done_on = models.DateField(null=True, blank=True)
+    last_done_hours = models.DecimalField(max_digits=9, decimal_places=1, null=True, blank=True)
+    deferred_from = models.DateField("deferred from", null=True, blank=True)
+    deferred_why = models.TextField(blank=True)
+    deferred_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    suspended = models.BooleanField("not counted (retired)", default=False)
+
+    objects = DueQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["due_on", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["device", "plan"], name="due_once_per_device_and_plan"),
+            models.CheckConstraint(
+                name="due_window_in_order",
+                condition=Q(opens_on__lte=models.F("due_on"), closes_on__gte=models.F("due_on")),
+            ),
+            models.CheckConstraint(
+                name="due_deferral_has_reason_and_person",
+                condition=Q(deferred_from__isnull=True) | (~Q(deferred_why="") & Q(deferred_by__isnull=False)),
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["closes_on", "id"], name="due_live", condition=Q(suspended=False)),
+            models.Index(fields=["late_since", "id"], name="due_late", condition=Q(late_since__isnull=False)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.plan} of {self.device}"
+
+    @property
+    def every_months(self) -> int | None:
+        """The interval that holds for this device: its own, or the plan's."""
+        return self.plan.every_months if self.own_every_months is None else self.own_every_months
+
+
+class DueDone(models.Model):
+    """A due that was met: when it was due, with its window, and when it was done. Kept for completion figures."""
+
+    device = models.ForeignKey(Device, models.PROTECT, related_name="dues_done")
+    plan = models.ForeignKey(Plan, models.PROTECT, related_name="dues_done")
+    due_on = models.DateField()
+    opens_on = models.DateField()
+    closes_on = models.DateField()
+    done_on = models.DateField()
+    late = models.BooleanField()
+    order_number = models.CharField(max_length=20, blank=True)
+
+    class Meta:
+        ordering = ["-done_on", "-id"]
+        verbose_name_plural = "dues done"
+        indexes = [models.Index(fields=["closes_on"], name="due_done_by_window")]
+
+    def __str__(self) -> str:
+        return f"{self.plan} of {self.device}, {self.done_on}"
+
+
+class DueAttempt(models.Model):
+    """A visit that found the work could not be done, and why. Each attempt is dated."""
+
+    class Reason(models.TextChoices):
+        NOT_FOUND = "not_found", "Could not be located"
+        IN_USE = "in_use", "In use on a patient"
+        PARTS = "parts", "Waiting for parts"
+        REFUSED = "refused", "Access refused"
+
+    due = models.ForeignKey(Due, models.PROTECT, related_name="attempts")
+    due_on = models.DateField()
+    tried_at = models.DateTimeField()
+    reason = models.CharField(max_length=10, choices=Reason)
+    note = models.TextField(blank=True)
+    by = models.CharField(max_length=120)
+
+    class Meta:
+        ordering = ["-tried_at"]
+
+    def __str__(self) -> str:
+        return f"{self.due}: {self.get_reason_display()}"
