@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-from urllib.parse import unquote, urlsplit
+from urllib.parse import SplitResult, unquote, urlsplit
 from zoneinfo import available_timezones
 
 import dj_database_url
@@ -105,6 +105,16 @@ def read(environ: Mapping[str, str], root: Path) -> Environment:
     )
 
 
+def _parts(address: str) -> SplitResult:
+    """Split an address; one that cannot be an address at all (brackets, port) comes back empty."""
+    try:
+        parts = urlsplit(address)
+        _ = parts.port
+    except ValueError:
+        return urlsplit("")
+    return parts
+
+
 def _prepare_folder(reader: _Reader, var: Path) -> None:
     try:
         for folder in (var, var / "broker" / "messages", var / "broker" / "control", var / "mail"):
@@ -135,7 +145,7 @@ def _secret_key(reader: _Reader, var: Path, *, demo: bool) -> str:
 
 
 def _kept_key(path: Path, *, make: bool) -> str:
-    """Give the key in `path`, made on first use if `make`; empty where there is none or it cannot be read or written."""
+    """Give the key in `path`, made on first use if `make`; empty where there is none or the folder is closed."""
     try:
         if make and not path.exists():
             _write_once(path, secrets.token_urlsafe(50))
@@ -159,7 +169,7 @@ def _write_once(path: Path, text: str) -> None:
 
 def _origin(reader: _Reader, *, https: bool) -> str:
     origin = reader.text("BENCHWARD_ORIGIN", "http://127.0.0.1:8000" if not https else "").rstrip("/")
-    parts = urlsplit(origin)
+    parts = _parts(origin)
     schemes = {"https"} if https else {"http", "https"}
     if parts.scheme not in schemes or not parts.hostname or parts.path or parts.query or parts.fragment:
         reader.fault(
@@ -210,7 +220,7 @@ def _currency(reader: _Reader) -> str:
 
 def _database(reader: _Reader, var: Path) -> dict[str, Any]:
     address = reader.text("DATABASE_URL", f"sqlite:///{var / 'benchward.sqlite3'}")
-    scheme = urlsplit(address).scheme
+    scheme = _parts(address).scheme
     try:
         if scheme not in DATABASE_SCHEMES:
             raise ValueError(scheme)  # noqa: TRY301 - the one place that knows what to say
@@ -241,7 +251,7 @@ def _tuned_sqlite(parsed: dict[str, Any]) -> dict[str, Any]:
 
 def _broker_url(reader: _Reader) -> str:
     address = reader.text("BENCHWARD_BROKER_URL", "filesystem://")
-    parts = urlsplit(address)
+    parts = _parts(address)
     if parts.scheme not in BROKER_SCHEMES or (parts.scheme != "filesystem" and not parts.hostname):
         reader.fault(
             10,
@@ -255,14 +265,10 @@ def _broker_url(reader: _Reader) -> str:
 def _mail(reader: _Reader, var: Path) -> dict[str, Any]:
     """Give Django's mail settings; without an address mails are written to files in var/mail."""
     address = reader.text("BENCHWARD_EMAIL_URL", "file:")
-    parts = urlsplit(address)
+    parts = _parts(address)
     scheme = parts.scheme
     sender = reader.text("BENCHWARD_EMAIL_FROM", "Benchward <benchward@localhost>")
-    try:
-        port = parts.port or MAIL_PORTS.get(scheme, 0)
-    except ValueError:
-        port = -1
-    if scheme not in MAIL_SCHEMES or port < 0 or (scheme in MAIL_PORTS and not parts.hostname):
+    if scheme not in MAIL_SCHEMES or (scheme in MAIL_PORTS and not parts.hostname):
         reader.fault(
             11,
             f"BENCHWARD_EMAIL_URL (scheme {scheme!r}) is not an address Benchward can use.",
@@ -278,7 +284,7 @@ def _mail(reader: _Reader, var: Path) -> dict[str, Any]:
     return {
         "EMAIL_BACKEND": "django.core.mail.backends.smtp.EmailBackend",
         "EMAIL_HOST": parts.hostname,
-        "EMAIL_PORT": port,
+        "EMAIL_PORT": parts.port or MAIL_PORTS[scheme],
         "EMAIL_HOST_USER": unquote(parts.username or ""),
         "EMAIL_HOST_PASSWORD": unquote(parts.password or ""),
         "EMAIL_USE_TLS": scheme == "smtp+tls",

@@ -1,0 +1,141 @@
+"""What every test may ask for: a database that can be emptied, a child process's environment, a browser."""
+
+import importlib
+import importlib.util
+import os
+import shutil
+import tempfile
+from collections.abc import Generator, Iterator
+from pathlib import Path
+from urllib.parse import quote
+
+import pytest
+from django.conf import settings
+from django.db import connection
+from django.test import TransactionTestCase
+
+from tests.settings import TEST_VAR
+
+IN_CI = os.environ.get("CI", "").lower() in {"1", "true"}
+ON_POSTGRES = settings.DATABASES["default"]["ENGINE"].endswith("postgresql")
+WITH_REDIS = settings.CELERY_BROKER_URL.startswith("redis")
+PUBLISHED_DATA = Path(settings.BASE_DIR).parent / "shared" / "data"
+
+NEEDS = {
+    "postgres": (ON_POSTGRES, "only on PostgreSQL: set DATABASE_URL"),
+    "sqlite": (not ON_POSTGRES, "only on SQLite: unset DATABASE_URL"),
+    "redis": (WITH_REDIS, "only with Redis: set BENCHWARD_BROKER_URL"),
+}
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Keep a test from a database or broker it is not for.
+
+    By hand it is skipped with the reason. In CI, where the suite runs once on each set, it is left to its own run.
+    """
+    foreign: list[pytest.Item] = []
+    for item in items:
+        reasons = [reason for mark, (met, reason) in NEEDS.items() if not met and item.get_closest_marker(mark)]
+        if reasons and IN_CI:
+            foreign.append(item)
+        elif reasons:
+            item.add_marker(pytest.mark.skip(reason="; ".join(reasons)))
+    config.hook.pytest_deselected(items=foreign)
+    items[:] = [item for item in items if item not in foreign]
+
+
+def _failed_if_skipped(report: pytest.TestReport | pytest.CollectReport) -> None:
+    """Turn a skip into a failure: in CI everything a test could need is there."""
+    if IN_CI and report.outcome == "skipped" and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"skipped, which CI does not allow: {report.longrepr}"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Allow no skipped test in CI."""
+    report = yield
+    _failed_if_skipped(report)
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
+    """Allow no skipped test file in CI."""
+    report = yield
+    _failed_if_skipped(report)
+    return report
+
+
+def pytest_unconfigure() -> None:
+    """Remove the folder of this run."""
+    shutil.rmtree(TEST_VAR, ignore_errors=True)
+
+
+def _lift_the_trail_guard_while_emptying() -> None:
+    """Let a transactional test empty the tables, although the database refuses to delete a row of the trail."""
+    if importlib.util.find_spec("fleet.audit") is None or importlib.util.find_spec("fleet.audit.guard") is None:
+        return
+    guard = importlib.import_module("fleet.audit.guard")
+    empty_tables = TransactionTestCase._fixture_teardown  # noqa: SLF001 - the only seam Django leaves
+
+    def empty_guarded_tables(case: TransactionTestCase) -> None:
+        guard.remove(connection)
+        try:
+            empty_tables(case)
+        finally:
+            guard.install(connection)
+
+    TransactionTestCase._fixture_teardown = empty_guarded_tables  # noqa: SLF001 - as above
+
+
+_lift_the_trail_guard_while_emptying()
+
+
+@pytest.fixture
+def child_environment(transactional_db: None) -> dict[str, str]:
+    """Give the environment for a process of ours that works on this test's database, broker and folder."""
+    return {
+        **os.environ,
+        "DJANGO_SETTINGS_MODULE": "fleet.settings",
+        "DATABASE_URL": _database_url(),
+        "BENCHWARD_BROKER_URL": settings.CELERY_BROKER_URL,
+        "BENCHWARD_VAR": str(TEST_VAR),
+        "BENCHWARD_SECRET_KEY": settings.SECRET_KEY,
+    }
+
+
+def _database_url() -> str:
+    database = connection.settings_dict
+    if not ON_POSTGRES:
+        return f"sqlite:///{database['NAME']}"
+    sign_in = quote(database["USER"], safe="")
+    if database["PASSWORD"]:
+        sign_in += f":{quote(database['PASSWORD'], safe='')}"
+    return f"postgres://{sign_in}@{database['HOST']}:{database['PORT'] or 5432}/{database['NAME']}"
+
+
+@pytest.fixture
+def own_folder() -> Iterator[Path]:
+    """Give an empty folder for a process of ours, removed afterwards; short, because sockets live in it."""
+    folder = Path(tempfile.mkdtemp(prefix="benchward-own-"))
+    yield folder
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture
+def published_data() -> Path:
+    """Give the folder of published data sets that may lie beside the project."""
+    if not PUBLISHED_DATA.is_dir():
+        pytest.skip("no published data in ../shared/data")
+    return PUBLISHED_DATA
+
+
+@pytest.fixture(scope="session")
+def chromium_path() -> str:
+    """Give the browser's program: BENCHWARD_CHROMIUM, or the first one on the path."""
+    names = ("chromium", "chromium-browser", "google-chrome")
+    found = os.environ.get("BENCHWARD_CHROMIUM") or next(filter(None, map(shutil.which, names)), None)
+    if not found:
+        pytest.skip("no Chromium on this machine: install it, or name it in BENCHWARD_CHROMIUM")
+    return found
