@@ -146,6 +146,8 @@ if ENVIRONMENT.https:
     CSRF_COOKIE_SECURE = True
     SESSION_COOKIE_NAME = "__Host-session"
     CSRF_COOKIE_NAME = "__Host-csrf"
+# What the other names under the hospital's domain do is not ours to promise to browsers.
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 
 # Static files: hashed names and far-future caching from STATIC_ROOT; straight from the folders while debugging
 STATIC_URL = "static/"

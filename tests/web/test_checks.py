@@ -1,14 +1,16 @@
 """The start itself: the real commands, with wrong values, in a process of their own."""
 
 import os
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
-from pytest_django.fixtures import SettingsWrapper
+from pytest_django import Settings
 
 from fleet.web.checks import require_sound_settings
 from fleet.web.environment import Fault
@@ -55,7 +57,8 @@ def test_a_command_does_not_start_on_a_wrong_value(tmp_path: Path) -> None:
     done = run(tmp_path, "manage.py", "migrate", BENCHWARD_SECRET_KEY=KEY, BENCHWARD_CURRENCY="money")
     assert done.returncode == 1
     assert "(benchward.E008)" in done.stderr
-    assert not (tmp_path / "benchward.sqlite3").exists()
+    with closing(sqlite3.connect(tmp_path / "benchward.sqlite3")) as database:
+        assert database.execute("SELECT name FROM sqlite_master").fetchall() == []
 
 
 def test_the_web_server_does_not_start_on_a_wrong_value(tmp_path: Path) -> None:
@@ -71,7 +74,7 @@ def test_the_web_server_starts_with_sound_settings(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
 
 
-def test_sound_settings_are_required_by_name(settings: SettingsWrapper) -> None:
+def test_sound_settings_are_required_by_name(settings: Settings) -> None:
     """What stops a server or a worker names each fault and its hint."""
     settings.ENVIRONMENT = type("Environment", (), {"faults": (Fault("benchward.E001", "Odd.", "Mend it."),)})
     with pytest.raises(ImproperlyConfigured, match=r"\(benchward\.E001\) Odd\.\s+HINT: Mend it\."):
