@@ -24,7 +24,7 @@ class DueMode(Worded):
 
 
 class Ageing(Worded):
-    """How long ago a window closed, in days: the four groups of the project's standards sheet, 2.9."""
+    """How long ago a window closed, in days, in four groups (common practice, no source)."""
 
     TO_30 = "1-30", "1 to 30 days"
     TO_60 = "31-60", "31 to 60 days"

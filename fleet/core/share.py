@@ -23,8 +23,8 @@ def share(part: int, whole: int) -> Fraction | None:
 def completion(on_time: int, scheduled: int) -> Fraction | None:
     """Return the share of the dues whose window ended in the period that were done within their window.
 
-    `scheduled` counts each due whose window ended in the period, those not located and in use too. None when nothing was
-    due. Definition: the project's standards sheet, 2.3. Raises BadValueError unless 0 <= on_time <= scheduled.
+    `scheduled` counts each due whose window ended in the period, those not located and in use too. None when nothing
+    was due. Definition: common practice, no source. Raises BadValueError unless 0 <= on_time <= scheduled.
     """
     return share(on_time, scheduled)
 
