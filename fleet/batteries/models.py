@@ -204,8 +204,10 @@ class Forecast(models.Model):
             models.CheckConstraint(
                 name="forecast_no_number_without_data",
                 condition=~Q(basis="none")
-                | (Q(fraction_today__isnull=True, crossing_on__isnull=True, chance_before_visit__isnull=True)
-                   & ~Q(why_not="")),
+                | (
+                    Q(fraction_today__isnull=True, crossing_on__isnull=True, chance_before_visit__isnull=True)
+                    & ~Q(why_not="")
+                ),
             )
         ]
         indexes = [models.Index(fields=["chance_before_visit"], name="forecast_by_chance")]

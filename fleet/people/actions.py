@@ -1,0 +1,103 @@
+"""Making persons and roles. The only writers of both."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.contrib.auth.models import Group, Permission
+from django.db import transaction
+
+from fleet.audit.actions import Happening, record
+from fleet.audit.actors import Actor
+from fleet.audit.changes import change
+from fleet.core.errors import BadValueError
+from fleet.core.permissions import May
+from fleet.people.models import Person
+from fleet.people.roles import ROLE_DUTIES, Role
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewPerson:
+    """What is needed to add a person. `places` are Place rows (or their ids); `everywhere` sees all."""
+
+    username: str
+    display_name: str
+    role: Role
+    email: str = ""
+    phone: str = ""
+    password: str | None = None
+    everywhere: bool = False
+    wants_digest: bool = True
+    places: tuple[Any, ...] = field(default=())
+
+
+@transaction.atomic
+def ensure_roles() -> None:
+    """Make a group for each role with exactly the duties of the table. Safe to run again."""
+    for role, duties in ROLE_DUTIES.items():
+        group, _ = Group.objects.get_or_create(name=role.value)
+        wanted = Permission.objects.filter(
+            content_type__app_label="fleet", codename__in=[duty.value for duty in duties]
+        )
+        group.permissions.set(wanted)
+
+
+@transaction.atomic
+def add_person(new: NewPerson, *, by: Actor) -> Person:
+    """Add somebody who signs in. Raises BadValueError when the sign-in name is taken."""
+    by.must(May.MANAGE_PEOPLE)
+    if Person.objects.filter(username__iexact=new.username).exists():
+        msg = f"The sign-in name “{new.username}” is taken. Choose another."
+        raise BadValueError(msg, field="username")
+    person = Person(
+        username=new.username,
+        display_name=new.display_name,
+        email=new.email,
+        phone=new.phone,
+        everywhere=new.everywhere,
+        wants_digest=new.wants_digest,
+    )
+    person.set_password(new.password)
+    person.save()
+    person.groups.set([_group(new.role)])
+    person.places.set(new.places)
+    after = {"role": new.role.value, "everywhere": new.everywhere, "places": [str(place) for place in new.places]}
+    record(Happening("added person", person, after=after), by=by)
+    return person
+
+
+@transaction.atomic
+def edit_person(person: Person, *, by: Actor, why: str = "", **values: Any) -> Person:
+    """Change a person's name, reach, digest, scope flag or whether they may sign in (`is_active`)."""
+    by.must(May.MANAGE_PEOPLE)
+    row = Person.objects.select_for_update().get(pk=person.pk)
+    before, after = change(row, **values)
+    if after:
+        record(Happening("changed person", row, before=before, after=after, why=why), by=by)
+    return row
+
+
+@transaction.atomic
+def set_role(person: Person, role: Role, *, by: Actor) -> None:
+    """Give a person exactly one role."""
+    by.must(May.MANAGE_PEOPLE)
+    before = sorted(person.groups.values_list("name", flat=True))
+    person.groups.set([_group(role)])
+    record(Happening("changed role", person, before={"role": before}, after={"role": [role.value]}), by=by)
+
+
+@transaction.atomic
+def set_places(person: Person, places: Iterable[Any], *, by: Actor) -> None:
+    """Bound what a person sees to these places and what lies below them."""
+    by.must(May.MANAGE_PEOPLE)
+    before = sorted(str(place) for place in person.places.all())
+    person.places.set(places)
+    after = sorted(str(place) for place in person.places.all())
+    record(Happening("changed places", person, before={"places": before}, after={"places": after}), by=by)
+
+
+def _group(role: Role) -> Group:
+    ensure = Group.objects.filter(name=role.value).first()
+    if ensure is None:
+        ensure_roles()
+    return ensure or Group.objects.get(name=role.value)
