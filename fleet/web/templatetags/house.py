@@ -1,10 +1,12 @@
 """What every page says the same way: identifiers, dates, numbers and marks. `{% load house %}`."""
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
 
 from django import template
 from django.core.paginator import Page
+from django.forms import BaseForm, BoundField
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
@@ -14,17 +16,24 @@ from fleet.web import marks, phrases
 register = template.Library()
 
 
+#: Past this length an identifier (a UDI) may break over lines; a shorter one never does.
+_LONG = 20
+
+
 @register.simple_tag
 def ident(value: object, *, copy: bool = True) -> SafeString:
     """Show an identifier in the fixed-width face, with a button that copies it unless `copy=False`."""
     if value in (None, ""):
         return format_html('<span class="soft">{}</span>', phrases.NOT_KNOWN)
+    text = str(value)
+    shown = format_html('<span class="ident{}">{}</span>', " ident-long" if len(text) > _LONG else "", text)
     if not copy:
-        return format_html('<span class="ident">{}</span>', value)
+        return shown
     return format_html(
-        '<span class="ident-copy"><span class="ident">{0}</span><button class="copy" type="button" data-copy="{0}"'
-        ' aria-label="Copy {0}"><svg class="mark" aria-hidden="true"><use href="#mark-copy"/></svg></button></span>',
-        value,
+        '<span class="ident-copy">{0}<button class="copy" type="button" data-copy="{1}" aria-label="Copy {1}">'
+        '<svg class="mark" aria-hidden="true"><use href="#mark-copy"/></svg></button></span>',
+        shown,
+        text,
     )
 
 
@@ -97,6 +106,78 @@ def showing(page: Page[object]) -> str:
         return f"Showing {first}\u2013{last}" + (", and more" if page.has_next() else f" of {last}")
 
 
+@register.inclusion_tag("partials/caution.html")
+def caution(title: str, lines: Iterable[str] = (), text: str = "", kind: str = "") -> dict[str, object]:
+    """Warn before the action it concerns; `kind` is "harm" (harm and quarantine only), "late" or nothing."""
+    return {"title": title, "lines": lines, "text": text, "kind": kind}
+
+
+@register.inclusion_tag("partials/nothing.html")
+def nothing(says: str, hint: str = "", url: str = "", label: str = "") -> dict[str, object]:
+    """Stand where a list would: how many of what (none), what fills it, and a way on."""
+    return {"says": says, "hint": hint, "url": url, "label": label}
+
+
+@register.inclusion_tag("partials/stat.html")
+def stat(number: object, label: str, unit: str = "", url: str = "", kind: str = "") -> dict[str, object]:
+    """Show one number that leads to the rows behind it; `kind` is "late", "harm" or nothing."""
+    return {"number": number, "label": label, "unit": unit, "url": url, "kind": kind}
+
+
+@register.inclusion_tag("partials/progress.html")
+def progress(label: str, done: int, total: int) -> dict[str, object]:
+    """Show how much of something is done, as a bar and in numbers."""
+    return {"label": label, "done": done, "total": total}
+
+
+@register.inclusion_tag("partials/field.html")
+def field(field: BoundField, unit: str = "", *, keys: bool = False) -> dict[str, object]:
+    """Show one form field with its label, hint, errors and unit; `keys` lets number keys pick the choices."""
+    return {"field": field, "unit": unit, "keys": keys}
+
+
+@register.inclusion_tag("partials/form_errors.html")
+def form_errors(form: BaseForm) -> dict[str, object]:
+    """Sum up what is wrong with a form, with a link to each field; nothing when nothing is."""
+    return {"form": form}
+
+
+@register.inclusion_tag("partials/facts.html")
+def facts(pairs: Iterable[tuple[str, object]]) -> dict[str, object]:
+    """List names with their values."""
+    return {"facts": pairs}
+
+
+@register.inclusion_tag("partials/timeline.html")
+def timeline(entries: Iterable[object]) -> dict[str, object]:
+    """List entries, newest first: each has `at`, `title`, `text`, `who` and `late_by` (words, or empty)."""
+    return {"entries": entries}
+
+
+@register.inclusion_tag("partials/crumbs.html")
+def crumbs(above: Iterable[tuple[str, str]], here: str) -> dict[str, object]:
+    """Show where a page is: pairs of label and address from the top, then this page's own label."""
+    return {"crumbs": above, "here": here}
+
+
+@register.inclusion_tag("partials/tabs.html")
+def tabs(tabs: Iterable[object], name: str) -> dict[str, object]:
+    """Show links between sister pages: each has `label`, `url`, `current` and `count` (or None)."""
+    return {"tabs": tabs, "name": name}
+
+
+@register.inclusion_tag("partials/filters.html")
+def filters(form: BaseForm, clear: str = "") -> dict[str, object]:
+    """Show a form that narrows a list by GET; `clear` is where "Show all" leads."""
+    return {"form": form, "clear": clear}
+
+
+@register.inclusion_tag("partials/pager.html", takes_context=True)
+def pager(context: template.Context, page: Page[object], field: str = "page") -> dict[str, object]:
+    """Say which rows a page shows and link to the rows before and after it; works without a count."""
+    return {"page": page, "field": field, "request": context["request"]}
+
+
 @register.simple_tag(takes_context=True)
 def page_url(context: template.Context, field: str, number: int) -> str:
     """Address this page's query string with `field` set to another page number."""
@@ -113,7 +194,7 @@ def _with_distance(value: date | None, words: str) -> SafeString:
     if value is None:
         return format_html('<span class="soft">{}</span>', words)
     return format_html(
-        '<time datetime="{0}">{1}</time> <span class="soft distance" data-ago="{0}">{2}</span>',
+        '<time datetime="{0}">{1}</time>, <span class="soft distance" data-ago="{0}">{2}</span>',
         value.isoformat(),
         words,
         ago(value),
