@@ -1,7 +1,5 @@
 """What every test may ask for: a database that can be emptied, a child process's environment, a browser."""
 
-import importlib
-import importlib.util
 import os
 import shutil
 import tempfile
@@ -14,6 +12,7 @@ from django.conf import settings
 from django.db import connection
 from django.test import TransactionTestCase
 
+from fleet.audit import guard
 from tests.settings import TEST_VAR
 
 IN_CI = os.environ.get("CI", "").lower() in {"1", "true"}
@@ -72,24 +71,19 @@ def pytest_unconfigure() -> None:
     shutil.rmtree(TEST_VAR, ignore_errors=True)
 
 
-def _lift_the_trail_guard_while_emptying() -> None:
-    """Let a transactional test empty the tables, although the database refuses to delete a row of the trail."""
-    if importlib.util.find_spec("fleet.audit") is None or importlib.util.find_spec("fleet.audit.guard") is None:
-        return
-    guard = importlib.import_module("fleet.audit.guard")
-    empty_tables = TransactionTestCase._fixture_teardown  # noqa: SLF001 - the only seam Django leaves
-
-    def empty_guarded_tables(case: TransactionTestCase) -> None:
-        guard.remove(connection)
-        try:
-            empty_tables(case)
-        finally:
-            guard.install(connection)
-
-    TransactionTestCase._fixture_teardown = empty_guarded_tables  # noqa: SLF001 - as above
+_empty_tables = TransactionTestCase._fixture_teardown  # noqa: SLF001 - the only seam Django leaves
 
 
-_lift_the_trail_guard_while_emptying()
+def _empty_guarded_tables(case: TransactionTestCase) -> None:
+    """Empty the tables after a transactional test, although the database refuses to delete a row of the trail."""
+    guard.remove(connection)
+    try:
+        _empty_tables(case)
+    finally:
+        guard.install(connection)
+
+
+TransactionTestCase._fixture_teardown = _empty_guarded_tables  # noqa: SLF001 - as above
 
 
 @pytest.fixture

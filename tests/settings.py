@@ -12,7 +12,18 @@ from pathlib import Path
 TEST_VAR = Path(tempfile.mkdtemp(prefix="benchward-test-"))
 os.environ["BENCHWARD_VAR"] = str(TEST_VAR)
 os.environ["BENCHWARD_SECRET_KEY"] = "only-for-tests-" * 4
-for name in ("DEMO", "DEBUG", "HTTPS", "ORIGIN", "ALLOWED_HOSTS", "TIME_ZONE", "CURRENCY", "EMAIL_URL", "EMAIL_FROM"):
+for name in (
+    "DEMO",
+    "DEBUG",
+    "HTTPS",
+    "ORIGIN",
+    "PORT",
+    "ALLOWED_HOSTS",
+    "TIME_ZONE",
+    "CURRENCY",
+    "EMAIL_URL",
+    "EMAIL_FROM",
+):
     os.environ.pop(f"BENCHWARD_{name}", None)
 
 from fleet.settings import *  # noqa: E402

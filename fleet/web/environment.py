@@ -21,6 +21,7 @@ BROKER_SCHEMES = frozenset({"filesystem", "redis", "rediss"})
 MAIL_SCHEMES = frozenset({"file", "console", "smtp", "smtp+tls", "smtps"})
 MAIL_PORTS = {"smtp": 25, "smtp+tls": 587, "smtps": 465}
 SHORTEST_KEY = 32
+HIGHEST_PORT = 65535
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
 
 # Refuses every query with a clear error, so that a mistyped address never writes into another database.
@@ -46,6 +47,7 @@ class Environment:
     secret_key: str
     allowed_hosts: list[str]
     origin: str
+    port: int
     time_zone: str
     currency: str
     database: dict[str, Any]
@@ -87,7 +89,8 @@ def read(environ: Mapping[str, str], root: Path) -> Environment:
             "Debug pages show settings and code; where people sign in over the network, leave BENCHWARD_DEBUG off.",
         )
     _prepare_folder(reader, var)
-    origin = _origin(reader, https=https)
+    port = _port(reader)
+    origin = _origin(reader, f"http://127.0.0.1:{port}", https=https)
     return Environment(
         demo=demo,
         debug=debug,
@@ -95,6 +98,7 @@ def read(environ: Mapping[str, str], root: Path) -> Environment:
         secret_key=_secret_key(reader, var, demo=demo),
         allowed_hosts=_allowed_hosts(reader, origin),
         origin=origin,
+        port=port,
         time_zone=_time_zone(reader),
         currency=_currency(reader),
         database=_database(reader, var),
@@ -167,8 +171,16 @@ def _write_once(path: Path, text: str) -> None:
         draft.unlink()
 
 
-def _origin(reader: _Reader, *, https: bool) -> str:
-    origin = reader.text("BENCHWARD_ORIGIN", "http://127.0.0.1:8000" if not https else "").rstrip("/")
+def _port(reader: _Reader) -> int:
+    text = reader.text("BENCHWARD_PORT", "8000")
+    if not (text.isascii() and text.isdigit() and 0 < int(text) <= HIGHEST_PORT):
+        reader.fault(12, f"BENCHWARD_PORT is {text!r}.", f"Use a whole number from 1 to {HIGHEST_PORT}, such as 8000.")
+        return 8000
+    return int(text)
+
+
+def _origin(reader: _Reader, local: str, *, https: bool) -> str:
+    origin = reader.text("BENCHWARD_ORIGIN", "" if https else local).rstrip("/")
     parts = _parts(origin)
     schemes = {"https"} if https else {"http", "https"}
     if parts.scheme not in schemes or not parts.hostname or parts.path or parts.query or parts.fragment:

@@ -5,7 +5,10 @@ from django.http import HttpRequest, HttpResponse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
+from fleet.web.guards import public
 
+
+@public(reason="a load balancer asks whether the server answers; it learns nothing else")
 @never_cache
 @require_safe
 def health(_request: HttpRequest) -> HttpResponse:

@@ -1,6 +1,5 @@
 """The start itself: the real commands, with wrong values, in a process of their own."""
 
-import os
 import sqlite3
 import subprocess
 import sys
@@ -14,22 +13,24 @@ from pytest_django import Settings
 
 from fleet.web.checks import require_sound_settings
 from fleet.web.environment import Fault
-
-KEY = "k" * 50
+from tests.web.starting import only_these
 
 
 def run(folder: Path, *command: str, **variables: str) -> subprocess.CompletedProcess[str]:
     """Run Python in the repository with these settings and no others."""
-    inherited = {name: value for name, value in os.environ.items() if not name.startswith(("BENCHWARD_", "DATABASE_"))}
-    environment = {**inherited, "DJANGO_SETTINGS_MODULE": "fleet.settings", "BENCHWARD_VAR": str(folder), **variables}
     return subprocess.run(
-        [sys.executable, *command], cwd=settings.BASE_DIR, env=environment, capture_output=True, text=True, check=False
+        [sys.executable, *command],
+        cwd=settings.BASE_DIR,
+        env=only_these(folder, **variables),
+        capture_output=True,
+        text=True,
+        check=False,
     )
 
 
 def test_check_passes_with_sound_settings(tmp_path: Path) -> None:
     """`manage.py check` finds nothing to say about a key and defaults."""
-    done = run(tmp_path, "manage.py", "check", BENCHWARD_SECRET_KEY=KEY)
+    done = run(tmp_path, "manage.py", "check")
     assert (done.returncode, "no issues" in done.stdout) == (0, True), done.stderr
 
 
@@ -44,7 +45,7 @@ def test_check_passes_with_sound_settings(tmp_path: Path) -> None:
 )
 def test_check_stops_on_a_wrong_value(tmp_path: Path, variable: str, value: str, fault: str) -> None:
     """`manage.py check` fails with the fault's id and a hint, and no traceback."""
-    done = run(tmp_path, "manage.py", "check", **{"BENCHWARD_SECRET_KEY": KEY, variable: value})
+    done = run(tmp_path, "manage.py", "check", **{variable: value})
     assert done.returncode == 1
     assert f"(benchward.{fault})" in done.stderr
     assert "HINT" in done.stderr
@@ -54,7 +55,7 @@ def test_check_stops_on_a_wrong_value(tmp_path: Path, variable: str, value: str,
 
 def test_a_command_does_not_start_on_a_wrong_value(tmp_path: Path) -> None:
     """`manage.py migrate` writes nothing when a setting is wrong."""
-    done = run(tmp_path, "manage.py", "migrate", BENCHWARD_SECRET_KEY=KEY, BENCHWARD_CURRENCY="money")
+    done = run(tmp_path, "manage.py", "migrate", BENCHWARD_CURRENCY="money")
     assert done.returncode == 1
     assert "(benchward.E008)" in done.stderr
     with closing(sqlite3.connect(tmp_path / "benchward.sqlite3")) as database:
@@ -63,14 +64,14 @@ def test_a_command_does_not_start_on_a_wrong_value(tmp_path: Path) -> None:
 
 def test_the_web_server_does_not_start_on_a_wrong_value(tmp_path: Path) -> None:
     """Loading `fleet.wsgi`, which runs no command, is stopped too."""
-    done = run(tmp_path, "-c", "import fleet.wsgi", BENCHWARD_SECRET_KEY=KEY, BENCHWARD_DEBUG="perhaps")
+    done = run(tmp_path, "-c", "import fleet.wsgi", BENCHWARD_DEBUG="perhaps")
     assert done.returncode == 1
     assert "(benchward.E001)" in done.stderr
 
 
 def test_the_web_server_starts_with_sound_settings(tmp_path: Path) -> None:
     """Loading `fleet.wsgi` with a key and defaults works."""
-    done = run(tmp_path, "-c", "import fleet.wsgi", BENCHWARD_SECRET_KEY=KEY)
+    done = run(tmp_path, "-c", "import fleet.wsgi")
     assert done.returncode == 0, done.stderr
 
 

@@ -56,6 +56,8 @@ def test_defaults_need_only_a_key(tmp_path: Path) -> None:
         ("BENCHWARD_BROKER_URL", "amqp://h", "E010"),
         ("BENCHWARD_BROKER_URL", "redis://", "E010"),
         ("BENCHWARD_BROKER_URL", "redis://[h", "E010"),
+        ("BENCHWARD_PORT", "eighty", "E012"),
+        ("BENCHWARD_PORT", "65536", "E012"),
         ("BENCHWARD_EMAIL_URL", "pigeon://h", "E011"),
         ("BENCHWARD_EMAIL_URL", "smtp://", "E011"),
         ("BENCHWARD_EMAIL_URL", "smtp://h:notaport", "E011"),
@@ -129,6 +131,11 @@ def test_the_address_is_an_allowed_host(tmp_path: Path) -> None:
     """The host people use need not be said twice."""
     taken = read(tmp_path, BENCHWARD_ORIGIN="https://a.example.org", BENCHWARD_ALLOWED_HOSTS="b.example.org")
     assert {"a.example.org", "b.example.org", "127.0.0.1"} <= set(taken.allowed_hosts)
+
+
+def test_another_port_changes_the_address(tmp_path: Path) -> None:
+    """Label links of a demo on another port lead to that port."""
+    assert read(tmp_path, BENCHWARD_PORT="8123").origin == "http://127.0.0.1:8123"
 
 
 def test_postgresql_and_redis_by_address(tmp_path: Path) -> None:
