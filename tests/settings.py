@@ -28,12 +28,13 @@ for name in (
 
 from fleet.settings import *  # noqa: E402
 
-DATABASES["default"]["TEST"] = {
+DATABASES["default"]["TEST"] = (
     # A file, not memory: the server thread of a browser test and a worker process must see the same rows.
-    "NAME": str(TEST_VAR / "test.sqlite3")
+    {"NAME": str(TEST_VAR / "test.sqlite3")}
     if DATABASES["default"]["ENGINE"].endswith("sqlite3")
-    else f"test_benchward_{os.getpid()}",
-}
+    # UTF-8 by name: a cluster made on a machine without a locale would hand out bytes.
+    else {"NAME": f"test_benchward_{os.getpid()}", "CHARSET": "UTF8", "TEMPLATE": "template0"}
+)
 DATABASES["default"]["CONN_MAX_AGE"] = 0
 
 # Hashing slowly is the point of the real one, and most of the time of a sign-in test.

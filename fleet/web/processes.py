@@ -106,6 +106,16 @@ def stop_asked() -> Iterator[Event]:
             signal.signal(number, handler)
 
 
+@contextmanager
+def noted_as_running(path: Path) -> Iterator[None]:
+    """Keep this process's number in `path` while it runs, so that `make reset` leaves its data alone."""
+    path.write_text(f"{os.getpid()}\n", encoding="ascii")
+    try:
+        yield
+    finally:
+        path.unlink(missing_ok=True)
+
+
 def wait_until_answering(home: Household, port: int, path: str, asked: Event, patience: float = 60.0) -> None:
     """Wait until `path` on this machine answers 200; EndedError if a process ends or `patience` seconds pass."""
     latest = time.monotonic() + patience

@@ -24,7 +24,11 @@ class Command(BaseCommand):
             self._prepare()
         except KeyboardInterrupt:
             raise CommandError("Stopped before everything was prepared; start again to go on.") from None
-        with processes.stop_asked() as asked, processes.household(_programs(port), _environment()) as home:
+        with (
+            processes.stop_asked() as asked,
+            processes.noted_as_running(settings.VAR / "running"),
+            processes.household(_programs(port), _environment()) as home,
+        ):
             try:
                 processes.wait_until_answering(home, port, "/healthz", asked)
                 if not asked.is_set():
