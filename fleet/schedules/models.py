@@ -124,6 +124,7 @@ class DueDone(models.Model):
     closes_on = models.DateField()
     done_on = models.DateField()
     late = models.BooleanField()
+    deferred_from = models.DateField("was deferred from", null=True, blank=True)
     order_number = models.CharField(max_length=20, blank=True)
 
     class Meta:
