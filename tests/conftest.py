@@ -15,6 +15,8 @@ from django.test import TransactionTestCase
 from fleet.audit import guard
 from tests.settings import TEST_VAR
 
+pytest_plugins = ["tests.cast"]
+
 IN_CI = os.environ.get("CI", "").lower() in {"1", "true"}
 ON_POSTGRES = settings.DATABASES["default"]["ENGINE"].endswith("postgresql")
 WITH_REDIS = settings.CELERY_BROKER_URL.startswith("redis")

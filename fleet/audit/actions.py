@@ -57,7 +57,7 @@ def _entry(happening: Happening, by: Actor) -> TrailEntry:
         actor=by.name[:120],
         source=by.source.value,
         verb=happening.verb,
-        subject_kind=happening.subject._meta.model_name or "",
+        subject_kind=happening.subject._meta.model_name or "",  # noqa: SLF001 - Django's public name for it
         subject_id=happening.subject.pk,
         subject_name=str(happening.subject)[:120],
         device_ref=happening.device_id,

@@ -10,10 +10,18 @@ _SQLITE = [
     for verb in ("UPDATE", "DELETE")
 ]
 _POSTGRESQL = [
-    "CREATE OR REPLACE FUNCTION trail_refuse() RETURNS trigger LANGUAGE plpgsql AS "
-    f"$$ BEGIN RAISE EXCEPTION '{_WORDS}'; END $$",
-    f"CREATE TRIGGER trail_no_change BEFORE UPDATE OR DELETE ON {_TABLE} FOR EACH ROW EXECUTE FUNCTION trail_refuse()",
-    f"CREATE TRIGGER trail_no_truncate BEFORE TRUNCATE ON {_TABLE} FOR EACH STATEMENT EXECUTE FUNCTION trail_refuse()",
+    f"""
+    CREATE OR REPLACE FUNCTION trail_refuse() RETURNS trigger LANGUAGE plpgsql AS
+    $$ BEGIN RAISE EXCEPTION '{_WORDS}'; END $$
+    """,
+    f"""
+    CREATE TRIGGER trail_no_change BEFORE UPDATE OR DELETE ON {_TABLE}
+    FOR EACH ROW EXECUTE FUNCTION trail_refuse()
+    """,
+    f"""
+    CREATE TRIGGER trail_no_truncate BEFORE TRUNCATE ON {_TABLE}
+    FOR EACH STATEMENT EXECUTE FUNCTION trail_refuse()
+    """,
 ]
 _SQLITE_OFF = ["DROP TRIGGER IF EXISTS trail_no_update", "DROP TRIGGER IF EXISTS trail_no_delete"]
 _POSTGRESQL_OFF = [

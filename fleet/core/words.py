@@ -12,7 +12,7 @@ class Worded(StrEnum):
     def __new__(cls, value: str, label: str = "") -> Self:
         """Keep `value` as the string that is stored and `label` as the words that are shown.
 
-        The default is for type checkers only, which take `Condition("waiting")` for a call of this; every member has a label.
+        The default is for type checkers, which take `Condition("waiting")` for a call of this.
         """
         member = str.__new__(cls, value)
         member._value_ = value

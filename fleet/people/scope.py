@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from fleet.people.models import Person
 
-M = TypeVar("M", bound=models.Model, covariant=True)
+M_co = TypeVar("M_co", bound=models.Model, covariant=True)
 
 
 def place_paths(person: Person) -> list[str] | None:
@@ -21,7 +21,7 @@ def place_paths(person: Person) -> list[str] | None:
     return held
 
 
-class PlacedQuerySet(models.QuerySet[M]):
+class PlacedQuerySet(models.QuerySet[M_co]):
     """A queryset whose rows stand at places, by one or more path lookups."""
 
     path_lookups: ClassVar[tuple[str, ...]] = ("path",)
