@@ -78,7 +78,7 @@ def test_floating_counts_from_last_done_only(anchor: date, every: int, done: dat
 def test_fixed_due_is_the_first_grid_date_whose_window_opens_after_the_work(
     anchor: date, every: int, days_after_anchor: int, before: int
 ) -> None:
-    """A fixed due stands on the anchored grid; its window opens after the work and the one before had opened by then."""
+    """A fixed due is on the anchored grid; its window opens after the work, and all earlier ones had opened by then."""
     done = anchor + timedelta(days=days_after_anchor)
     due = next_due(DueMode.FIXED, anchor, every, done, before)
     grid = [add_months(anchor, every * step) for step in range(1, 9000 // (28 * every) + 6)]
