@@ -1,0 +1,115 @@
+"""Reading tags: what is open, where the ward's drivers are, and the little that a label may show."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import F, Prefetch, Q, QuerySet
+
+from fleet.core.lifecycle import Condition
+from fleet.people.models import Person
+from fleet.registry.models import Device, Place
+from fleet.registry.queries import devices, open_places, ward_places
+from fleet.tags.models import Quarantine, Tag, TagReport
+from fleet.web import clock
+
+BACK_FOR = timedelta(days=7)
+RECENT = 12
+
+
+@dataclass(frozen=True, slots=True)
+class LabelStatus:
+    """All that a label without an account shows: the driver's tag status and nothing else of it."""
+
+    asset_number: str
+    number: str
+    since: datetime | None
+    keep_as_it_is: bool
+    retired: bool
+
+
+def tags() -> QuerySet[Tag]:
+    """All tags with what a page shows of them."""
+    return Tag.objects.select_related("device__device_type__maker", "device__home", "device__place", "place")
+
+
+def open_tag(device: Device) -> Tag | None:
+    """The tag that keeps this driver out of use, if one is open."""
+    return tags().filter(device=device, cleared_at__isnull=True).first()
+
+
+def open_tags(person: Person) -> QuerySet[Tag]:
+    """Open tags at the person's places, newest first, with their reports at hand."""
+    return tags().within(person).filter(cleared_at__isnull=True).prefetch_related("reports")  # type: ignore[attr-defined, no-any-return]
+
+
+def first_report(tag: Tag) -> TagReport | None:
+    """The report that raised the tag."""
+    return tag.reports.first()
+
+
+def ours(person: Person) -> QuerySet[Device]:
+    """Drivers of the person's places that are tagged, held out of use or not located, longest away first.
+
+    Each carries its open tag, if there is one, as the single item of `open_tags`.
+    """
+    away = Q(tags__cleared_at__isnull=True, tags__isnull=False) | Q(
+        condition__in=[Condition.OUT_OF_USE.value, Condition.NOT_LOCATED.value]
+    )
+    tag_at_hand = Prefetch("tags", Tag.objects.filter(cleared_at__isnull=True), to_attr="open_tags")
+    seen = Device.objects.within(person).filter(away).exclude(condition=Condition.RETIRED.value)  # type: ignore[attr-defined]
+    return devices().filter(pk__in=seen.values("pk")).prefetch_related(tag_at_hand).order_by("condition_since", "pk")
+
+
+def lately_back(person: Person) -> QuerySet[Tag]:
+    """Tags cleared in the last 7 days whose driver is in service again, latest first."""
+    since = clock.now() - BACK_FOR
+    rows = tags().within(person).filter(cleared_at__gte=since)  # type: ignore[attr-defined]
+    return rows.filter(device__condition=Condition.IN_SERVICE.value).order_by("-cleared_at")  # type: ignore[no-any-return]
+
+
+def recent_drivers(person: Person, count: int = RECENT) -> list[Device]:
+    """The drivers last seen in the person's wards. Empty for somebody who sees every place: no ward is theirs."""
+    if person.everywhere:
+        return []
+    here = devices().filter(place__in=ward_places(person)).exclude(condition=Condition.RETIRED.value)
+    return list(here.order_by(F("last_seen_at").desc(nulls_last=True), "asset_number")[:count])
+
+
+def label_status(device: Device) -> LabelStatus:
+    """The tag status that a label shows to somebody without an account."""
+    tag = open_tag(device)
+    return LabelStatus(
+        asset_number=device.asset_number,
+        number=tag.number if tag else "",
+        since=tag.opened_at if tag else None,
+        keep_as_it_is=device.quarantined,
+        retired=device.condition == Condition.RETIRED.value,
+    )
+
+
+def place_in_words(words: str, device: Device) -> Place | None:
+    """The one open place of the driver's site whose name stands in `words` (the longest, if several do)."""
+    said = words.casefold()
+    near = open_places().filter(site_id=device.place.site_id).exclude(kind=Place.Kind.SITE)
+    named = sorted((place for place in near if place.name.casefold() in said), key=lambda place: -len(place.name))
+    if not named or (len(named) > 1 and len(named[0].name) == len(named[1].name)):
+        return None
+    return named[0]
+
+
+def quarantines() -> QuerySet[Quarantine]:
+    """All quarantines with what a page shows of them."""
+    return Quarantine.objects.select_related(
+        "device__device_type__maker", "device__place", "device__home", "tag", "lifted_by"
+    )
+
+
+def open_quarantine(device: Device) -> Quarantine | None:
+    """The quarantine of this driver that has not been lifted, if there is one."""
+    return quarantines().filter(device=device, lifted_at__isnull=True).first()
+
+
+def open_quarantines(person: Person) -> QuerySet[Quarantine]:
+    """Quarantines at the person's places that have not been lifted, oldest first, with their custody at hand."""
+    rows = quarantines().within(person).filter(lifted_at__isnull=True)  # type: ignore[attr-defined]
+    return rows.prefetch_related("custody").order_by("opened_at")  # type: ignore[no-any-return]
