@@ -280,6 +280,15 @@ def note_due(device: Device, *, next_due: date | None, closes: date | None, late
     Device.objects.filter(pk=device.pk).update(next_due=next_due, next_due_closes=closes, late_since=late_since)
 
 
+def note_dues(stored: Mapping[int, tuple[date | None, date | None, date | None]]) -> None:
+    """Store next due, window's end and lateness on several devices by id, in few statements (see note_due)."""
+    rows = [
+        Device(pk=pk, next_due=next_due, next_due_closes=closes, late_since=late_since)
+        for pk, (next_due, closes, late_since) in stored.items()
+    ]
+    Device.objects.bulk_update(rows, ["next_due", "next_due_closes", "late_since"], batch_size=BATCH)
+
+
 def _note(device: Device, verb: str, by: Actor, **values: Any) -> Device:
     row = locked(device)
     before, after = change(row, **values)

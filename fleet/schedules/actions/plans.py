@@ -1,0 +1,124 @@
+"""Plans: what a device type needs how often. A change reaches every due of the plan."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from fleet.audit.actions import Happening, record, record_many
+from fleet.audit.actors import Actor
+from fleet.audit.changes import change
+from fleet.core.errors import BadValueError
+from fleet.core.lifecycle import Condition
+from fleet.core.permissions import May
+from fleet.registry.models import Device, DeviceType
+from fleet.schedules.actions.dues import open_wanted, suspend_rows
+from fleet.schedules.actions.reckon import place, reckoned
+from fleet.schedules.actions.stored import store_many
+from fleet.schedules.actions.visits import held
+from fleet.schedules.models import Due, Plan
+from fleet.web import clock
+
+#: What `edit_plan` may change. The type and the kind stay: a different service is a different plan.
+EDITABLE: Final = frozenset(
+    {
+        "name", "every_months", "every_hours", "window_before_days", "window_after_days", "mode", "active",
+        "basis", "document", "basis_reason", "basis_by", "basis_on", "basis_review_on",
+    }
+)  # fmt: skip
+_MOVES_DUES: Final = {"every_months", "every_hours", "window_before_days", "window_after_days", "mode", "active"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewPlan:
+    """A plan to be added. `facts` holds windows, mode and basis where they differ from the usual."""
+
+    device_type: DeviceType
+    name: str
+    kind: Plan.Kind = Plan.Kind.SERVICE
+    every_months: int | None = None
+    every_hours: int | None = None
+    facts: Mapping[str, Any] = field(default_factory=dict)
+
+
+@transaction.atomic
+def add_plan(new: NewPlan, *, by: Actor) -> Plan:
+    """Add a plan and open its due on every accepted driver of the type, counted from its acceptance."""
+    by.must(May.EDIT_REGISTRY)
+    plan = Plan(
+        device_type=new.device_type,
+        name=new.name,
+        kind=new.kind,
+        every_months=new.every_months,
+        every_hours=new.every_hours,
+        **new.facts,
+    )
+    _clean(plan)
+    plan.save()
+    interval = {"every_months": plan.every_months, "every_hours": plan.every_hours, "mode": str(plan.mode)}
+    record(Happening("added plan", plan, after={"for": str(plan.device_type), **interval}), by=by)
+    open_wanted([(device, plan) for device in _in_use(plan)], by=by)
+    return plan
+
+
+@transaction.atomic
+def edit_plan(plan: Plan, changes: Mapping[str, Any], *, by: Actor, why: str = "") -> Plan:
+    """Change a plan and reckon its dues anew, except those put off by a person or asked for by the driver.
+
+    A plan set inactive stops counting; set active again its dues count again. Raises BadValueError for a field that
+    can't be changed or a value that doesn't fit.
+    """
+    by.must(May.EDIT_REGISTRY)
+    if wrong := sorted(set(changes) - EDITABLE):
+        raise BadValueError(f"“{wrong[0]}” of a plan can't be changed; add another plan instead.", field=wrong[0])
+    row = Plan.objects.select_for_update(of=("self",)).select_related("device_type").get(pk=plan.pk)
+    before, after = change(row, **changes)
+    _clean(row)
+    if after:
+        record(Happening("changed plan", row, before=before, after=after, why=why), by=by)
+    if _MOVES_DUES & set(after):
+        _carry_to_dues(row, by)
+    return row
+
+
+def _clean(plan: Plan) -> None:
+    if not plan.every_months and not plan.every_hours:
+        raise BadValueError("Give an interval in months, in running hours, or both.", field="every_months")
+    try:
+        plan.full_clean()
+    except ValidationError as error:
+        name, messages = next(iter(error.message_dict.items()))
+        raise BadValueError(" ".join(messages), field="" if name == "__all__" else name) from error
+
+
+def _in_use(plan: Plan) -> list[Device]:
+    accepted = Device.objects.filter(device_type=plan.device_type_id, accepted_on__isnull=False)
+    return list(accepted.exclude(condition=Condition.RETIRED.value).order_by("pk"))
+
+
+def _carry_to_dues(plan: Plan, by: Actor) -> None:
+    devices = _in_use(plan)
+    ids = [device.pk for device in devices]
+    list(Device.objects.select_for_update().filter(pk__in=ids).order_by("pk").values_list("pk", flat=True))
+    dues = list(
+        Due.objects.select_for_update(of=("self",)).filter(plan=plan, device_id__in=ids).select_related("device")
+    )
+    for due in dues:
+        due.plan = plan
+    if plan.active:
+        record_many([happening for due in dues for happening in _moved(due)], by=by)
+        open_wanted([(device, plan) for device in devices], by=by)
+    else:
+        suspend_rows([due for due in dues if not due.suspended], why="the plan is no longer active", by=by)
+    store_many(ids)
+
+
+def _moved(due: Due) -> list[Happening]:
+    first = change(due, suspended=False)
+    second = ({}, {}) if held(due) else place(due, reckoned(due), clock.today())
+    before, after = {**first[0], **second[0]}, {**first[1], **second[1]}
+    return (
+        [Happening("due moved by its plan", due, device_id=due.device_id, before=before, after=after)] if after else []
+    )
