@@ -7,7 +7,9 @@
 //   data-scan               input: takes a scanner; focused on load, Enter or Tab submits, a scan replaces what is there
 //   data-find               the search input that "/" goes to (in the header)
 //   data-guard              form: asks before the page is left with unsaved typing
-//   data-keep-draft="NAME"  form: unsent typing is kept in this tab until it is sent
+//   data-keep-draft="NAME"  form: unsent typing is kept in this tab, for this person, until it is sent or they sign out
+//   data-not-saved          on a page that answers a form without saving it: what was typed stays kept
+//   data-sign-out           form: forgets all that was kept
 //   data-ago="ISO"          element: its words ("3 minutes ago") stay fresh
 //   data-toggle="ID"        button: opens and shuts the element with that id
 //   data-focus              element: takes the focus on load (the summary of a refused form)
@@ -74,6 +76,7 @@ const typing = (element) => element.matches("input:not([type=radio], [type=check
 
 function showKeys() {
   const dialog = document.getElementById("keys");
+  if (!dialog) return;
   const list = dialog.querySelector("[data-keys-list]");
   all("[data-page-key]", list).forEach((row) => row.remove());
   for (const element of all("[data-key]")) {
@@ -122,7 +125,8 @@ function focusFirst(root) {
 // ---- forms: sent once, kept until sent ----
 
 const changed = new WeakSet();
-const draftKey = (form) => `draft:${form.dataset.keepDraft}`;
+const draftKey = (form) => `draft:${document.body.dataset.person}:${form.dataset.keepDraft}`;
+const draftKeys = () => keep(() => Object.keys(sessionStorage).filter((key) => key.startsWith("draft:"))) ?? [];
 const keepable = (field) => field.name && !["hidden", "password", "file", "submit", "button"].includes(field.type);
 
 function saveDraft(form) {
@@ -130,11 +134,20 @@ function saveDraft(form) {
     const field = form.elements[name];
     return keepable(field instanceof RadioNodeList ? field[0] : field);
   });
-  keep(() => sessionStorage.setItem(draftKey(form), JSON.stringify({ values, sent: false })));
+  writeDraft(draftKey(form), { values, sent: false });
+}
+
+function writeDraft(key, draft) {
+  keep(() => sessionStorage.setItem(key, JSON.stringify(draft)));
 }
 
 function readDraft(key) {
   return JSON.parse(keep(() => sessionStorage.getItem(key)) ?? "null");
+}
+
+function markSent(form, sent) {
+  const draft = form.dataset.keepDraft && readDraft(draftKey(form));
+  if (draft) writeDraft(draftKey(form), { ...draft, sent });
 }
 
 function dropDraft(key) {
@@ -158,8 +171,8 @@ function answered(draft) {
 function restoreDraft(form) {
   const draft = readDraft(draftKey(form));
   if (!draft) return;
-  if (answered(draft) || form.querySelector(".field-wrong")) {
-    dropDraft(draftKey(form));
+  if (form.querySelector(".field-wrong")) {
+    dropDraft(draftKey(form)); // the server has given it back, with what is wrong beside it
     return;
   }
   fill(form, draft.values);
@@ -168,7 +181,7 @@ function restoreDraft(form) {
 }
 
 function draftNote(form) {
-  const note = Object.assign(document.createElement("p"), { className: "message", textContent: "Your unsent typing was put back. " });
+  const note = Object.assign(document.createElement("p"), { className: "message screen-only", textContent: "Your unsent typing was put back. " });
   const button = Object.assign(document.createElement("button"), { className: "quiet", type: "button", textContent: "Start afresh" });
   button.addEventListener("click", () => {
     dropDraft(draftKey(form));
@@ -196,17 +209,16 @@ document.addEventListener("submit", (event) => {
   }
   form.dataset.sending = "yes";
   changed.delete(form);
-  const draft = form.dataset.keepDraft && readDraft(draftKey(form));
-  if (draft) keep(() => sessionStorage.setItem(draftKey(form), JSON.stringify({ ...draft, sent: true })));
-  // After this turn, so that the pressed button's own name and value are still sent.
-  setTimeout(() => sendButtons(form).forEach((button) => (button.disabled = true)));
+  if ("signOut" in form.dataset) draftKeys().forEach(dropDraft);
+  markSent(form, true);
+  sendButtons(form).forEach((button) => button.setAttribute("aria-busy", "true"));
 });
 
-const sendButtons = (form) => [...form.elements].filter((element) => element.type === "submit" && !element.disabled);
+const sendButtons = (form) => [...form.elements].filter((element) => element.type === "submit");
 
 function readyAgain(form) {
   delete form.dataset.sending;
-  [...form.elements].filter((element) => element.type === "submit").forEach((button) => (button.disabled = false));
+  sendButtons(form).forEach((button) => button.removeAttribute("aria-busy"));
 }
 
 addEventListener("pageshow", (event) => {
@@ -215,7 +227,10 @@ addEventListener("pageshow", (event) => {
 
 document.addEventListener("htmx:afterRequest", (event) => {
   const form = event.detail.elt.closest("form[data-sending]");
-  if (form) readyAgain(form);
+  if (!form) return;
+  readyAgain(form);
+  if (event.detail.successful) dropDraft(draftKey(form));
+  else markSent(form, false);
 });
 
 addEventListener("beforeunload", (event) => {
@@ -256,18 +271,16 @@ function refreshAgo() {
 
 // ---- start ----
 
-// A draft must not outlive the person: the signed-out pages carry data-signed-out.
-function dropAllDrafts() {
-  keep(() => Object.keys(sessionStorage).filter((key) => key.startsWith("draft:")).forEach(dropDraft));
+function settleDrafts() {
+  const saved = !document.querySelector("[data-not-saved]");
+  for (const key of draftKeys()) {
+    const draft = readDraft(key);
+    if (!saved) writeDraft(key, { ...draft, sent: false });
+    else if (answered(draft)) dropDraft(key);
+  }
 }
 
-function dropAnswered() {
-  const keys = keep(() => Object.keys(sessionStorage).filter((key) => key.startsWith("draft:"))) ?? [];
-  keys.filter((key) => answered(readDraft(key))).forEach(dropDraft);
-}
-
-if (document.querySelector("[data-signed-out]")) dropAllDrafts();
-dropAnswered();
+settleDrafts();
 all("form[data-keep-draft]").forEach(restoreDraft);
 focusFirst(document);
 setInterval(refreshAgo, 60000);

@@ -8,10 +8,10 @@ from django import template
 from django.core.paginator import Page
 from django.forms import BaseForm, BoundField
 from django.utils import timezone
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from fleet.web import marks, phrases
+from fleet.web import clock, marks, phrases
 
 register = template.Library()
 
@@ -26,7 +26,7 @@ def ident(value: object, *, copy: bool = True) -> SafeString:
     if value in (None, ""):
         return format_html('<span class="soft">{}</span>', phrases.NOT_KNOWN)
     text = str(value)
-    shown = format_html('<span class="ident{}">{}</span>', " ident-long" if len(text) > _LONG else "", text)
+    shown = _long_ident(text) if len(text) > _LONG else format_html('<span class="ident">{}</span>', text)
     if not copy:
         return shown
     return format_html(
@@ -67,8 +67,8 @@ def ago(value: date | None) -> str:
     if value is None:
         return phrases.NOT_KNOWN
     if isinstance(value, datetime):
-        return phrases.moment_ago(value, timezone.localtime())
-    return phrases.ago(value, timezone.localdate())
+        return phrases.moment_ago(value, timezone.localtime(clock.now()))
+    return phrases.ago(value, clock.today())
 
 
 @register.filter
@@ -184,6 +184,12 @@ def page_url(context: template.Context, field: str, number: int) -> str:
     query = context["request"].GET.copy()
     query[field] = str(number)
     return f"?{query.urlencode()}"
+
+
+def _long_ident(text: str) -> SafeString:
+    # A UDI is read element by element, so it breaks before each opening bracket first.
+    broken = format_html_join(SafeString("<wbr>("), "{}", ((part,) for part in text.split("(")))
+    return format_html('<span class="ident ident-long">{}</span>', broken)
 
 
 def _local(value: date) -> date:
