@@ -2,7 +2,7 @@
 
 A number is its sequence in digits, at least four, and one check letter: 4821Q, shown 4821-Q. The check letter is the
 remainder of division by 23, the arithmetic of the control letter of the Spanish identity number (from memory), with an
-alphabet of our own. As 23 is prime and 10 has order 22 modulo 23, every wrong symbol, every swap of neighbours or across
+alphabet of our own. As 23 is prime and 10 has order 22 modulo 23, every wrong symbol, every swap of neighbours or over
 one symbol and every wrong twin is caught, up to 15 digits (proved in the tests). The alphabet leaves out I, O and S,
 which are read as 1, 0 and 5 in handwriting.
 
