@@ -1,0 +1,48 @@
+"""What runs each night, and from which hour. Pure: it is told the time."""
+
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True)
+class Nightly:
+    """A kind of job that is due once a day, from `hour` (local time) on, when the kinds in `after` have ended."""
+
+    kind: str
+    hour: int
+    after: frozenset[str] = frozenset()
+
+    def key(self, day: date) -> str:
+        """The key of that day's job: one row, however many timetables raise it."""
+        return f"{self.kind}:{day.isoformat()}"
+
+
+#: In the order in which `manage.py nightly` runs them. The forecast looks at the next visit, so dues roll first;
+#: the digest tells of all the others.
+NIGHTLY: Final = (
+    Nightly("roll_dues", 1),
+    Nightly("age_alerts", 1),
+    Nightly("library_coverage", 2),
+    Nightly("refresh_forecasts", 2, after=frozenset({"roll_dues"})),
+    Nightly("morning_digest", 6, after=frozenset({"roll_dues", "age_alerts", "library_coverage", "refresh_forecasts"})),
+)
+BY_KIND: Final = {entry.kind: entry for entry in NIGHTLY}
+
+
+def due(local: datetime, ended: AbstractSet[str]) -> list[Nightly]:
+    """The entries whose hour has come at `local` and whose forerunners are among the kinds that have `ended` today.
+
+    A server that was off at night catches up as soon as it is on: an entry stays due until midnight.
+    """
+    return [entry for entry in NIGHTLY if local.hour >= entry.hour and entry.after <= ended]
+
+
+def next_run(kind: str, local: datetime, *, raised_today: bool) -> datetime | None:
+    """When the kind comes due next, in the zone of `local`; None for a kind that stands on no timetable."""
+    entry = BY_KIND.get(kind)
+    if entry is None:
+        return None
+    at = local.replace(hour=entry.hour, minute=0, second=0, microsecond=0)
+    return at + timedelta(days=1) if raised_today else max(at, local)
