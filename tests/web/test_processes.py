@@ -120,6 +120,11 @@ def answers(port: int) -> bool:
     return False
 
 
+def wait_until_serving(running: subprocess.Popen[str], port: int) -> None:
+    wait_for(lambda: answers(port) or running.poll() is not None)
+    assert running.poll() is None, running.stdout and running.stdout.read()
+
+
 def children_of(pid: int) -> list[int]:
     return [int(child) for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
 
@@ -131,7 +136,7 @@ def test_up_serves_and_stops_cleanly(own_folder: Path, stop: signal.Signals) -> 
     port = free_port()
     with start_up(own_folder, port) as running:
         try:
-            wait_for(lambda: answers(port) or running.poll() is not None)
+            wait_until_serving(running, port)
             leaders = children_of(running.pid)
             assert len(leaders) == 2
         finally:
@@ -149,7 +154,7 @@ def test_up_ends_when_its_worker_dies(own_folder: Path) -> None:
     """When the job worker is killed, `manage.py up` stops the web server too and says why."""
     port = free_port()
     with start_up(own_folder, port) as running:
-        wait_for(lambda: answers(port) or running.poll() is not None)
+        wait_until_serving(running, port)
         leaders = children_of(running.pid)
         worker = next(pid for pid in leaders if b"celery" in Path(f"/proc/{pid}/cmdline").read_bytes())
         os.kill(worker, signal.SIGKILL)
