@@ -4,9 +4,10 @@ from django.core import signing
 from django.db.models import Q, QuerySet
 
 from fleet.core.errors import BadValueError
-from fleet.core.identifiers import parse_udi
+from fleet.core.udi import parse_udi
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceType, Place
+from fleet.web import clock
 
 _LABEL = signing.Signer(salt="benchward.label", sep=".")
 
@@ -29,7 +30,7 @@ def _by_udi(code: str) -> Device | None:
     if found := _only(devices().filter(udi=code)):
         return found
     try:
-        udi = parse_udi(code)
+        udi = parse_udi(code, clock.today().year)
     except BadValueError:
         return None
     if not udi.serial:
