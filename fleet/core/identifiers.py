@@ -6,7 +6,8 @@ alphabet of our own. As 23 is prime and 10 has order 22 modulo 23, every wrong s
 one symbol and every wrong twin is caught, up to 15 digits (proved in the tests). The alphabet leaves out I, O and S,
 which are read as 1, 0 and 5 in handwriting.
 
-An order's number begins with W. The W counts in its check letter, so that a W lost or added is caught as well.
+An order's number begins with W. The W counts as one more digit in front, of the value it has in the alphabet (19), so
+that a W lost, added or read as a digit is caught as well.
 """
 
 import re
@@ -26,23 +27,24 @@ _NUMBER: Final = re.compile(rf"(W?)([0-9]{{4,15}})([{CHECK_LETTERS}])")
 
 
 class _Series(NamedTuple):
-    """One kind of number: how it is called, its prefix, and what the prefix counts in the check letter."""
+    """One kind of number: how it is called, and the letter before its digits, if any."""
 
     name: str
     prefix: str
-    offset: int
 
-    def check_letter(self, sequence: int) -> str:
-        return CHECK_LETTERS[(sequence + self.offset) % len(CHECK_LETTERS)]
+    def check_letter(self, digits: str) -> str:
+        front = CHECK_LETTERS.index(self.prefix) if self.prefix else 0
+        return CHECK_LETTERS[(front * 10 ** len(digits) + int(digits)) % len(CHECK_LETTERS)]
 
     def number(self, sequence: int) -> str:
         if sequence < 1:
             raise BadValueError(f"A number is counted from 1 on, not {sequence}.", field="sequence")
-        return f"{self.prefix}{sequence:04d}{self.check_letter(sequence)}"
+        digits = f"{sequence:04d}"
+        return f"{self.prefix}{digits}{self.check_letter(digits)}"
 
 
-_TAG: Final = _Series("tag number", "", 0)
-_ORDER: Final = _Series("order number", "W", CHECK_LETTERS.index("W"))
+_TAG: Final = _Series("tag number", "")
+_ORDER: Final = _Series("order number", "W")
 
 
 class ScanKind(Worded):
@@ -78,7 +80,7 @@ def tag_number(sequence: int) -> str:
 
 
 def order_number(sequence: int) -> str:
-    """Return the order number of a sequence from 1 on, without hyphen: 4821 -> "W4821L"."""
+    """Return the order number of a sequence from 1 on, without hyphen: 4821 -> "W4821M"."""
     return _ORDER.number(sequence)
 
 
@@ -132,7 +134,7 @@ def _read(text: str, series: _Series) -> int:
         message = f'"{text.strip()}" is no {series.name}; one has {shape}.'
         raise BadValueError(message, field=series.name)
     sequence = int(match[2])
-    if sequence < 1 or series.check_letter(sequence) != match[3]:
+    if sequence < 1 or series.check_letter(match[2]) != match[3]:
         message = (
             f'"{text.strip()}" is misread or mistyped: its check letter does not fit. Read the {series.name} again.'
         )
