@@ -172,9 +172,9 @@ def clear(tag: Tag, *, order_number: str, by: Actor) -> Tag:
     device = locked(tag.device)
     row = Tag.objects.select_for_update(of=("self",)).get(pk=tag.pk)
     if row.cleared_at:
-        raise ConflictError(f"Tag {row.number} was cleared already, by order {row.cleared_by_order}.")
+        raise ConflictError(f"Tag {row.written} was cleared already, by order {row.cleared_by_order}.")
     if queries.open_quarantine(device):
-        raise MoveRefusedError(f"Cannot clear tag {row.number}: a quarantine is open. Lift it first, with a reason.")
+        raise MoveRefusedError(f"Cannot clear tag {row.written}: a quarantine is open. Lift it first, with a reason.")
     if not order_number:
         raise BadValueError("Name the order that answers this tag.", field="order_number")
     before, after = change(row, cleared_at=clock.now(), cleared_by_order=order_number)

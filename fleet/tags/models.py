@@ -5,6 +5,7 @@ from django.db import models
 from django.db.models import Q
 
 from fleet.alerts.models import Alert
+from fleet.core.identifiers import hyphenated
 from fleet.people.scope import PlacedQuerySet
 from fleet.registry.models import Device, Place
 
@@ -56,6 +57,11 @@ class Tag(models.Model):
 
     def __str__(self) -> str:
         return self.number
+
+    @property
+    def written(self) -> str:
+        """The number as it is shown and written on the paper tag: 4821-R."""
+        return hyphenated(self.number)
 
 
 class TagReport(models.Model):

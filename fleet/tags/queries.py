@@ -9,7 +9,7 @@ from fleet.core.lifecycle import Condition
 from fleet.people.models import Person
 from fleet.registry.models import Device, Place
 from fleet.registry.queries import devices, open_places, ward_places
-from fleet.tags.models import Quarantine, Tag, TagReport
+from fleet.tags.models import Quarantine, QuarantineQuerySet, Tag, TagQuerySet, TagReport
 from fleet.web import clock
 
 BACK_FOR = timedelta(days=7)
@@ -27,9 +27,12 @@ class LabelStatus:
     retired: bool
 
 
-def tags() -> QuerySet[Tag]:
+def tags() -> TagQuerySet:
     """All tags with what a page shows of them."""
-    return Tag.objects.select_related("device__device_type__maker", "device__home", "device__place", "place")
+    rows: TagQuerySet = Tag.objects.select_related(
+        "device__device_type__maker", "device__home", "device__place", "place"
+    )
+    return rows
 
 
 def open_tag(device: Device) -> Tag | None:
@@ -37,9 +40,9 @@ def open_tag(device: Device) -> Tag | None:
     return tags().filter(device=device, cleared_at__isnull=True).first()
 
 
-def open_tags(person: Person) -> QuerySet[Tag]:
+def open_tags(person: Person) -> TagQuerySet:
     """Open tags at the person's places, newest first, with their reports at hand."""
-    return tags().within(person).filter(cleared_at__isnull=True).prefetch_related("reports")  # type: ignore[attr-defined, no-any-return]
+    return tags().within(person).filter(cleared_at__isnull=True).prefetch_related("reports")
 
 
 def first_report(tag: Tag) -> TagReport | None:
@@ -56,15 +59,15 @@ def ours(person: Person) -> QuerySet[Device]:
         condition__in=[Condition.OUT_OF_USE.value, Condition.NOT_LOCATED.value]
     )
     tag_at_hand = Prefetch("tags", Tag.objects.filter(cleared_at__isnull=True), to_attr="open_tags")
-    seen = Device.objects.within(person).filter(away).exclude(condition=Condition.RETIRED.value)  # type: ignore[attr-defined]
+    seen = Device.objects.within(person).filter(away).exclude(condition=Condition.RETIRED.value)
     return devices().filter(pk__in=seen.values("pk")).prefetch_related(tag_at_hand).order_by("condition_since", "pk")
 
 
-def lately_back(person: Person) -> QuerySet[Tag]:
+def lately_back(person: Person) -> TagQuerySet:
     """Tags cleared in the last 7 days whose driver is in service again, latest first."""
     since = clock.now() - BACK_FOR
-    rows = tags().within(person).filter(cleared_at__gte=since)  # type: ignore[attr-defined]
-    return rows.filter(device__condition=Condition.IN_SERVICE.value).order_by("-cleared_at")  # type: ignore[no-any-return]
+    rows = tags().within(person).filter(cleared_at__gte=since)
+    return rows.filter(device__condition=Condition.IN_SERVICE.value).order_by("-cleared_at")
 
 
 def recent_drivers(person: Person, count: int = RECENT) -> list[Device]:
@@ -97,11 +100,12 @@ def place_in_words(words: str, device: Device) -> Place | None:
     return named[0]
 
 
-def quarantines() -> QuerySet[Quarantine]:
+def quarantines() -> QuarantineQuerySet:
     """All quarantines with what a page shows of them."""
-    return Quarantine.objects.select_related(
+    rows: QuarantineQuerySet = Quarantine.objects.select_related(
         "device__device_type__maker", "device__place", "device__home", "tag", "lifted_by"
     )
+    return rows
 
 
 def open_quarantine(device: Device) -> Quarantine | None:
@@ -109,7 +113,7 @@ def open_quarantine(device: Device) -> Quarantine | None:
     return quarantines().filter(device=device, lifted_at__isnull=True).first()
 
 
-def open_quarantines(person: Person) -> QuerySet[Quarantine]:
+def open_quarantines(person: Person) -> QuarantineQuerySet:
     """Quarantines at the person's places that have not been lifted, oldest first, with their custody at hand."""
-    rows = quarantines().within(person).filter(lifted_at__isnull=True)  # type: ignore[attr-defined]
-    return rows.prefetch_related("custody").order_by("opened_at")  # type: ignore[no-any-return]
+    rows = quarantines().within(person).filter(lifted_at__isnull=True)
+    return rows.prefetch_related("custody").order_by("opened_at")

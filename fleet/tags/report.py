@@ -4,6 +4,8 @@ import uuid
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+from django.db.models import TextChoices
+
 from fleet.alerts.models import AlertKind
 from fleet.core.errors import BadValueError
 from fleet.registry.models import Place
@@ -11,7 +13,7 @@ from fleet.tags.models import Decontamination, TagReport, YesNo
 
 # A phone's clock may run a little ahead of the server's.
 CLOCK_SLACK = timedelta(minutes=5)
-_CHOICES = {
+_CHOICES: dict[str, tuple[str, type[TextChoices]]] = {
     "what": ("what happened", TagReport.What),
     "connected": ("whether it was connected to a patient", YesNo),
     "harm": ("whether anyone was harmed or might have been", YesNo),
@@ -74,7 +76,7 @@ def check(report: Report, now: datetime) -> None:
         if not getattr(report, name).strip():
             raise BadValueError(f"Say {meaning}.", field=name)
     for name, value in report.fields().items():
-        longest = TagReport._meta.get_field(name).max_length
+        longest = getattr(TagReport, name).field.max_length
         if longest and len(value) > longest:
             raise BadValueError(f"Keep this to {longest} characters; it has {len(value)}.", field=name)
     if report.happened_at and report.happened_at > now + CLOCK_SLACK:
