@@ -1,0 +1,218 @@
+"""An order ends: with an outcome always, and the driver returned, kept for another order, missed or retired."""
+
+from dataclasses import dataclass, replace
+
+from django.db import transaction
+
+from fleet.alerts import actions as alerts
+from fleet.alerts.queries import open_alerts
+from fleet.audit.actors import Actor
+from fleet.bench.actions.holding import hold, hold_device, put, refuse_outdated
+from fleet.bench.actions.orders import raise_order
+from fleet.bench.actions.steps import put_labour
+from fleet.bench.models import Order, OrderKind
+from fleet.bench.queries import facts, harm_linked, open_orders, standing, workers
+from fleet.core.errors import BadValueError, MoveRefusedError, NotAllowedError
+from fleet.core.lifecycle import Condition, Facts, Move, ask_work, unmet
+from fleet.core.orders import OrderMove, OrderState, Outcome, ask_order
+from fleet.core.permissions import May
+from fleet.registry import actions as registry
+from fleet.registry.models import Device, Place
+from fleet.schedules import actions as schedules
+from fleet.schedules.models import DueAttempt, Plan
+from fleet.tags import actions as tags
+from fleet.tags.queries import open_tag
+from fleet.web import clock
+
+LONGEST_CAUSE = 200
+_PLANS = {
+    OrderKind.PLANNED: Plan.Kind.SERVICE,
+    OrderKind.BATTERY: Plan.Kind.BATTERY,
+    OrderKind.LIBRARY: Plan.Kind.LIBRARY,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Completion:
+    """How an order ends. `returned_to` is the driver's home place when left out; `minutes` are hands-on.
+
+    `stays`: the driver is kept on the bench because another order on it is open; it is returned with the last one.
+    """
+
+    outcome: Outcome
+    found: str = ""
+    found_words: str = ""
+    cause: str = ""
+    action_taken: str = ""
+    returned_to: Place | None = None
+    minutes: int | None = None
+    stays: bool = False
+
+
+@transaction.atomic
+def complete(order: Order, given: Completion, *, revision: int, by: Actor) -> Order:
+    """Finish an order: its tag is cleared, alerts answered, dues rolled on, and its driver goes where it is said to.
+
+    Raises ConflictError for a form older than the order, MoveRefusedError when the driver may not be released (and
+    nothing is written), NotAllowedError where a second person or another duty is needed.
+    """
+    row = hold(order, by)
+    refuse_outdated(row, revision)
+    outcome = Outcome(given.outcome)
+    ask_order(OrderState(row.state), OrderMove.FINISH, outcome)
+    _check(given)
+    if outcome is Outcome.RETIRED:
+        _retire(row.device, given, by, row)
+        return hold(row, by)
+    if outcome is Outcome.NOT_LOCATED:
+        return _miss(row, given, by)
+    return _release(row, given, by)
+
+
+def _check(given: Completion) -> None:
+    if given.found and given.found not in Order.Found.values:
+        words = ", ".join(label.lower() for label in Order.Found.labels)
+        raise BadValueError(f"“{given.found}” is not on the list of what can be found: {words}.", field="found")
+    if len(given.cause) > LONGEST_CAUSE:
+        raise BadValueError(f"Put the cause in at most {LONGEST_CAUSE} characters; say more below.", field="cause")
+
+
+def _release(order: Order, given: Completion, by: Actor) -> Order:
+    device = order.device
+    counted = facts(device, order)
+    ask_work(Condition(device.condition), counted, by.duties)
+    _ask_second_person(order, given.outcome, by)
+    place = given.returned_to or device.home
+    if given.stays:
+        _ask_steps(order, counted)
+    else:
+        _ask_checked(order, place)
+    if order.kind == OrderKind.ACCEPTANCE:
+        device = registry.accept(device, clock.today(), by=by)
+    if not given.stays:
+        registry.move(device, Move.RETURN, counted, by=by, place=place)
+        registry.see(device, place, "bench", by=by)
+    done = _finish(order, given, by, returned_to=None if given.stays else place)
+    _settle(done, device, by)
+    return done
+
+
+def _ask_steps(order: Order, counted: Facts) -> None:
+    """A driver that stays for another order leaves no failed or missing step behind, for that order would hide it."""
+    if not counted.open_orders:
+        raise BadValueError(f"No other order on {order.device} is open; say where it goes.", field="stays")
+    alone = replace(counted, open_orders=0, open_tags=0, accepted=True, checked=True)
+    if reasons := unmet(Move.RETURN, alone):
+        raise MoveRefusedError(f"Cannot finish order {order}: {', '.join(reasons)}.")
+
+
+def _ask_checked(order: Order, place: Place) -> None:
+    if place.closed_on is not None or place.kind in {Place.Kind.SITE, Place.Kind.BUILDING}:
+        raise BadValueError(f"A driver goes to a ward, store or bench in use; {place} is none.", field="returned_to")
+    steps = standing(order)
+    if steps.required and not steps.passed and steps.answered == steps.required and not steps.failed:
+        raise MoveRefusedError(
+            f"Cannot finish order {order}: every required step is marked as not applicable, so nothing was checked."
+        )
+
+
+def _ask_second_person(order: Order, outcome: Outcome, by: Actor) -> None:
+    """Where harm was possible, nobody alone decides that nothing is wrong (our own rule; local policy may ask more)."""
+    if outcome is not Outcome.NO_FAULT_FOUND or not harm_linked(order):
+        return
+    if by.person_id is None or by.person_id in workers(order):
+        raise NotAllowedError(
+            f"“No fault found” on order {order} needs a second person: somebody was harmed, or might have been, and "
+            "whoever answered its steps cannot decide it alone. Ask a colleague to look at it and finish the order."
+        )
+
+
+def _finish(order: Order, given: Completion, by: Actor, *, returned_to: Place | None = None, why: str = "") -> Order:
+    if given.minutes:
+        put_labour(order, given.minutes, by)
+    return put(
+        order,
+        "completed order",
+        by=by,
+        why=why,
+        state=OrderState.DONE.value,
+        wait_reason="",
+        outcome=Outcome(given.outcome).value,
+        found=given.found,
+        found_words=given.found_words.strip(),
+        cause=given.cause.strip(),
+        action_taken=given.action_taken.strip(),
+        returned_to=returned_to,
+        completed_at=clock.now(),
+        completed_by_id=by.person_id,
+    )
+
+
+def _settle(order: Order, device: Device, by: Actor) -> None:
+    """Clear the tag, answer the alerts, roll the dues that this work met."""
+    if order.tag is not None and order.tag.cleared_at is None:
+        tags.clear(order.tag, order_number=order.number, by=by)
+    if order.kind in {OrderKind.CORRECTIVE, OrderKind.PLANNED}:
+        alerts.answer(device, order_number=order.number, by=by)
+    if order.kind == OrderKind.BATTERY:
+        for alert in open_alerts(device).filter(kind__about_battery=True):
+            alerts.clear(alert, why=f"Answered by battery order {order}.", by=by)
+    if order.kind == OrderKind.ACCEPTANCE:
+        schedules.open_dues(device, by=by)
+    _roll(order, device, by)
+
+
+def _roll(order: Order, device: Device, by: Actor) -> None:
+    if order.due is not None and not order.due.suspended:
+        schedules.roll(order.due, done_on=clock.today(), order_number=order.number, by=by)
+    elif plan := _PLANS.get(OrderKind(order.kind)):
+        schedules.roll_kind(device, plan, done_on=clock.today(), order_number=order.number, by=by)
+
+
+def _miss(order: Order, given: Completion, by: Actor) -> Order:
+    """The driver cannot be found. Its tag stays open: nobody has looked at what was reported."""
+    why = _reason(given) or f"Not located for order {order}."
+    if order.device.condition != Condition.NOT_LOCATED:
+        tags.report_missing(order.device, why=why, by=by)
+    if order.due is not None and not order.due.suspended:
+        schedules.attempt(order.due, DueAttempt.Reason.NOT_FOUND, note=why, by=by)
+    return _finish(order, given, by, why=why)
+
+
+@transaction.atomic
+def retire(device: Device, *, why: str, by: Actor) -> Device:
+    """Retire a driver for good: every open order on it ends as retired, its dues stop, nothing is deleted.
+
+    A tagged driver without an order gets one that says so. Needs the duty to retire, a reason, and no open quarantine.
+    """
+    by.must(May.RETIRE_DEVICE)
+    row = hold_device(device)
+    if (tag := open_tag(row)) and not open_orders(row).filter(kind=OrderKind.CORRECTIVE).exists():
+        raise_order(row, OrderKind.CORRECTIVE, tag=tag, by=by)
+    _retire(row, Completion(outcome=Outcome.RETIRED, action_taken=why), by)
+    return hold_device(device)
+
+
+def _retire(device: Device, given: Completion, by: Actor, order: Order | None = None) -> None:
+    """Retire, and finish every open order: `order` with what was given for it, the others with the reason alone."""
+    why = _reason(given)
+    counted = replace(facts(device, order), has_reason=bool(why))
+    retired = registry.move(device, Move.RETIRE, counted, by=by, why=why)
+    closing = [hold(each, by) for each in open_orders(device).order_by("pk")]
+    for each in closing:
+        own = (
+            given
+            if order is not None and each.pk == order.pk
+            else Completion(outcome=Outcome.RETIRED, action_taken=why)
+        )
+        _finish(each, own, by, why=why)
+    number = closing[0].number if closing else ""
+    if tag := open_tag(device):
+        tags.clear(tag, order_number=number, by=by)
+    for alert in open_alerts(device):
+        alerts.clear(alert, why=f"The driver was retired: {why}", by=by)
+    schedules.suspend(retired, by=by)
+
+
+def _reason(given: Completion) -> str:
+    return next(filter(None, (given.action_taken.strip(), given.cause.strip(), given.found_words.strip())), "")

@@ -1,0 +1,72 @@
+"""What every act on an order begins and ends with: the locks, the refusal of an outdated form, the changed row."""
+
+from datetime import datetime
+from typing import Any
+
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from fleet.audit.actions import Happening, record
+from fleet.audit.actors import Actor
+from fleet.audit.changes import change
+from fleet.audit.models import TrailEntry
+from fleet.bench.models import Order
+from fleet.core.errors import ConflictError
+from fleet.core.permissions import May
+from fleet.registry.models import Device
+
+
+def hold_device(device: Device) -> Device:
+    """Lock a device's row. Always before its orders, so that two acts never wait for each other."""
+    rows = Device.objects.select_for_update(of=("self",)).select_related("device_type", "home", "place")
+    return rows.get(pk=device.pk)
+
+
+def hold(order: Order, by: Actor) -> Order:
+    """Lock an order and its device for somebody who works on the bench; `.device` is the locked row."""
+    by.must(May.WORK_ON_BENCH)
+    device = hold_device(order.device)
+    row = Order.objects.select_for_update(of=("self",)).select_related("tag", "procedure_version").get(pk=order.pk)
+    row.device = device
+    return row
+
+
+def put(  # noqa: PLR0913 - one trail entry tells what, more, why and when
+    order: Order,
+    verb: str,
+    *,
+    by: Actor,
+    told: dict[str, Any] | None = None,
+    why: str = "",
+    done_at: datetime | None = None,
+    **values: Any,
+) -> Order:
+    """Change a held order, raise its revision and tell the trail; `told` goes there beside the changed fields."""
+    before, after = change(order, revision=order.revision + 1, **values)
+    entry = Happening(
+        verb, order, device_id=order.device_id, before=before, after={**after, **(told or {})}, why=why, done_at=done_at
+    )
+    record(entry, by=by)
+    return order
+
+
+def since(order: Order, revision: int) -> QuerySet[TrailEntry]:
+    """What was done to an order after `revision`, the last first."""
+    return TrailEntry.objects.filter(subject_kind="order", subject_id=order.pk, after__revision__gt=revision)
+
+
+def refuse_outdated(order: Order, revision: int) -> None:
+    """Refuse a form opened before somebody else changed the order; the message names who changed what."""
+    if revision != order.revision:
+        changes = "; ".join(described(entry) for entry in since(order, revision)[:3])
+        raise ConflictError(
+            f"Order {order} was changed after you opened it: {changes or 'look at it again'}. "
+            "What you typed is still here; check it against the change and send it again."
+        )
+
+
+def described(entry: TrailEntry) -> str:
+    """One change in words: who, what, when."""
+    steps = ", ".join(f"step {position}: {answer}" for position, answer in entry.after.get("steps", {}).items())
+    moment = timezone.localtime(entry.entered_at)
+    return f"{entry.actor} {entry.verb}{f' ({steps})' if steps else ''} at {moment:%H:%M}"

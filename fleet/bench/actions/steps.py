@@ -1,0 +1,182 @@
+"""Working an order: the answer at each step, the minutes spent and the parts used."""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from decimal import Decimal
+
+from django.db import transaction
+
+from fleet.audit.actors import Actor
+from fleet.bench.actions.holding import described, hold, put, since
+from fleet.bench.models import Labour, Order, PartUse, Reading, Step
+from fleet.bench.queries import facts, in_words, limits_of
+from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
+from fleet.core.lifecycle import Condition, ask_work
+from fleet.core.limits import read_number, verdict
+from fleet.core.orders import OrderState
+from fleet.web import clock
+
+MOST_MINUTES = 24 * 60
+# What a reading's column holds exactly.
+DECIMALS = 6
+LARGEST = 10**8
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What is answered at a step: `value` at a reading, `passed` at a check, words at a note; or `na` with a reason.
+
+    `value` as it was typed ("12,5" is kept as typed beside 12.5) or as a Decimal, in the step's unit.
+    """
+
+    value: Decimal | str | None = None
+    passed: bool | None = None
+    na: bool = False
+    note: str = ""
+
+
+@transaction.atomic
+def answer(order: Order, step: Step, given: Answer, *, revision: int, by: Actor) -> Reading:
+    """Answer one step. An earlier answer stays on record and no longer counts.
+
+    Raises BadValueError for an unusable answer, MoveRefusedError where no work may be done, and ConflictError when
+    somebody else answered this step after `revision`; an answer to another step is no conflict.
+    """
+    row = _workable(order, by)
+    _refuse_overwriting(row, step, revision)
+    return _put_answers(row, [(step, given)], by)[0]
+
+
+@transaction.atomic
+def answer_many(order: Order, answers: Sequence[tuple[Step, Answer]], *, by: Actor) -> list[Reading]:
+    """Answer several steps together, all or none."""
+    return _put_answers(_workable(order, by), answers, by) if answers else []
+
+
+def _workable(order: Order, by: Actor) -> Order:
+    row = hold(order, by)
+    ask_work(Condition(row.device.condition), facts(row.device, row), by.duties)
+    if row.state != OrderState.STARTED:
+        state = row.get_state_display().lower()
+        raise MoveRefusedError(f"Order {row} is {state}. A step is answered while the order is on the bench.")
+    return row
+
+
+def _refuse_overwriting(order: Order, step: Step, revision: int) -> None:
+    if revision == order.revision:
+        return
+    for entry in since(order, revision):
+        if str(step.position) in entry.after.get("steps", {}):
+            raise ConflictError(
+                f"Step {step.position} was answered after you opened it: {described(entry)}. "
+                "Yours is still in the form and is not saved. Compare the two; save again to let yours count."
+            )
+
+
+def _put_answers(order: Order, answers: Sequence[tuple[Step, Answer]], by: Actor) -> list[Reading]:
+    readings = [_reading(order, step, given, by) for step, given in answers]
+    Reading.objects.filter(order=order, step__in=[step for step, _ in answers], latest=True).update(latest=False)
+    Reading.objects.bulk_create(readings)
+    told = {str(reading.step.position): in_words(reading) for reading in readings}
+    put(order, "answered", by=by, told={"steps": told})
+    return readings
+
+
+def _reading(order: Order, step: Step, given: Answer, by: Actor) -> Reading:
+    if step.version_id != order.procedure_version_id:
+        raise BadValueError(f"“{step}” is no step of order {order}. Choose one of its own procedure.", field="step")
+    note = given.note.strip()
+    reading = Reading(order=order, step=step, note=note, taken_at=clock.now(), by_id=by.person_id)
+    if given.na:
+        if not note:
+            raise BadValueError("Say in the note why this step does not apply.", field="note")
+        reading.verdict = Reading.Verdict.NOT_APPLICABLE
+        return reading
+    _JUDGES[Step.Kind(step.kind)](reading, given)
+    return reading
+
+
+def _judge_check(reading: Reading, given: Answer) -> None:
+    if given.passed is None:
+        raise BadValueError("Say whether this check passed or failed.", field="passed")
+    reading.verdict = Reading.Verdict.PASS if given.passed else Reading.Verdict.FAIL
+
+
+def _judge_note(reading: Reading, given: Answer) -> None:
+    if not reading.note:
+        raise BadValueError("Write the note, or mark the step as not applicable with a reason.", field="note")
+    reading.verdict = Reading.Verdict.FAIL if given.passed is False else Reading.Verdict.PASS
+
+
+def _judge_reading(reading: Reading, given: Answer) -> None:
+    reading.value, reading.as_typed = _number(given.value)
+    limits = limits_of(reading.step)
+    if limits is None:
+        reading.verdict = Reading.Verdict.FAIL if given.passed is False else Reading.Verdict.PASS
+    else:
+        reading.verdict = Reading.Verdict(verdict(reading.value, limits).value)
+
+
+def _number(value: Decimal | str | None) -> tuple[Decimal, str]:
+    typed = "" if value is None else str(value).strip()
+    number = read_number(typed)
+    if abs(number) >= LARGEST or -int(number.as_tuple().exponent) > DECIMALS:
+        message = f"“{typed}” cannot be kept: at most {DECIMALS} decimals, and less than {LARGEST}. Check the unit."
+        raise BadValueError(message, field="value")
+    return number, typed
+
+
+_JUDGES = {Step.Kind.CHECK: _judge_check, Step.Kind.READING: _judge_reading, Step.Kind.NOTE: _judge_note}
+
+
+@transaction.atomic
+def add_labour(
+    order: Order, minutes: int, *, by: Actor, activity: Labour.Activity = Labour.Activity.HANDS_ON
+) -> Labour:
+    """Record minutes that the actor spent on an order that is not finished."""
+    return put_labour(_open(order, by), minutes, by, activity)
+
+
+def put_labour(order: Order, minutes: int, by: Actor, activity: Labour.Activity = Labour.Activity.HANDS_ON) -> Labour:
+    """Record minutes on a held order."""
+    if not 1 <= minutes <= MOST_MINUTES:
+        raise BadValueError(f"{minutes} minutes? Give whole minutes from 1 to {MOST_MINUTES}.", field="minutes")
+    labour = Labour.objects.create(
+        order=order, person_id=by.person_id, activity=activity, minutes=minutes, entered_at=clock.now()
+    )
+    put(order, "added minutes", by=by, told={"minutes": minutes, "activity": str(activity)})
+    return labour
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """A part that went into a driver; `price` is for one, in the hospital's currency."""
+
+    name: str
+    part_number: str = ""
+    batch: str = ""
+    quantity: int = 1
+    price: Decimal | None = None
+
+
+@transaction.atomic
+def add_part(order: Order, part: Part, *, by: Actor) -> PartUse:
+    """Record a part used on an order that is not finished."""
+    row = _open(order, by)
+    if not part.name.strip():
+        raise BadValueError("Name the part.", field="name")
+    if part.quantity < 1:
+        raise BadValueError(f"{part.quantity} of a part cannot be used; give 1 or more.", field="quantity")
+    if part.price is not None and part.price < 0:
+        raise BadValueError("A price is not below zero.", field="price")
+    told = asdict(part)
+    use = PartUse.objects.create(order=row, entered_at=clock.now(), **told)
+    put(row, "added part", by=by, told={name: str(value) for name, value in told.items() if value not in ("", None)})
+    return use
+
+
+def _open(order: Order, by: Actor) -> Order:
+    row = hold(order, by)
+    if row.state in {OrderState.DONE, OrderState.CANCELLED}:
+        raise MoveRefusedError(f"Order {row} is {row.get_state_display().lower()}; nothing is added to it.")
+    return row

@@ -1,0 +1,129 @@
+"""What is known of a driver and of the order on it, counted for `core.lifecycle` under the caller's lock."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.db.models import Case, Q, QuerySet, When
+
+from fleet.bench.models import Order, OrderKind, ProcedureVersion, Reading, Step
+from fleet.core.lifecycle import Facts
+from fleet.core.limits import Limits
+from fleet.core.orders import OPEN_STATES
+from fleet.registry.models import Device, DeviceType
+from fleet.tags.models import Quarantine, Tag, TagReport, YesNo
+
+OPEN = [state.value for state in OPEN_STATES]
+HARM = [YesNo.YES, YesNo.NOT_SURE]
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How many required steps an order has, by the latest answer of each."""
+
+    required: int = 0
+    passed: int = 0
+    failed: int = 0
+    missing: int = 0
+
+    @property
+    def answered(self) -> int:
+        """Required steps with any answer."""
+        return self.required - self.missing
+
+
+def standing(order: Order | None) -> Standing:
+    """Count the required steps of the procedure version frozen on the order."""
+    if order is None or order.procedure_version_id is None:
+        return Standing()
+    steps = Step.objects.filter(version_id=order.procedure_version_id, required=True).values_list("pk", flat=True)
+    verdicts = dict(Reading.objects.filter(order=order, latest=True).values_list("step_id", "verdict"))
+    held = [verdicts.get(step) for step in steps]
+    return Standing(
+        required=len(held),
+        passed=held.count(Reading.Verdict.PASS),
+        failed=held.count(Reading.Verdict.FAIL),
+        missing=held.count(None),
+    )
+
+
+def facts(device: Device, order: Order | None = None) -> Facts:
+    """Count what `core.lifecycle` asks for. With `order`: as it would stand once that order is finished."""
+    steps = standing(order)
+    tags = Tag.objects.filter(device=device, cleared_at__isnull=True)
+    if order is not None and order.tag_id is not None:
+        tags = tags.exclude(pk=order.tag_id)
+    others = open_orders(device)
+    if order is not None:
+        others = others.exclude(pk=order.pk)
+    return Facts(
+        open_tags=tags.count(),
+        quarantine_open=device.quarantined or open_quarantine(device) is not None,
+        failed_required_steps=steps.failed,
+        missing_required_steps=steps.missing,
+        checked=steps.passed > 0,
+        accepted=device.accepted_on is not None or (order is not None and order.kind == OrderKind.ACCEPTANCE),
+        open_orders=others.count(),
+    )
+
+
+def open_orders(device: Device) -> QuerySet[Order]:
+    """Orders on a device that are raised, started or waiting."""
+    return Order.objects.filter(device=device, state__in=OPEN)
+
+
+def open_quarantine(device: Device) -> Quarantine | None:
+    """The quarantine that has not been lifted."""
+    return Quarantine.objects.filter(device=device, lifted_at__isnull=True).first()
+
+
+def harm_linked(order: Order) -> bool:
+    """Whether somebody was harmed, or might have been: by the tag, its reports or a quarantine since."""
+    linked = Q(opened_at__gte=order.raised_at)
+    if order.tag_id is not None:
+        linked |= Q(tag_id=order.tag_id)
+        reported = TagReport.objects.filter(tag_id=order.tag_id, harm__in=HARM)
+        if reported.exists() or Tag.objects.filter(pk=order.tag_id, harm__in=HARM).exists():
+            return True
+    return Quarantine.objects.filter(linked, device_id=order.device_id).exists()
+
+
+def workers(order: Order) -> set[int]:
+    """The persons who answered steps of an order, in any answer, also one that counts no more."""
+    answered = Reading.objects.filter(order=order, by__isnull=False)
+    return set(answered.values_list("by_id", flat=True).distinct())
+
+
+def in_force(device_type: DeviceType, kind: str, on: date) -> ProcedureVersion | None:
+    """The procedure version in force for a kind of order on a day: one for the type before one for all types."""
+    own_first = Case(When(procedure__device_type__isnull=True, then=1), default=0)
+    return (
+        ProcedureVersion.objects.filter(
+            Q(procedure__device_type=device_type) | Q(procedure__device_type__isnull=True),
+            procedure__kind=kind,
+            in_force_from__lte=on,
+        )
+        .select_related("procedure")
+        .order_by(own_first, "-in_force_from", "-number", "-pk")
+        .first()
+    )
+
+
+def limits_of(step: Step) -> Limits | None:
+    """The limits of a reading; None where none are set, and the value is only recorded."""
+    if step.low is None and step.high is None:
+        return None
+    return Limits(_plain(step.low), _plain(step.high), step.unit)
+
+
+def _plain(value: Decimal | None) -> Decimal | None:
+    """The same number without the column's trailing zeros: 5.0000 is 5, 0.2000 is 0.2."""
+    return None if value is None else Decimal(f"{value.normalize():f}")
+
+
+def in_words(reading: Reading) -> str:
+    """One answer as a person reads it: "4.9 mL/h, pass", "fail: cracked", "not applicable: no lead"."""
+    value = f"{reading.as_typed} {reading.step.unit}" if reading.value is not None else ""
+    verdict = reading.get_verdict_display().lower()
+    note = f": {reading.note}" if reading.note else ""
+    return f"{value}, {verdict}{note}" if value else f"{verdict}{note}"
