@@ -1,0 +1,44 @@
+"""Two pages for the test of house.js: a report form on the real base, and what it was sent."""
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.template import RequestContext, Template
+from django.urls import path
+
+LOST_SESSION = "my session has ended"
+PAGE = """
+{% extends "base.html" %}{% load house %}
+{% block main %}
+<h1>Report</h1>
+<p data-ago="2020-01-01T00:00:00+00:00">stale</p>
+{% ident "SD-10414" %}
+<form id="report" method="post" data-keep-draft="report">{% csrf_token %}
+  {% field form.scan %}{% field form.what keys=True %}{% field form.words %}
+</form>
+{% endblock %}
+{% block actions %}<button class="primary" form="report" type="submit" data-key="t">Tag</button>{% endblock %}
+"""
+
+received: list[dict[str, str]] = []
+
+
+class Report(forms.Form):
+    """A form with a scan field, choices and free text."""
+
+    scan = forms.CharField(widget=forms.TextInput(attrs={"data-scan": ""}))
+    what = forms.ChoiceField(choices=[("a", "Stopped"), ("b", "Fell")], widget=forms.RadioSelect, required=False)
+    words = forms.CharField(required=False)
+
+
+def report(request: HttpRequest) -> HttpResponse:
+    """Keep what is sent, or answer as if the session had ended."""
+    if request.method == "POST":
+        if request.POST["words"] == LOST_SESSION:
+            return render(request, "registration/sign_in.html", {"form": forms.Form()})
+        received.append(request.POST.dict())
+        return redirect("report")
+    return HttpResponse(Template(PAGE.strip()).render(RequestContext(request, {"form": Report()})))
+
+
+urlpatterns = [path("report/", report, name="report")]
