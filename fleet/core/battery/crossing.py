@@ -32,7 +32,7 @@ from fleet.core.battery.normal import bivariate_normal_cdf
 CrossingLaw = Callable[[FloatArray], FloatArray]
 
 _LEAST_SD = 1e-9
-_BISECTIONS = 40
+_BISECTIONS = 32
 
 
 def chance_below_at(posterior: FadePosterior, level: float, age_years: FloatArray) -> FloatArray:

@@ -39,6 +39,10 @@ _COEFFICIENTS = 2
 # The noise is never taken as smaller than this share of the scatter about one common line: copied values would
 # otherwise make it zero, and the likelihood infinite.
 _LEAST_NOISE_SHARE = 1e-10
+# Entries of L to start from. With few packs the criterion can have two minima; from the first alone 5 of 600 simulated
+# types of 3 to 14 packs ended in the worse one, from all three none. With many packs the first will do.
+_STARTS = ((1.0, 0.0, 1.0), (4.0, 3.0, 1.0), (4.0, -3.0, 1.0))
+_MANY_PACKS = 500
 
 
 @dataclass(frozen=True, eq=False)
@@ -263,14 +267,17 @@ def _best_relative_spread(sums: PackSums, method: Method) -> FloatArray:
         return float(point.value) / tests, gradient[np.tril_indices(2)] / tests
 
     tests = float(sums.count.sum())
-    found = optimize.minimize(
-        criterion,
-        np.array([1.0, 0.0, 1.0]),
-        jac=True,
-        method="L-BFGS-B",
-        options={"ftol": 1e-16, "gtol": 1e-10, "maxiter": 500},
-    )
-    factor = _factor(found.x)
+    found = [
+        optimize.minimize(
+            criterion,
+            np.array(start),
+            jac=True,
+            method="L-BFGS-B",
+            options={"ftol": 1e-16, "gtol": 1e-10, "maxiter": 500},
+        )
+        for start in (_STARTS[:1] if np.count_nonzero(sums.count) >= _MANY_PACKS else _STARTS)
+    ]
+    factor = _factor(min(found, key=lambda result: float(result.fun)).x)
     return np.asarray(factor @ factor.T)
 
 
