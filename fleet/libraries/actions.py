@@ -57,30 +57,35 @@ def withdraw(version: LibraryVersion, *, on: date, why: str, by: Actor) -> Libra
     by.must(May.UPDATE_LIBRARY)
     if not why.strip():
         raise BadValueError("Give the reason for withdrawing this version.", field="why")
-    row = LibraryVersion.objects.select_for_update(of=("self",)).select_related("library").get(pk=version.pk)
+    row = _locked_version(version)
     if row.withdrawn_on is not None:
         raise ConflictError(f"{row} was withdrawn on {spoken(row.withdrawn_on)} already.")
-    if on < row.released_on:
-        msg = f"It was released on {spoken(row.released_on)}; give that day or a later one."
+    if not row.released_on <= on <= clock.today():
+        msg = f"Give a day from its release, {spoken(row.released_on)}, to today."
         raise BadValueError(msg, field="on")
     before, after = change(row, withdrawn_on=on)
     record(Happening("withdrew library version", row, before=before, after=after, why=why), by=by)
     return row
 
 
+def _locked_version(version: LibraryVersion) -> LibraryVersion:
+    return LibraryVersion.objects.select_for_update(of=("self",)).select_related("library").get(pk=version.pk)
+
+
 @transaction.atomic
 def require(place: Place, version: LibraryVersion, from_day: date, *, by: Actor) -> Requirement:
     """Require a version at a place, and below it, from a day on. A later requirement takes its place."""
     by.must(May.UPDATE_LIBRARY)
-    if version.withdrawn_on is not None:
-        msg = f"{version} was withdrawn on {spoken(version.withdrawn_on)}; choose a version that stands."
+    held = _locked_version(version)
+    if held.withdrawn_on is not None:
+        msg = f"{held} was withdrawn on {spoken(held.withdrawn_on)}; choose a version that stands."
         raise BadValueError(msg, field="version")
-    if from_day < version.released_on:
-        msg = f"{version} is released on {spoken(version.released_on)}; give that day or a later one."
+    if from_day < held.released_on:
+        msg = f"{held} is released on {spoken(held.released_on)}; give that day or a later one."
         raise BadValueError(msg, field="from_day")
-    row, fresh = Requirement.objects.get_or_create(place=place, version=version, from_day=from_day)
+    row, fresh = Requirement.objects.get_or_create(place=place, version=held, from_day=from_day)
     if fresh:
-        after = {"place": str(place), "version": str(version), "from_day": from_day}
+        after = {"place": str(place), "version": str(held), "from_day": from_day}
         record(Happening("required library version", row, after=after), by=by)
     return row
 

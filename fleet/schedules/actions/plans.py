@@ -1,6 +1,7 @@
 """Plans: what a device type needs how often. A change reaches every due of the plan."""
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -74,8 +75,8 @@ def edit_plan(plan: Plan, changes: Mapping[str, Any], *, by: Actor, why: str = "
     if wrong := sorted(set(changes) - EDITABLE):
         raise BadValueError(f"“{wrong[0]}” of a plan can't be changed; add another plan instead.", field=wrong[0])
     row = Plan.objects.select_for_update(of=("self",)).select_related("device_type").get(pk=plan.pk)
+    _clean(_as_changed(row, changes))
     before, after = change(row, **changes)
-    _clean(row)
     if after:
         record(Happening("changed plan", row, before=before, after=after, why=why), by=by)
     if _MOVES_DUES & set(after):
@@ -83,7 +84,19 @@ def edit_plan(plan: Plan, changes: Mapping[str, Any], *, by: Actor, why: str = "
     return row
 
 
+def _as_changed(plan: Plan, changes: Mapping[str, Any]) -> Plan:
+    """A copy with the changes, to be checked before the row is touched."""
+    changed = copy(plan)
+    for name, value in changes.items():
+        setattr(changed, name, value)
+    return changed
+
+
 def _clean(plan: Plan) -> None:
+    reasoned = plan.basis_reason.strip() and plan.basis_by.strip() and plan.basis_on
+    if plan.basis == Plan.Basis.ALTERNATIVE and not reasoned:
+        msg = "A schedule other than the maker's needs its reason, who evaluated it and when."
+        raise BadValueError(msg, field="basis_reason")
     if not plan.every_months and not plan.every_hours:
         raise BadValueError("Give an interval in months, in running hours, or both.", field="every_months")
     try:

@@ -1,0 +1,43 @@
+"""Plans and dues for tests."""
+
+from contextlib import AbstractContextManager
+from datetime import UTC, date, datetime, time
+from typing import Any
+
+from fleet.registry.models import Device, DeviceType
+from fleet.schedules.actions import NewPlan, add_plan, open_dues
+from fleet.schedules.models import Due, Plan
+from fleet.web import clock
+from tests.builders import BY, a_device, a_type
+
+ACCEPTED = date(2027, 1, 31)
+
+
+def on(day: date, hour: int = 9) -> AbstractContextManager[None]:
+    """Hold the clock at an hour of a day."""
+    return clock.at(datetime.combine(day, time(hour), tzinfo=UTC))
+
+
+def a_plan(
+    device_type: DeviceType | None = None, name: str = "Yearly service", months: int | None = 12, **facts: Any
+) -> Plan:
+    """A plan of the type: every 12 months, window of 30 days before and after, floating."""
+    kind, hours = facts.pop("kind", Plan.Kind.SERVICE), facts.pop("hours", None)
+    new = NewPlan(
+        device_type=device_type or a_type(), name=name, kind=kind, every_months=months, every_hours=hours, facts=facts
+    )
+    return add_plan(new, by=BY)
+
+
+def a_due(device: Device | None = None, **plan_facts: Any) -> Due:
+    """The due of a driver accepted on 31 Jan 2027, for a plan made on that day."""
+    with on(ACCEPTED):
+        plan = a_plan(**plan_facts)
+        driver = device or a_device(accepted_on=ACCEPTED)
+        open_dues(driver, by=BY)
+    return Due.objects.select_related("plan", "device").get(device=driver, plan=plan)
+
+
+def stored(device: Device) -> tuple[date | None, date | None, date | None]:
+    """The due columns on the driver, as the database has them."""
+    return Device.objects.values_list("next_due", "next_due_closes", "late_since").get(pk=device.pk)
