@@ -48,13 +48,14 @@ class Limits:
 
     @property
     def words(self) -> str:
-        """The limits as a person reads them: "4.75 to 5.25 mL/h", "at most 100 uA", "at least 0.80"."""
-        if self.low is None:
-            text = f"at most {self.high}"
-        elif self.high is None:
-            text = f"at least {self.low}"
+        """The limits as a person reads them: "4.75 to 5.25 mL/h", "at most 100 uA", "at least 0.8"."""
+        low, high = (None if limit is None else f"{limit.normalize():f}" for limit in (self.low, self.high))
+        if low is None:
+            text = f"at most {high}"
+        elif high is None:
+            text = f"at least {low}"
         else:
-            text = f"{self.low} to {self.high}"
+            text = f"{low} to {high}"
         return f"{text} {self.unit}".rstrip()
 
 

@@ -59,10 +59,10 @@ def test_useless_limits_are_refused(low: Decimal | None, high: Decimal | None, w
 
 
 def test_limits_in_words() -> None:
-    """Limits read as a sentence would say them, with the digits as entered."""
+    """Limits read as a sentence would say them, without the zeros that a database column adds."""
     assert FIVE_PERCENT.words == "4.75 to 5.25 mL/h"
-    assert Limits(None, Decimal(100), "uA").words == "at most 100 uA"
-    assert Limits(Decimal("0.80"), None, "").words == "at least 0.80"
+    assert Limits(None, Decimal("100.0000"), "uA").words == "at most 100 uA"
+    assert Limits(Decimal("0.80"), None, "").words == "at least 0.8"
 
 
 @pytest.mark.parametrize(
