@@ -3,7 +3,7 @@
 import os
 import shutil
 import tempfile
-from collections.abc import Generator, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import quote
 
@@ -14,10 +14,10 @@ from django.test import TransactionTestCase
 
 from fleet.audit import guard
 from tests.settings import TEST_VAR
+from tests.surroundings import IN_CI
 
-pytest_plugins = ["tests.cast"]
+pytest_plugins = ["tests.cast", "tests.no_skips"]
 
-IN_CI = os.environ.get("CI", "").lower() in {"1", "true"}
 ON_POSTGRES = settings.DATABASES["default"]["ENGINE"].endswith("postgresql")
 WITH_REDIS = settings.CELERY_BROKER_URL.startswith("redis")
 PUBLISHED_DATA = Path(settings.BASE_DIR).parent / "shared" / "data"
@@ -43,29 +43,6 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             item.add_marker(pytest.mark.skip(reason="; ".join(reasons)))
     config.hook.pytest_deselected(items=foreign)
     items[:] = [item for item in items if item not in foreign]
-
-
-def _failed_if_skipped(report: pytest.TestReport | pytest.CollectReport) -> None:
-    """Turn a skip into a failure: in CI everything a test could need is there."""
-    if IN_CI and report.outcome == "skipped" and not hasattr(report, "wasxfail"):
-        report.outcome = "failed"
-        report.longrepr = f"skipped, which CI does not allow: {report.longrepr}"
-
-
-@pytest.hookimpl(wrapper=True)
-def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
-    """Allow no skipped test in CI."""
-    report = yield
-    _failed_if_skipped(report)
-    return report
-
-
-@pytest.hookimpl(wrapper=True)
-def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
-    """Allow no skipped test file in CI."""
-    report = yield
-    _failed_if_skipped(report)
-    return report
 
 
 def pytest_unconfigure() -> None:
