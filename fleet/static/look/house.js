@@ -117,9 +117,9 @@ document.addEventListener("focusin", (event) => {
   if (event.target.matches("input[data-scan]")) event.target.select();
 });
 
-function focusFirst(root) {
-  const first = root.querySelector("[data-focus]") ?? root.querySelector("[data-scan]");
-  if (first) first.focus();
+function focusFirst() {
+  const first = document.querySelector("[data-focus]") ?? document.querySelector("[data-scan]");
+  first?.focus();
 }
 
 // ---- forms: sent once, kept until sent ----
@@ -282,6 +282,10 @@ function settleDrafts() {
 
 settleDrafts();
 all("form[data-keep-draft]").forEach(restoreDraft);
-focusFirst(document);
+focusFirst();
 setInterval(refreshAgo, 60000);
-document.addEventListener("htmx:afterSwap", (event) => focusFirst(event.detail.target));
+
+// Only the answer to something sent may move the focus; a part that refreshes itself never takes it from a hand at work.
+document.addEventListener("htmx:afterSettle", (event) => {
+  if (event.detail.requestConfig?.verb === "post") focusFirst();
+});
