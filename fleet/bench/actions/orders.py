@@ -7,10 +7,9 @@ from django.db import transaction
 
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
-from fleet.bench.actions.choosing import Work, choose_work
 from fleet.bench.actions.holding import hold, hold_device, put
 from fleet.bench.models import Order, OrderKind
-from fleet.bench.queries import facts, in_force, open_orders, open_quarantine
+from fleet.bench.queries import Work, choose_work, facts, in_force, open_orders, open_quarantine
 from fleet.core.errors import BadValueError, MoveRefusedError
 from fleet.core.identifiers import order_number
 from fleet.core.lifecycle import Condition, Move, WaitReason

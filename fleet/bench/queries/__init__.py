@@ -1,5 +1,6 @@
 """Reading the bench: the facts of a driver, the queue, one order's page, and how long things take."""
 
+from fleet.bench.queries.choosing import Work, choose_work, open_due
 from fleet.bench.queries.facts import (
     Standing,
     facts,
@@ -12,16 +13,36 @@ from fleet.bench.queries.facts import (
     standing,
     workers,
 )
+from fleet.bench.queries.finding import Found, find
+from fleet.bench.queries.page import OrderPage, order_page, orders
+from fleet.bench.queries.queue import Narrow, Place, Waiting, pool_shares, queue, rows
+from fleet.bench.queries.turnaround import Turnaround, turnaround
 
 __all__ = [
+    "Found",
+    "Narrow",
+    "OrderPage",
+    "Place",
     "Standing",
+    "Turnaround",
+    "Waiting",
+    "Work",
+    "choose_work",
     "facts",
+    "find",
     "harm_linked",
     "in_force",
     "in_words",
     "limits_of",
+    "open_due",
     "open_orders",
     "open_quarantine",
+    "order_page",
+    "orders",
+    "pool_shares",
+    "queue",
+    "rows",
     "standing",
+    "turnaround",
     "workers",
 ]

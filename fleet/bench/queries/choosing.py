@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from fleet.bench.models import Order, OrderKind
-from fleet.bench.queries import open_orders
+from fleet.bench.queries.facts import open_orders
 from fleet.core.errors import BadValueError
 from fleet.core.lifecycle import Condition
 from fleet.core.orders import OrderState

@@ -1,0 +1,172 @@
+"""One order as its page, its finishing page and its printed sheet show it."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from django.db.models import QuerySet, Sum
+
+from fleet.alerts.models import Alert
+from fleet.alerts.queries import open_alerts
+from fleet.bench.models import Labour, Order, OrderKind, PartUse, Reading, Step
+from fleet.bench.queries.facts import Standing, facts, harm_linked, limits_of, open_orders, open_quarantine, standing
+from fleet.core.lifecycle import Condition, Move, unmet, work_refusal
+from fleet.core.orders import OrderState
+from fleet.schedules.models import Due
+from fleet.schedules.queries import dues_of
+from fleet.tags.models import Quarantine, Tag, TagReport
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A step with the answer that counts, and how many answers it replaced."""
+
+    step: Step
+    reading: Reading | None
+    earlier: int
+
+    @property
+    def limits(self) -> str:
+        """The limits in words, empty where there are none."""
+        limits = limits_of(self.step)
+        return limits.words if limits else ""
+
+
+class OrderPage:
+    """What the pages of one order ask for; each part is read once, when a page first asks."""
+
+    def __init__(self, order: Order) -> None:
+        """Take an order with its device at hand (see `orders`)."""
+        self.order = order
+        self.device = order.device
+
+    @cached_property
+    def lines(self) -> list[Line]:
+        """Every step, in order."""
+        if self.order.procedure_version_id is None:
+            return []
+        latest: dict[int, Reading] = {}
+        answers: dict[int, int] = {}
+        for reading in self.order.readings.select_related("by", "step"):
+            answers[reading.step_id] = answers.get(reading.step_id, 0) + 1
+            if reading.latest:
+                latest[reading.step_id] = reading
+        steps = Step.objects.filter(version_id=self.order.procedure_version_id)
+        return [Line(step, latest.get(step.pk), max(0, answers.get(step.pk, 0) - 1)) for step in steps]
+
+    def line(self, position: int | None) -> Line | None:
+        """The step at a position; without one, the first that is not answered."""
+        if position is not None:
+            return next((line for line in self.lines if line.step.position == position), None)
+        return next((line for line in self.lines if line.reading is None), None)
+
+    @cached_property
+    def answered(self) -> int:
+        """How many steps have an answer."""
+        return sum(line.reading is not None for line in self.lines)
+
+    @cached_property
+    def standing(self) -> Standing:
+        """How the required steps stand."""
+        return standing(self.order)
+
+    @cached_property
+    def refusal(self) -> str:
+        """Why no step may be answered now; empty when work may go on."""
+        if self.order.state in {OrderState.DONE.value, OrderState.CANCELLED.value}:
+            return f"This order is {self.order.get_state_display().lower()}. It is kept as it is."
+        if words := work_refusal(Condition(self.device.condition), facts(self.device, self.order)):
+            return words
+        if self.order.state != OrderState.STARTED.value:
+            return (
+                f"This order is {self.order.get_state_display().lower()}. Take it up again before a step is answered."
+            )
+        return ""
+
+    @cached_property
+    def against_return(self) -> tuple[str, ...]:
+        """What still stands against returning the driver to service with this order; empty when nothing does."""
+        return unmet(Move.RETURN, facts(self.device, self.order))
+
+    @cached_property
+    def others(self) -> list[Order]:
+        """Other open orders on the same driver."""
+        return list(open_orders(self.device).exclude(pk=self.order.pk))
+
+    @cached_property
+    def quarantine(self) -> Quarantine | None:
+        """The open quarantine."""
+        return open_quarantine(self.device)
+
+    @cached_property
+    def harm(self) -> bool:
+        """Whether somebody was harmed or might have been."""
+        return harm_linked(self.order)
+
+    @cached_property
+    def new_tag(self) -> Tag | None:
+        """A tag raised while the driver was here, which this order does not answer."""
+        tags = Tag.objects.filter(device=self.device, cleared_at__isnull=True)
+        return tags.exclude(pk=self.order.tag_id).first() if self.order.tag_id else tags.first()
+
+    @cached_property
+    def reports(self) -> list[TagReport]:
+        """What the ward reported."""
+        return list(self.order.tag.reports.all()) if self.order.tag else []
+
+    @cached_property
+    def alerts(self) -> list[Alert]:
+        """What the driver raised and nobody has answered."""
+        return list(open_alerts(self.device))
+
+    @cached_property
+    def dues(self) -> list[Due]:
+        """What is due on it next."""
+        return list(dues_of(self.device))
+
+    @cached_property
+    def labour(self) -> list[Labour]:
+        """Minutes, by entry."""
+        return list(self.order.labour.select_related("person"))
+
+    @cached_property
+    def minutes(self) -> int:
+        """Minutes in all."""
+        return int(self.order.labour.aggregate(total=Sum("minutes"))["total"] or 0)
+
+    @cached_property
+    def parts(self) -> list[PartUse]:
+        """Parts used."""
+        return list(self.order.parts.all())
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it is raised, started or waiting."""
+        return self.order.state not in {OrderState.DONE.value, OrderState.CANCELLED.value}
+
+    @property
+    def answers_alerts(self) -> list[Alert]:
+        """The alerts that finishing this order answers."""
+        if self.order.kind in {OrderKind.CORRECTIVE, OrderKind.PLANNED}:
+            return self.alerts
+        return [alert for alert in self.alerts if alert.kind.about_battery and self.order.kind == OrderKind.BATTERY]
+
+
+def order_page(order: Order) -> OrderPage:
+    """What the pages of one order ask for."""
+    return OrderPage(order)
+
+
+def orders() -> QuerySet[Order]:
+    """All orders with what a page shows of them."""
+    return Order.objects.select_related(
+        "device__device_type__maker",
+        "device__home__site",
+        "device__place",
+        "tag",
+        "due__plan",
+        "procedure_version__procedure",
+        "bench",
+        "assigned_to",
+        "completed_by",
+        "returned_to",
+    )
