@@ -1,6 +1,7 @@
-"""Two pages for the test of house.js: a report form on the real base, and what it was sent."""
+"""Pages for the tests of the look: a report form on the real base and what it was sent, a refusal, a failure."""
 
 from django import forms
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.template import RequestContext, Template
@@ -41,4 +42,15 @@ def report(request: HttpRequest) -> HttpResponse:
     return HttpResponse(Template(PAGE.strip()).render(RequestContext(request, {"form": Report()})))
 
 
-urlpatterns = [path("report/", report, name="report")]
+def forbidden(_request: HttpRequest) -> HttpResponse:
+    """Refuse."""
+    raise PermissionDenied
+
+
+def broken(_request: HttpRequest) -> HttpResponse:
+    """Fail."""
+    msg = "broken on purpose"
+    raise RuntimeError(msg)
+
+
+urlpatterns = [path("report/", report, name="report"), path("forbidden/", forbidden), path("broken/", broken)]
