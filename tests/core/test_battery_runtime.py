@@ -19,7 +19,7 @@ from fleet.core.battery.runtime import (
 from fleet.core.errors import BadValueError
 
 # Powers 1/12, 1/8 and 1/4 per hour: the table's energy is spent in a twelfth, an eighth, a quarter each hour.
-TABLE = RatedRuntimes(rates=[1.0, 5.0, 25.0], hours=[12.0, 8.0, 4.0])
+TABLE = RatedRuntimes(rates=np.array([1.0, 5.0, 25.0]), hours=np.array([12.0, 8.0, 4.0]))
 HOURS = st.floats(0.1, 100.0)
 
 
@@ -28,7 +28,7 @@ def tables(draw: st.DrawFn) -> RatedRuntimes:
     """Tables of 1 to 5 rates."""
     rates = draw(st.lists(st.integers(1, 1000), min_size=1, max_size=5, unique=True))
     hours = draw(st.lists(HOURS, min_size=len(rates), max_size=len(rates)))
-    return RatedRuntimes(rates=np.sort(np.array(rates) / 10), hours=hours)
+    return RatedRuntimes(rates=np.sort(np.array(rates) / 10), hours=np.array(hours))
 
 
 def test_between_rates_power_is_interpolated() -> None:
@@ -81,7 +81,7 @@ def test_the_unit_of_time_does_not_matter(table: RatedRuntimes, hours: float, ra
 def test_an_unusable_table_is_refused(rates: list[float], hours: list[float], field: str, words: str) -> None:
     """A table that cannot rate a test is refused with field, row and value."""
     with pytest.raises(BadValueError, match=words) as refusal:
-        RatedRuntimes(rates=rates, hours=hours)
+        RatedRuntimes(rates=np.array(rates), hours=np.array(hours))
     assert refusal.value.field == field
 
 

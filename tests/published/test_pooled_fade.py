@@ -18,7 +18,7 @@ from numpy.testing import assert_allclose
 from statsmodels.regression.mixed_linear_model import MixedLM
 from statsmodels.tools.sm_exceptions import ConvergenceWarning
 
-from fleet.core.battery.arrays import FloatArray
+from fleet.core.battery.arrays import FloatArray, IntArray
 from fleet.core.battery.fade import (
     FadePopulation,
     FadePosterior,
@@ -57,7 +57,7 @@ class Fitted:
     subjects: list[str]
     age: FloatArray
     value: FloatArray
-    subject: FloatArray
+    subject: IntArray
 
     @property
     def without_mean_uncertainty(self) -> FadePosterior:

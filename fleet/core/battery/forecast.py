@@ -114,7 +114,7 @@ class RuntimeTests:
 class TypeForecast:
     """One device type's forecast. Arrays are (P,), one row per pack, except `set_aside`; ages in years.
 
-    `fraction_today`, `fraction_sd`: the true fraction, expected value and standard deviation. `crossing_*_age`: the
+    `posterior`: each pack's line, for a plot of its course. `fraction_today`, `fraction_sd`: the true fraction, expected value and standard deviation. `crossing_*_age`: the
     age at which the level is passed, with the interval's ends; 0 means below it when new, infinity not within the
     horizon. `chance_below_today`; `chance_before_visit`: of having crossed by the next visit, never less than that of
     being below today, nan without a visit. `own_tests`: whether a test of the pack itself was used. `already_below`:
@@ -123,6 +123,7 @@ class TypeForecast:
     """
 
     population: FadePopulation
+    posterior: FadePosterior
     fraction_today: FloatArray
     fraction_sd: FloatArray
     crossing_low_age: FloatArray
@@ -168,6 +169,7 @@ def forecast(
     set_aside = _marked(used[fitted.too_high | fitted.too_low], len(tests.pack))
     return TypeForecast(
         population=fitted.population,
+        posterior=posterior,
         fraction_today=today,
         fraction_sd=posterior.fraction_sd_at(packs.age_today),
         crossing_low_age=low,

@@ -1,0 +1,56 @@
+"""Invented types of battery packs for the tests of the core: drawn from the model itself, so that the truth is known."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fleet.core.battery.arrays import FloatArray, IntArray
+from fleet.core.battery.forecast import Packs, RuntimeTests
+
+MEAN = np.array([1.02, 0.05])
+SPREAD = np.array([[0.0004, 0.00009], [0.00009, 0.000225]])
+NOISE_SD = 0.02
+LEVEL = 0.80
+
+
+@dataclass(frozen=True)
+class DrawnType:
+    """A type drawn from the model: its tests, its packs, and each pack's true start and fade (P, 2)."""
+
+    tests: RuntimeTests
+    packs: Packs
+    truth: FloatArray
+
+    @property
+    def true_crossing(self) -> FloatArray:
+        """The age at which each pack's true line passes the level; infinity where it never falls."""
+        start, fade = self.truth.T
+        return np.where(fade > 0, (start - LEVEL) / np.where(fade > 0, fade, 1.0), np.inf)
+
+
+def columns(pack: IntArray, age: FloatArray, fraction: FloatArray) -> RuntimeTests:
+    """Full tests, every one usable."""
+    usable = np.ones(len(pack), dtype=bool)
+    return RuntimeTests(pack=pack, age_years=age, fraction=fraction, usable=usable, stopped_early=~usable)
+
+
+def drawn_type(
+    seed: int,
+    *,
+    packs: int = 40,
+    tests_each: int = 4,
+    mean: FloatArray = MEAN,
+    spread: FloatArray = SPREAD,
+    noise_sd: float = NOISE_SD,
+) -> DrawnType:
+    """Packs 0.5 to 6 years old with up to `tests_each` tests (the first four have all), the visit half a year on."""
+    rng = np.random.default_rng(seed)
+    truth = rng.multivariate_normal(mean, spread, packs)
+    today = rng.uniform(0.5, 6.0, packs)
+    today[:2] = 0.5, 6.0
+    count = rng.integers(0, tests_each + 1, packs)
+    count[:4] = tests_each
+    pack = np.repeat(np.arange(packs), count)
+    age = rng.uniform(0.0, 1.0, len(pack)) * today[pack]
+    fraction = truth[pack, 0] - truth[pack, 1] * age + rng.normal(0.0, noise_sd, len(pack))
+    return DrawnType(columns(pack, age, np.maximum(fraction, 0.0)), Packs(today, today + 0.5), truth)
