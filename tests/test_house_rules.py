@@ -25,6 +25,9 @@ ROOMS_WITH_MODELS = [room for room in ROOMS if (FLEET / room / "models.py").exis
 PYTHON_FILES = sorted(
     path.relative_to(ROOT).as_posix() for path in FLEET.rglob("*.py") if "migrations" not in path.parts
 )
+VARIABLES = sorted(
+    set(re.findall(r"DATABASE_URL|BENCHWARD_[A-Z_]*[A-Z]", (FLEET / "web" / "environment.py").read_text()))
+)
 # An address or an option that ties the lock to one package index, anywhere but in a comment.
 INDEX_ADDRESS = re.compile(r"^\s*[^#\s].*(https?://|index-url|find-links)|^\s*(-i|-f|--index|--find)\b", re.MULTILINE)
 
@@ -54,6 +57,13 @@ def test_each_command_has_help_and_stands_in_the_documents(name: str) -> None:
     assert re.search(rf"manage\.py {name}\b", DOCUMENTS), (
         f"write about `manage.py {name}` in README.md or DEVELOPERS.md"
     )
+
+
+@pytest.mark.parametrize("variable", VARIABLES)
+def test_each_setting_stands_in_the_readme(variable: str) -> None:
+    """Whoever sets Benchward up finds each variable, its meaning and its default in one table."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert re.search(rf"^\| `{variable}` \| .+ \| .+ \|$", readme, re.MULTILINE), f"give {variable} a row in README.md"
 
 
 def imported_modules(path: Path) -> set[str]:
