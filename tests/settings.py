@@ -36,6 +36,9 @@ DATABASES["default"]["TEST"] = (
     else {"NAME": f"test_benchward_{os.getpid()}", "CHARSET": "UTF8", "TEMPLATE": "template0"}
 )
 DATABASES["default"]["CONN_MAX_AGE"] = 0
+if USES_REDIS:
+    # Runs side by side, and a server on this machine, don't take each other's messages.
+    CELERY_BROKER_TRANSPORT_OPTIONS["global_keyprefix"] = f"benchward-test-{os.getpid()}:"
 
 # Hashing slowly is the point of the real one, and most of the time of a sign-in test.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

@@ -1,32 +1,14 @@
 """The Celery app. The broker only wakes workers: the job table is the truth, so no result or schedule is kept here."""
 
-import logging
 import os
 
 from celery import Celery
-from celery.loaders.app import AppLoader
 
-from fleet.jobs import handlers, pace
-from fleet.web import checks
+from fleet.jobs import pace
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 
-# One line when a job begins and one when it ends (see `fleet.jobs.work`) instead of two for each message.
-CHATTY = ("celery.worker.strategy", "celery.app.trace", "celery.beat")
-
-
-class HouseLoader(AppLoader):
-    """Starts a worker or a timetable only with sound settings and with every room's handlers."""
-
-    def on_worker_init(self) -> None:
-        """Check, load, and quieten; an error here stops the start."""
-        checks.require_sound_settings()
-        handlers.load()
-        for name in CHATTY:
-            logging.getLogger(name).setLevel(logging.WARNING)
-
-
-app = Celery("benchward", loader=HouseLoader)
+app = Celery("benchward", loader="fleet.jobs.loader.HouseLoader")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.conf.update(
     include=["fleet.jobs.tasks"],

@@ -1,0 +1,50 @@
+"""Real Celery workers, each with a timetable of its own, as processes that can be killed."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from pathlib import Path
+
+from django.conf import settings
+
+# Generous: it is only ever waited out by a test that fails.
+DEADLINE_S = 120
+
+
+class Worker:
+    """A worker and its children in a process group of their own, its words in a file."""
+
+    def __init__(self, folder: Path, name: str, environment: Mapping[str, str], *options: str) -> None:
+        self.log = folder / f"{name}.log"
+        command = [sys.executable, "-m", "celery", "--app=tests.jobs.worker_app", "--quiet", "worker", "--beat"]
+        with self.log.open("wb") as words:
+            self.process = subprocess.Popen(
+                [*command, f"--hostname={name}@test", "--without-gossip", "--without-mingle", *options],
+                cwd=settings.BASE_DIR,
+                env=dict(environment),
+                stdout=words,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,
+            )
+
+    def signal(self, number: signal.Signals) -> None:
+        """Send a signal to the worker and all its children, if they are still there, and wait for its end."""
+        with suppress(ProcessLookupError):
+            os.killpg(self.process.pid, number)
+        self.process.wait(DEADLINE_S)
+
+    def words(self) -> str:
+        return self.log.read_text(errors="replace")
+
+
+def wait_until(condition: Callable[[], bool], what: str, *workers: Worker) -> None:
+    """Wait for something that must come to pass; say what the workers said if it doesn't."""
+    end = time.monotonic() + DEADLINE_S
+    while not condition():
+        said = "\n".join(f"--- {worker.log.name}\n{worker.words()[-3000:]}" for worker in workers)
+        assert time.monotonic() < end, f"{what} did not come to pass\n{said}"
+        time.sleep(0.05)
