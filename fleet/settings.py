@@ -61,6 +61,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "fleet.people.navigation.navigation",
             ],
         },
     },
@@ -99,7 +100,7 @@ AUTH_USER_MODEL = "fleet.Person"
 AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "/"
-LOGOUT_REDIRECT_URL = "sign-in"
+LOGOUT_REDIRECT_URL = "signed-out"
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},

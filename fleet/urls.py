@@ -2,9 +2,16 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
+from fleet.people.views import signing
 from fleet.web import views
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", views.health, name="health"),
+    path("sign-in/", signing.sign_in, name="sign-in"),
+    path("sign-out/", signing.sign_out, name="sign-out"),
+    path("signed-out/", signing.signed_out, name="signed-out"),
+    path("", include("fleet.people.urls")),
+    path("", include("fleet.tags.urls")),
     path("jobs/", include("fleet.jobs.urls")),
+    path("schedules/", include("fleet.schedules.urls")),
 ]
