@@ -140,6 +140,12 @@ class Quarantine(models.Model):
     def __str__(self) -> str:
         return f"Quarantine of {self.device}"
 
+    @property
+    def holder(self) -> str:
+        """Who has the driver, by the last custody entry; empty when there is none."""
+        entries = list(self.custody.all())
+        return entries[-1].received_by if entries else ""
+
 
 class CustodyEntry(models.Model):
     """One handing over, opening or note while a driver is in quarantine: who gave, who received, what for."""

@@ -5,11 +5,13 @@ from datetime import datetime, timedelta
 
 from django.db.models import F, Prefetch, Q, QuerySet
 
+from fleet.core.errors import BadValueError
+from fleet.core.identifiers import read_tag_number, tag_number
 from fleet.core.lifecycle import Condition
 from fleet.people.models import Person
 from fleet.registry.models import Device, Place
 from fleet.registry.queries import devices, open_places, ward_places
-from fleet.tags.models import Quarantine, QuarantineQuerySet, Tag, TagQuerySet, TagReport
+from fleet.tags.models import Decontamination, Quarantine, QuarantineQuerySet, Tag, TagQuerySet, TagReport
 from fleet.web import clock
 
 BACK_FOR = timedelta(days=7)
@@ -18,7 +20,10 @@ RECENT = 12
 
 @dataclass(frozen=True, slots=True)
 class LabelStatus:
-    """All that a label without an account shows: the driver's tag status and nothing else of it."""
+    """All that a label without an account shows: the driver's tag status and nothing else of it.
+
+    `number` is the open tag's as it is written on paper, empty when none is open.
+    """
 
     asset_number: str
     number: str
@@ -45,9 +50,23 @@ def open_tags(person: Person) -> TagQuerySet:
     return tags().within(person).filter(cleared_at__isnull=True).prefetch_related("reports")
 
 
+def tags_numbered(text: str) -> TagQuerySet:
+    """The tag whose number is typed or scanned, in any case and with or without its hyphen; none when it is misread."""
+    try:
+        return tags().filter(number=tag_number(read_tag_number(text)))
+    except BadValueError:
+        return tags().none()
+
+
 def first_report(tag: Tag) -> TagReport | None:
     """The report that raised the tag."""
     return tag.reports.first()
+
+
+def contamination(tag: Tag) -> str:
+    """What the ward last stated of the driver's cleaning, in words; "Not stated" when nobody did."""
+    stated = tag.reports.exclude(decontamination=Decontamination.UNKNOWN).last()
+    return stated.get_decontamination_display() if stated else Decontamination.UNKNOWN.label
 
 
 def ours(person: Person) -> QuerySet[Device]:
@@ -83,11 +102,23 @@ def label_status(device: Device) -> LabelStatus:
     tag = open_tag(device)
     return LabelStatus(
         asset_number=device.asset_number,
-        number=tag.number if tag else "",
+        number=tag.written if tag else "",
         since=tag.opened_at if tag else None,
         keep_as_it_is=device.quarantined,
         retired=device.condition == Condition.RETIRED.value,
     )
+
+
+def places_to_choose(person: Person, device: Device) -> QuerySet[Place]:
+    """Where a person may say that a driver stands: their own places, its home, and where it is on record."""
+    places = open_places(Place.Kind.WARD, Place.Kind.BENCH, Place.Kind.STORE)
+    return own_places(person) | places.filter(pk__in=[device.place_id, device.home_id])
+
+
+def own_places(person: Person) -> QuerySet[Place]:
+    """Wards, benches and stores that a person sees."""
+    places = open_places(Place.Kind.WARD, Place.Kind.BENCH, Place.Kind.STORE)
+    return places.within(person)  # type: ignore[attr-defined, no-any-return]
 
 
 def place_in_words(words: str, device: Device) -> Place | None:
@@ -117,3 +148,8 @@ def open_quarantines(person: Person) -> QuarantineQuerySet:
     """Quarantines at the person's places that have not been lifted, oldest first, with their custody at hand."""
     rows = quarantines().within(person).filter(lifted_at__isnull=True)
     return rows.prefetch_related("custody").order_by("opened_at")
+
+
+def lately_lifted(person: Person, count: int = RECENT) -> QuarantineQuerySet:
+    """The quarantines lifted last at the person's places."""
+    return quarantines().within(person).filter(lifted_at__isnull=False).order_by("-lifted_at")[:count]

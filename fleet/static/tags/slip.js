@@ -1,0 +1,5 @@
+// The slip's own button; without JavaScript it stays hidden and the browser's own menu prints.
+for (const button of document.querySelectorAll("[data-print]")) {
+  button.hidden = false;
+  button.addEventListener("click", () => window.print());
+}

@@ -1,0 +1,103 @@
+"""The ward's own pages: find a driver, where our drivers are, one tag, missing and found."""
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import Resolver404, resolve, reverse
+
+from fleet.core.errors import BenchwardError
+from fleet.core.permissions import May
+from fleet.people.queries import acting
+from fleet.registry.models import Device
+from fleet.registry.queries import by_code, devices
+from fleet.tags import queries
+from fleet.tags.actions import report_found, report_missing
+from fleet.tags.forms import FoundForm, MissingForm, put_beside
+from fleet.tags.views.sending import person_of
+from fleet.web.guards import fetch, guard
+
+PER_PAGE = 50
+
+
+@guard(May.REPORT_FAULT)
+def find(request: HttpRequest) -> HttpResponse:
+    """The ward's start: type or scan a driver or a tag, or pick a driver of one's own wards."""
+    code = request.GET.get("code", "").strip()
+    if address := _address_of(request, code):
+        return redirect(address)
+    page = {"code": code, "recent": queries.recent_drivers(person_of(request))}
+    return render(request, "tags/find.html", page)
+
+
+def _address_of(request: HttpRequest, code: str) -> str:
+    """Where a typed or scanned text leads: a label's link, a tag, or the report page; empty when nowhere."""
+    person = person_of(request)
+    if "/r/" in code:
+        return _label_address(code[code.index("/r/") :])
+    if tag := queries.tags_numbered(code).within(person).first():
+        return reverse("tags:tag", args=[tag.number])
+    device = by_code(code)
+    if device and Device.objects.within(person).filter(pk=device.pk).exists():
+        return reverse("tags:report", args=[device.asset_number])
+    return ""
+
+
+def _label_address(path: str) -> str:
+    try:
+        match = resolve(path)
+    except Resolver404:
+        return ""
+    return reverse("tags:label", kwargs=match.kwargs) if match.view_name == "tags:label" else ""
+
+
+@guard(May.REPORT_FAULT)
+def ours(request: HttpRequest) -> HttpResponse:
+    """Where each tagged, held or missing driver of one's places is, and which came back in the last 7 days."""
+    person = person_of(request)
+    rows = Paginator(queries.ours(person), PER_PAGE).get_page(request.GET.get("page"))
+    back = queries.lately_back(person)[:PER_PAGE]
+    return render(request, "tags/ours.html", {"rows": rows, "back": back})
+
+
+@guard(May.REPORT_FAULT, May.WORK_ON_BENCH)
+def tag(request: HttpRequest, number: str) -> HttpResponse:
+    """One tag: every report on it, and where its driver is."""
+    row = fetch(queries.tags_numbered(number).prefetch_related("reports", "alerts__kind", "quarantines"), request)
+    return render(request, "tags/tag.html", {"tag": row, "contamination": queries.contamination(row)})
+
+
+@guard(May.REPORT_FAULT, May.WORK_ON_BENCH)
+def missing(request: HttpRequest, asset: str) -> HttpResponse:
+    """Report a driver as missing, with where one looked."""
+    device = fetch(devices(), request, asset_number=asset)
+    form = MissingForm(request.POST if request.method == "POST" else None)
+    if form.is_valid():
+        try:
+            report_missing(device, why=form.cleaned_data["why"], by=acting(request))
+        except BenchwardError as error:
+            put_beside(form, error)
+        else:
+            messages.success(request, f"{device} is on record as not located.")
+            return redirect("tags:ours")
+    return render(request, "tags/missing.html", {"device": device, "form": form})
+
+
+@guard(May.REPORT_FAULT, May.WORK_ON_BENCH)
+def found(request: HttpRequest, asset: str) -> HttpResponse:
+    """Report where a missing driver was found."""
+    device = fetch(devices(), request, asset_number=asset)
+    places = queries.places_to_choose(person_of(request), device)
+    form = FoundForm(request.POST if request.method == "POST" else None, places=places)
+    if form.is_valid():
+        place = form.cleaned_data["place"]
+        try:
+            report_found(device, place, by=acting(request))
+        except BenchwardError as error:
+            put_beside(form, error)
+        else:
+            messages.success(
+                request, f"{device} was found at {place}. It stays out of use until the bench has checked it."
+            )
+            return redirect("tags:ours")
+    return render(request, "tags/found.html", {"device": device, "form": form})
