@@ -7,12 +7,12 @@ from typing import Any, Protocol, Self, TypeVar, cast
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.db import models
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import get_object_or_404
 
 from fleet.core.permissions import May
 
-View = Callable[..., HttpResponse]
+View = Callable[..., HttpResponseBase]
 M = TypeVar("M", bound=models.Model)
 
 
@@ -29,7 +29,7 @@ def guard(*duties: May) -> Callable[[View], View]:
     def wrap(view: View) -> View:
         @login_required
         @wraps(view)
-        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not any(request.user.has_perm(f"fleet.{duty.value}") for duty in duties):
                 raise PermissionDenied(_missing(duties))
             return view(request, *args, **kwargs)

@@ -1,18 +1,38 @@
 """What is due where, and what was done in its window."""
 
 from fleet.schedules.queries.completion import Completion, Outcome, Report, Result, completion
-from fleet.schedules.queries.dues import attempts_of, coming, done_of, dues_of, next_visit, overdue, plans
+from fleet.schedules.queries.dues import (
+    Group,
+    ages,
+    attempts_of,
+    coming,
+    done_of,
+    dues_of,
+    grouped,
+    late_by,
+    live,
+    months,
+    next_visit,
+    overdue,
+    plans,
+)
 
 __all__ = [
     "Completion",
+    "Group",
     "Outcome",
     "Report",
     "Result",
+    "ages",
     "attempts_of",
     "coming",
     "completion",
     "done_of",
     "dues_of",
+    "grouped",
+    "late_by",
+    "live",
+    "months",
     "next_visit",
     "overdue",
     "plans",

@@ -12,13 +12,14 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import Any
 
-from django.db.models import F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import F, Q, QuerySet
 
 from fleet.core import share
 from fleet.core.words import Worded
 from fleet.people.models import Person
 from fleet.registry.models import Device
-from fleet.schedules.models import Due, DueAttempt, DueDone
+from fleet.schedules.models import Due, DueDone
+from fleet.schedules.queries.dues import with_last_attempt
 
 
 class Result(Worded):
@@ -128,10 +129,9 @@ def _grouped(named: Iterable[tuple[str, Outcome]]) -> dict[str, Completion]:
 
 
 def _outcomes(first: date, last: date, person: Person | None) -> Iterator[Outcome]:
-    tried = DueAttempt.objects.filter(due=OuterRef("pk"), due_on=OuterRef("due_on")).order_by("-tried_at")
     left_early = Q(device__retired_on__isnull=False, device__retired_on__lte=F("closes_on"))
     missed = Due.objects.filter(closes_on__range=(first, last), plan__active=True).exclude(left_early)
-    for row in _facts(missed.annotate(tried=Subquery(tried.values("reason")[:1])), person, "tried"):
+    for row in _facts(with_last_attempt(missed), person, "tried"):
         yield _outcome(row, Result(row["tried"] or Result.OPEN.value))
     done = DueDone.objects.filter(closes_on__range=(first, last))
     for row in _facts(done, person, "done_on", "opens_on", "late"):

@@ -1,12 +1,44 @@
 """Plans and dues as lists ask for them."""
 
-from datetime import date
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from types import MappingProxyType
+from typing import Final
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import TruncMonth
 
+from fleet.core.due import Ageing
 from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.schedules.models import Due, DueAttempt, DueDone, DueQuerySet, Plan
+
+#: Days late, least and most, of each group of lateness.
+_DAYS_LATE: Final[Mapping[Ageing, tuple[int, int | None]]] = MappingProxyType(
+    {Ageing.TO_30: (1, 30), Ageing.TO_60: (31, 60), Ageing.TO_90: (61, 90), Ageing.OVER_90: (91, None)}
+)
+#: What late dues can be grouped by: the fields that tell the group, and those that name it.
+_GROUPS: Final = MappingProxyType(
+    {
+        "site": ("device__home__site", ("device__home__site__name",)),
+        "home": ("device__home", ("device__home__name", "device__home__site__name")),
+        "type": ("device__device_type", ("device__device_type__maker__name", "device__device_type__model")),
+    }
+)
+
+_LAST: Final = DueAttempt.objects.filter(due=OuterRef("pk"), due_on=OuterRef("due_on")).order_by("-tried_at")
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Late dues with something in common: how many dues and drivers, and since when the first window is closed."""
+
+    pk: int
+    name: str
+    dues: int
+    drivers: int
+    first_closed: date
 
 
 def live(person: Person | None = None) -> DueQuerySet:
@@ -19,12 +51,47 @@ def live(person: Person | None = None) -> DueQuerySet:
 
 def overdue(on: date, person: Person | None = None) -> DueQuerySet:
     """Dues whose window ended before `on`, longest late first."""
-    return live(person).filter(closes_on__lt=on).order_by("closes_on", "id")
+    return with_last_attempt(live(person)).filter(closes_on__lt=on).order_by("closes_on", "id")
+
+
+def late_by(rows: DueQuerySet, ageing: Ageing, on: date) -> DueQuerySet:
+    """Of `rows` those whose window closed so many days before `on`."""
+    least, most = _DAYS_LATE[ageing]
+    rows = rows.filter(closes_on__lte=on - timedelta(days=least))
+    return rows if most is None else rows.filter(closes_on__gte=on - timedelta(days=most))
+
+
+def ages(rows: DueQuerySet, on: date) -> dict[Ageing, int]:
+    """How many of `rows` are late in each group of lateness on `on`."""
+    return {ageing: late_by(rows, ageing, on).count() for ageing in Ageing}
+
+
+def grouped(rows: DueQuerySet, by: str) -> list[Group]:
+    """`rows` by "site", "home" or "type", most dues first."""
+    key, names = _GROUPS[by]
+    counts = rows.order_by().values_list(key, *names).annotate(Count("pk"), Count("device", distinct=True))
+    found = (
+        Group(pk, ", ".join(parts), *figures)
+        for pk, *rest in counts.annotate(Min("closes_on"))
+        for parts, figures in [(rest[: len(names)], rest[len(names) :])]
+    )
+    return sorted(found, key=lambda group: (-group.dues, group.name))
+
+
+def months(rows: DueQuerySet) -> dict[date, int]:
+    """How many of `rows` fall due in each month, by its first day."""
+    months_of = rows.order_by().annotate(month=TruncMonth("due_on")).values_list("month")
+    return dict(months_of.annotate(Count("pk")).order_by("month"))
+
+
+def with_last_attempt(rows: DueQuerySet) -> DueQuerySet:
+    """`rows`, each with `tried`: the reason of the last visit in vain to the due as it stands; None for none."""
+    return rows.annotate(tried=Subquery(_LAST.values("reason")[:1]))
 
 
 def coming(on: date, until: date, person: Person | None = None) -> DueQuerySet:
     """Dues not late on `on` that fall due up to and with `until`, soonest first."""
-    return live(person).filter(closes_on__gte=on, due_on__lte=until).order_by("due_on", "id")
+    return with_last_attempt(live(person)).filter(closes_on__gte=on, due_on__lte=until).order_by("due_on", "id")
 
 
 def dues_of(device: Device) -> DueQuerySet:

@@ -1,0 +1,156 @@
+"""Dues and plans as tables, and as rows of a CSV file."""
+
+from collections.abc import Iterable, Iterator
+from datetime import date
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from fleet.core.due import days_late
+from fleet.schedules.models import Due, DueAttempt, Plan
+from fleet.web import clock, marks, phrases
+from fleet.web.csv_out import Cell
+
+CSV_HEADER = (
+    "Asset", "Serial", "Type", "Pool", "Site", "Home", "Condition", "Work", "Due on", "Window closed", "Days late",
+    "Put off from", "Last attempt",
+)  # fmt: skip
+_NUMBER = {"cell": {"class": "number"}}
+
+
+def late_words(closes: date, today: date) -> str:
+    """`9 days late`."""
+    days = days_late(closes, today)
+    return f"{days} day late" if days == 1 else f"{days} days late"
+
+
+def standing(due: Due) -> SafeString:
+    """Where a due stands: late, asked for, put off, due, or still to come."""
+    today = clock.today()
+    if due.closes_on < today:
+        return marks.mark("late", late_words(due.closes_on, today).capitalize())
+    if due.asked_by_device:
+        return marks.mark("due", "The driver asks for it")
+    if due.deferred_from:
+        return marks.mark("deferred", f"Put off from {phrases.day(due.deferred_from)}")
+    return marks.mark("due" if due.opens_on <= today else "coming", "" if due.opens_on <= today else "Window not open")
+
+
+class DueTable(tables.Table):
+    """One row a due."""
+
+    asset = tables.Column(
+        "Driver",
+        accessor="device__asset_number",
+        linkify=lambda record: reverse("reports:device", args=[record.device.asset_number]),
+        attrs={"a": {"class": "ident"}},
+    )
+    standing = tables.Column("How it stands", accessor="closes_on")
+    plan = tables.Column("Work", accessor="plan__name")
+    due_on = tables.Column("Due")
+    type = tables.Column("Type", accessor="device__device_type", order_by="device__device_type__model")
+    home = tables.Column("Home", accessor="device__home", order_by=("device__home__site__name", "device__home__name"))
+    condition = tables.Column("Driver is", accessor="device__condition")
+    tried = tables.Column("Last attempt", orderable=False, empty_values=())
+    act = tables.Column("", orderable=False, empty_values=(), attrs={"cell": {"class": "screen-only"}})
+
+    class Meta:
+        order_by = "standing"
+        empty_text = "No driver is late."
+
+    def render_standing(self, record: Due) -> SafeString:
+        """A shape and words."""
+        return standing(record)
+
+    def render_due_on(self, value: date) -> str:
+        """The date in words."""
+        return phrases.day(value)
+
+    def render_home(self, record: Due) -> SafeString:
+        """The place, and its site below."""
+        return format_html('{} <span class="soft">{}</span>', record.device.home, record.device.home.site)
+
+    def render_condition(self, value: str) -> SafeString:
+        """A shape and a word."""
+        return marks.condition_mark(value)
+
+    def render_tried(self, record: Due) -> str:
+        """Why the last visit was in vain."""
+        return tried_words(record) or "—"
+
+    def render_act(self, record: Due) -> SafeString:
+        """The way to put it off or to record a visit."""
+        return format_html('<a href="{}">Open</a>', reverse("schedules:one", args=[record.pk]))
+
+
+def tried_words(due: Due) -> str:
+    """Why the last visit was in vain, from the `tried` a list adds; empty when there was none."""
+    reason = getattr(due, "tried", None)
+    return DueAttempt.Reason(reason).label if reason else ""
+
+
+def csv_rows(dues: Iterable[Due]) -> Iterator[tuple[Cell, ...]]:
+    """The rows of CSV_HEADER."""
+    today = clock.today()
+    for due in dues:
+        device = due.device
+        yield (
+            device.asset_number,
+            device.serial_number,
+            str(device.device_type),
+            device.get_pool_display(),
+            str(device.home.site),
+            str(device.home),
+            device.get_condition_display(),
+            due.plan.name,
+            due.due_on,
+            due.closes_on,
+            days_late(due.closes_on, today),
+            due.deferred_from,
+            tried_words(due),
+        )
+
+
+class PlanTable(tables.Table):
+    """One row a plan."""
+
+    name = tables.Column("Plan")
+    device_type = tables.Column("For", order_by=("device_type__maker__name", "device_type__model"))
+    kind = tables.Column("Work")
+    every = tables.Column("Every", accessor="pk", orderable=False)
+    window = tables.Column("Window", accessor="pk", orderable=False)
+    mode = tables.Column("Counted")
+    basis = tables.Column("On whose word")
+    live_dues = tables.Column("Drivers", attrs=_NUMBER)
+
+    class Meta:
+        order_by = "device_type"
+        empty_text = "There is no plan yet."
+
+    def __init__(self, *args: object, may_edit: bool, **kwargs: object) -> None:
+        super().__init__(*args, **kwargs)
+        self.may_edit = may_edit
+
+    def render_name(self, record: Plan) -> SafeString | str:
+        """The name; it leads to its form where the reader may edit it."""
+        words = record.name if record.active else f"{record.name} (not in use)"
+        if not self.may_edit:
+            return words
+        return format_html('<a href="{}">{}</a>', reverse("schedules:plan", args=[record.pk]), words)
+
+    def render_every(self, record: Plan) -> str:
+        """Months, running hours or both."""
+        return interval_words(record.every_months, record.every_hours)
+
+    def render_window(self, record: Plan) -> str:
+        """Days before and after."""
+        return f"{record.window_before_days} days before to {record.window_after_days} after"
+
+
+def interval_words(months: int | None, hours: int | None) -> str:
+    """`12 months or 5000 running hours, whichever comes first`."""
+    parts = [f"{months} months" if months != 1 else "month"] if months else []
+    parts += [f"{hours} running hours"] if hours else []
+    return " or ".join(parts) + (", whichever comes first" if len(parts) > 1 else "")

@@ -1,0 +1,141 @@
+"""What is late, and what is coming."""
+
+from calendar import monthrange
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any, cast
+from urllib.parse import urlencode
+
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+from django_tables2 import LazyPaginator, RequestConfig
+
+from fleet.core.due import add_months
+from fleet.core.permissions import May
+from fleet.people.models import Person
+from fleet.schedules import queries
+from fleet.schedules.filters import DueFilter, OverdueFilter
+from fleet.schedules.models import DueQuerySet
+from fleet.schedules.tables import CSV_HEADER, DueTable, csv_rows
+from fleet.web import clock, csv_out, phrases
+from fleet.web.guards import guard
+
+ROWS = 25
+MONTHS_AHEAD = 12
+GROUPINGS = {"": "Each driver", "site": "By site", "home": "By ward", "type": "By type"}
+
+
+@dataclass(frozen=True, slots=True)
+class Tab:
+    """A link to a sister page."""
+
+    label: str
+    url: str
+    current: bool
+    count: int | None = None
+
+
+@guard(May.SEE_FLEET)
+@require_safe
+def overdue(request: HttpRequest) -> HttpResponse:
+    """The drivers whose work is late, one by one or counted by site, ward or type."""
+    narrowed = _overdue(request)
+    by = request.GET.get("by", "")
+    by = by if by in GROUPINGS else ""
+    rows = cast("DueQuerySet", narrowed.qs)
+    context: dict[str, Any] = {
+        "filter": narrowed,
+        "by": by,
+        "count": rows.count(),
+        "ages": _ages(rows, request),
+        "tabs": [Tab(label, _with(request.GET, by=name), name == by) for name, label in GROUPINGS.items()],
+        "csv": _with(request.GET, by=""),
+    }
+    if by:
+        context["groups"] = [
+            (group, _with(request.GET, by="", **{by: group.pk})) for group in queries.grouped(rows, by)
+        ]
+    else:
+        context["table"] = _table(
+            request, rows, "No driver is late." if not request.GET else "No late driver fits this."
+        )
+    return render(request, "schedules/overdue.html", context)
+
+
+@guard(May.SEE_FLEET)
+@require_safe
+def overdue_csv(request: HttpRequest) -> HttpResponseBase:
+    """The same rows as a file for a spreadsheet."""
+    rows = _overdue(request).qs.iterator(chunk_size=500)
+    return csv_out.answer(f"overdue-{clock.today().isoformat()}", CSV_HEADER, csv_rows(rows))
+
+
+@guard(May.SEE_FLEET)
+@require_safe
+def due(request: HttpRequest) -> HttpResponse:
+    """What comes due, month by month; what is due already and not late stands in the first month."""
+    today = clock.today()
+    narrowed = DueFilter(
+        request.GET,
+        queryset=queries.coming(today, _end_of(add_months(today, MONTHS_AHEAD - 1)), _person(request)),
+        request=request,
+    )
+    rows = cast("DueQuerySet", narrowed.qs)
+    first = today.replace(day=1)
+    months = [add_months(first, ahead) for ahead in range(MONTHS_AHEAD)]
+    chosen = next((month for month in months if f"{month:%Y-%m}" == request.GET.get("month")), first)
+    shown = rows.filter(due_on__lte=_end_of(chosen))
+    if chosen != first:
+        shown = shown.filter(due_on__gte=chosen)
+    context = {
+        "filter": narrowed,
+        "tabs": _month_tabs(request, rows, months, chosen),
+        "count": shown.count(),
+        "month": phrases.day(chosen).split(phrases.NO_BREAK, 1)[1],
+        "late": queries.overdue(today, _person(request)).count(),
+        "table": _table(request, shown, "Nothing comes due in this month.", order_by="due_on"),
+    }
+    return render(request, "schedules/due.html", context)
+
+
+def _month_tabs(request: HttpRequest, rows: DueQuerySet, months: list[date], chosen: date) -> list[Tab]:
+    counts = queries.months(rows)
+    first = months[0]
+    counts[first] = sum(number for month, number in counts.items() if month <= first)
+    return [
+        Tab(phrases.day(month).split(phrases.NO_BREAK, 1)[1], _with(request.GET, month=f"{month:%Y-%m}"),
+            month == chosen, counts.get(month, 0))
+        for month in months
+    ]  # fmt: skip
+
+
+def _overdue(request: HttpRequest) -> OverdueFilter:
+    rows = queries.overdue(clock.today(), _person(request))
+    return OverdueFilter(request.GET, queryset=rows, request=request)
+
+
+def _ages(rows: DueQuerySet, request: HttpRequest) -> list[tuple[str, int, str]]:
+    counts = queries.ages(rows, clock.today()).items()
+    return [(ageing.label, number, _with(request.GET, by="", age=ageing.value)) for ageing, number in counts]
+
+
+def _table(request: HttpRequest, rows: DueQuerySet, empty: str, order_by: str = "standing") -> DueTable:
+    table = DueTable(rows, empty_text=empty, order_by=order_by)
+    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    return table
+
+
+def _with(query: QueryDict, **values: object) -> str:
+    """The query string with some values set (an empty one is left out), back on the first page."""
+    held: dict[str, object] = {name: query[name] for name in query if name not in {"page", "sort", *values}}
+    held |= {name: value for name, value in values.items() if value != ""}
+    return f"?{urlencode(held)}"
+
+
+def _end_of(month: date) -> date:
+    return month.replace(day=1) + timedelta(days=monthrange(month.year, month.month)[1] - 1)
+
+
+def _person(request: HttpRequest) -> Person:
+    return cast("Person", request.user)

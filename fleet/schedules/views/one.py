@@ -1,0 +1,120 @@
+"""One due: where it stands, putting it off, recording a visit in vain, an interval of its own."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST, require_safe
+
+from fleet.core.errors import BenchwardError
+from fleet.core.permissions import May
+from fleet.people.queries import acting
+from fleet.schedules import actions, queries
+from fleet.schedules.forms import AttemptForm, DeferForm, IntervalForm
+from fleet.schedules.models import Due
+from fleet.schedules.tables import interval_words, standing
+from fleet.web import phrases
+from fleet.web.forms import put_beside
+from fleet.web.guards import demand, fetch, guard
+
+Forms = dict[str, forms.Form]
+
+
+@guard(May.SEE_FLEET)
+@require_safe
+def one(request: HttpRequest, pk: int) -> HttpResponse:
+    """Where a due stands, what was tried, and what may be done about it."""
+    return _page(request, _due(request, pk), {})
+
+
+@guard(May.SEE_FLEET)
+@require_POST
+def defer(request: HttpRequest, pk: int) -> HttpResponse:
+    """Put the due off."""
+    demand(request, May.DEFER_DUE)
+
+    def act(due: Due, typed: dict[str, Any]) -> str:
+        row = actions.defer(due, typed["until"], why=typed["why"], by=acting(request))
+        return f"{row} is put off until {phrases.day(row.due_on)}."
+
+    return _post(request, pk, "defer", DeferForm(request.POST, prefix="defer"), act)
+
+
+@guard(May.SEE_FLEET)
+@require_POST
+def attempt(request: HttpRequest, pk: int) -> HttpResponse:
+    """Record a visit in vain."""
+    demand(request, May.WORK_ON_BENCH)
+
+    def act(due: Due, typed: dict[str, Any]) -> str:
+        tried = actions.attempt(due, typed["reason"], note=typed["note"], at=typed["at"], by=acting(request))
+        return f"The visit is recorded: {tried.get_reason_display().lower()}."
+
+    return _post(request, pk, "attempt", AttemptForm(request.POST, prefix="attempt"), act)
+
+
+@guard(May.SEE_FLEET)
+@require_POST
+def interval(request: HttpRequest, pk: int) -> HttpResponse:
+    """Give the driver an interval of its own."""
+    demand(request, May.EDIT_REGISTRY)
+
+    def act(due: Due, typed: dict[str, Any]) -> str:
+        row = actions.set_own_interval(due, typed["months"], why=typed["why"], by=acting(request))
+        return f"{row} is now due on {phrases.day(row.due_on)}."
+
+    return _post(request, pk, "interval", IntervalForm(request.POST, prefix="interval"), act)
+
+
+def _post(
+    request: HttpRequest, pk: int, name: str, form: forms.Form, act: Callable[[Due, dict[str, Any]], str]
+) -> HttpResponse:
+    due = _due(request, pk)
+    if form.is_valid():
+        try:
+            words = act(due, form.cleaned_data)
+        except BenchwardError as error:
+            put_beside(form, error)
+        else:
+            messages.success(request, words)
+            return redirect("schedules:one", pk=pk)
+    return _page(request, due, {name: form})
+
+
+def _due(request: HttpRequest, pk: int) -> Due:
+    rows = Due.objects.select_related("plan", "device__device_type__maker", "device__home__site", "deferred_by")
+    return fetch(rows, request, pk=pk)
+
+
+def _page(request: HttpRequest, due: Due, sent: Forms) -> HttpResponse:
+    context = {
+        "due": due,
+        "above": [("Late", reverse("schedules:overdue"))],
+        "standing": standing(due),
+        "every": interval_words(due.every_months, due.plan.every_hours),
+        "attempts": queries.attempts_of(due),
+        "done": queries.done_of(due.device).filter(plan=due.plan),
+        "forms": _forms(request, due, sent),
+        "sent": next(iter(sent), ""),
+    }
+    return render(request, "schedules/one.html", context)
+
+
+def _forms(request: HttpRequest, due: Due, sent: Forms) -> Forms:
+    """The forms the person may send about a due that counts."""
+    offered = {
+        "attempt": (May.WORK_ON_BENCH, AttemptForm(prefix="attempt")),
+        "defer": (May.DEFER_DUE, DeferForm(prefix="defer")),
+        "interval": (
+            May.EDIT_REGISTRY, IntervalForm(prefix="interval", initial={"months": due.own_every_months})
+        ),
+    }  # fmt: skip
+    return {
+        name: sent.get(name, form)
+        for name, (duty, form) in offered.items()
+        if not due.suspended and request.user.has_perm(f"fleet.{duty.value}")
+    }

@@ -1,0 +1,76 @@
+"""Plans: the list, a new one, a changed one."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_safe
+from django_tables2 import RequestConfig
+
+from fleet.core.errors import BenchwardError
+from fleet.core.permissions import May
+from fleet.people.queries import acting
+from fleet.schedules import actions, queries
+from fleet.schedules.forms import PlanForm
+from fleet.schedules.models import Plan
+from fleet.schedules.tables import PlanTable
+from fleet.web.forms import put_beside
+from fleet.web.guards import guard
+
+_OWN = ("device_type", "kind", "name", "every_months", "every_hours")
+
+
+@guard(May.SEE_FLEET)
+@require_safe
+def plans(request: HttpRequest) -> HttpResponse:
+    """Every plan, by type."""
+    may_edit = request.user.has_perm(f"fleet.{May.EDIT_REGISTRY.value}")
+    rows = queries.plans()
+    table = PlanTable(rows, may_edit=may_edit)
+    RequestConfig(request, paginate=False).configure(table)
+    return render(request, "schedules/plans.html", {"table": table, "count": rows.count(), "may_edit": may_edit})
+
+
+@guard(May.EDIT_REGISTRY)
+@require_http_methods(["GET", "HEAD", "POST"])
+def new_plan(request: HttpRequest) -> HttpResponse:
+    """Add a plan: each accepted driver of the type gets its due."""
+
+    def act(typed: dict[str, Any]) -> str:
+        facts = {name: value for name, value in typed.items() if name not in _OWN}
+        own = {name: typed[name] for name in _OWN}
+        row = actions.add_plan(actions.NewPlan(**own, facts=facts), by=acting(request))
+        return f"“{row}” is added; {row.dues.count()} drivers have their due."
+
+    return _edit(request, PlanForm(request.POST or None), "Add a plan", act)
+
+
+@guard(May.EDIT_REGISTRY)
+@require_http_methods(["GET", "HEAD", "POST"])
+def plan(request: HttpRequest, pk: int) -> HttpResponse:
+    """Change a plan: its dues are reckoned anew."""
+    row = get_object_or_404(Plan.objects.select_related("device_type__maker"), pk=pk)
+
+    def act(typed: dict[str, Any]) -> str:
+        actions.edit_plan(
+            row, {name: typed[name] for name in typed if name != "why"}, why=typed["why"], by=acting(request)
+        )
+        return f"“{typed['name']}” is changed, and its dues with it."
+
+    return _edit(request, PlanForm(request.POST or None, instance=row), f"{row}, {row.device_type}", act)
+
+
+def _edit(request: HttpRequest, form: PlanForm, title: str, act: Callable[[dict[str, Any]], str]) -> HttpResponse:
+    if form.is_valid():
+        try:
+            words = act(form.cleaned_data)
+        except BenchwardError as error:
+            put_beside(form, error)
+        else:
+            messages.success(request, words)
+            return redirect("schedules:plans")
+    context = {"form": form, "title": title, "above": [("Plans", reverse("schedules:plans"))]}
+    return render(request, "schedules/plan.html", context)
