@@ -35,3 +35,8 @@ def at(moment: datetime) -> Iterator[None]:
         yield
     finally:
         _held.reset(token)
+
+
+def local_day(moment: datetime) -> date:
+    """The date of an aware moment at the hospital."""
+    return timezone.localdate(moment)

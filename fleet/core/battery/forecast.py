@@ -114,12 +114,13 @@ class RuntimeTests:
 class TypeForecast:
     """One device type's forecast. Arrays are (P,), one row per pack, except `set_aside`; ages in years.
 
-    `posterior`: each pack's line, for a plot of its course. `fraction_today`, `fraction_sd`: the true fraction, expected value and standard deviation. `crossing_*_age`: the
-    age at which the level is passed, with the interval's ends; 0 means below it when new, infinity not within the
-    horizon. `chance_below_today`; `chance_before_visit`: of having crossed by the next visit, never less than that of
-    being below today, nan without a visit. `own_tests`: whether a test of the pack itself was used. `already_below`:
-    expected below the level, or measured so at the latest usable test (`last_test_below`). `bound_contradicted`,
-    `has_set_aside`: see the module's text. `set_aside` (N,): tests kept out of the fit, to be looked at by somebody.
+    `posterior`: each pack's line, for a plot of its course. `fraction_today`, `fraction_sd`: the true fraction,
+    expected value and standard deviation. `crossing_*_age`: the age at which the level is passed, with the interval's
+    ends; 0 means below it when new, infinity not within the horizon. `chance_below_today`; `chance_before_visit`: of
+    having crossed by the next visit, never less than that of being below today, nan without a visit. `own_tests`:
+    whether a test of the pack itself was used. `already_below`: expected below the level, or measured so at the latest
+    usable test (`last_test_below`). `bound_contradicted`, `has_set_aside`: see the module's text. `set_aside` (N,):
+    tests kept out of the fit, to be looked at by somebody.
     """
 
     population: FadePopulation

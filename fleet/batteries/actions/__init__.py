@@ -1,0 +1,33 @@
+"""The only writers of packs, runtime tests, cycle counts and forecasts."""
+
+from fleet.batteries.actions.forecasts import refresh_forecasts, remove_from_retired
+from fleet.batteries.actions.packs import (
+    NewPack,
+    add_pack,
+    add_packs,
+    count_cycles,
+    count_cycles_of_many,
+    fit,
+    fit_many,
+    remove,
+    scrap,
+)
+from fleet.batteries.actions.tests import NewTest, log_test, log_tests, void_test
+
+__all__ = [
+    "NewPack",
+    "NewTest",
+    "add_pack",
+    "add_packs",
+    "count_cycles",
+    "count_cycles_of_many",
+    "fit",
+    "fit_many",
+    "log_test",
+    "log_tests",
+    "refresh_forecasts",
+    "remove",
+    "remove_from_retired",
+    "scrap",
+    "void_test",
+]

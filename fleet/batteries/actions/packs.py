@@ -1,0 +1,228 @@
+"""Packs: added, fitted, removed, moved, scrapped. Each stay in a driver is a row that is closed, never overwritten."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.db import transaction
+
+from fleet.audit.actions import Happening, record, record_many
+from fleet.audit.actors import Actor
+from fleet.audit.changes import change
+from fleet.batteries.models import CycleCount, Fitting, Pack
+from fleet.bench.models import Order
+from fleet.core.errors import BadValueError, NotAllowedError
+from fleet.core.permissions import May
+from fleet.registry.actions import next_number
+from fleet.registry.models import Device, DeviceType, Party
+from fleet.web import clock
+from fleet.web.phrases import day
+
+BATCH = 1000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewPack:
+    """A pack to be added. Without a number the next of our own series is given."""
+
+    for_type: DeviceType
+    maker: Party
+    part_number: str
+    chemistry: str
+    number: str = ""
+    date_code: str = ""
+    made_on: date | None = None
+    price: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewFitting:
+    """A pack that went into a driver on a day; `known` is false where only the latest possible day is known."""
+
+    pack: Pack
+    device: Device
+    on: date
+    known: bool = True
+
+
+def add_pack(new: NewPack, *, by: Actor) -> Pack:
+    """Add one pack to the stock."""
+    return add_packs([new], by=by)[0]
+
+
+@transaction.atomic
+def add_packs(news: Sequence[NewPack], *, by: Actor) -> list[Pack]:
+    """Add packs to the stock, all or none. Raises BadValueError that names the pack number which is taken."""
+    _must_handle(by)
+    packs = [_fresh(new) for new in news]
+    numbers = [pack.number for pack in packs]
+    if twice := next((number for number in numbers if numbers.count(number) > 1), "") if len(packs) < BATCH else "":
+        raise BadValueError(f"Pack number {twice} stands twice. Each pack has its own.", field="number")
+    for start in range(0, len(numbers), BATCH):
+        if taken := Pack.objects.filter(number__in=numbers[start : start + BATCH]).first():
+            raise BadValueError(f"Pack number {taken.number} belongs to another pack.", field="number")
+    Pack.objects.bulk_create(packs, batch_size=BATCH)
+    record_many((Happening("added pack", pack, after=_facts(pack)) for pack in packs), by=by)
+    return packs
+
+
+def _must_handle(by: Actor) -> None:
+    if not by.duties & {May.WORK_ON_BENCH, May.KEEP_STORE, May.IMPORT_RECORDS}:
+        raise NotAllowedError(f"{by.name} may not handle packs. It needs the duty “{May.WORK_ON_BENCH.label}”.")
+
+
+def _fresh(new: NewPack) -> Pack:
+    return Pack(
+        number=new.number or _free_number(),
+        maker=new.maker,
+        part_number=new.part_number,
+        chemistry=new.chemistry,
+        date_code=new.date_code,
+        made_on=new.made_on,
+        for_type=new.for_type,
+        price=new.price,
+    )
+
+
+def _free_number() -> str:
+    while True:
+        number = f"P{next_number('pack'):05d}"
+        if not Pack.objects.filter(number=number).exists():
+            return number
+
+
+def _facts(pack: Pack) -> dict[str, str]:
+    return {"maker": str(pack.maker), "part number": pack.part_number, "date code": pack.date_code}
+
+
+@transaction.atomic
+def fit(pack: Pack, device: Device, *, on: date, by: Actor, order: Order | None = None, known: bool = True) -> Fitting:  # noqa: PLR0913 - a fitting has a pack, a driver, a day and a cause
+    """Fit a pack to a driver that holds none. Raises BadValueError where either is taken or the types differ."""
+    _must_handle(by)
+    row = Pack.objects.select_for_update().get(pk=pack.pk)
+    _check_fit(row, device, on)
+    fitting = Fitting.objects.create(pack=row, device=device, fitted_on=on, fitted_on_known=known, order=order)
+    change(row, state=Pack.State.FITTED)
+    record(_fitted(fitting), by=by)
+    return fitting
+
+
+def _check_fit(pack: Pack, device: Device, on: date) -> None:
+    if on > clock.today():
+        raise BadValueError(f"{day(on)} is still to come. Give the day the pack was fitted.", field="on")
+    if pack.state == Pack.State.SCRAPPED:
+        raise BadValueError(f"Pack {pack} was scrapped; fit another.", field="pack")
+    if pack.for_type_id != device.device_type_id:
+        raise BadValueError(f"Pack {pack} is for {pack.for_type}, the driver is a {device.device_type}.", field="pack")
+    if held := Fitting.objects.filter(pack=pack, removed_on__isnull=True).select_related("device").first():
+        raise BadValueError(f"Pack {pack} is fitted to {held.device}. Remove it there first.", field="pack")
+    if held := Fitting.objects.filter(device=device, removed_on__isnull=True).select_related("pack").first():
+        raise BadValueError(f"{device} holds pack {held.pack}. Remove it first, with the reason.", field="device")
+    if before := Fitting.objects.filter(pack=pack, removed_on__gt=on).first():
+        raise BadValueError(f"Pack {pack} was still in {before.device} on {day(on)}.", field="on")
+
+
+def _fitted(fitting: Fitting) -> Happening:
+    after = {"pack": str(fitting.pack), "on": fitting.fitted_on, "order": str(fitting.order or "")}
+    return Happening("fitted pack", fitting.pack, device_id=fitting.device_id, after=after)
+
+
+@transaction.atomic
+def fit_many(news: Sequence[NewFitting], *, by: Actor) -> list[Fitting]:
+    """Fit new packs to drivers together, for a file that was checked before: each pack unused, each driver without one.
+
+    The database refuses a second pack in a driver or a pack in two; nothing is written then.
+    """
+    _must_handle(by)
+    fittings = [Fitting(pack=new.pack, device=new.device, fitted_on=new.on, fitted_on_known=new.known) for new in news]
+    Fitting.objects.bulk_create(fittings, batch_size=BATCH)
+    ids = [new.pack.pk for new in news]
+    for start in range(0, len(ids), BATCH):
+        Pack.objects.filter(pk__in=ids[start : start + BATCH]).update(state=Pack.State.FITTED)
+    record_many((_fitted(fitting) for fitting in fittings), by=by)
+    return fittings
+
+
+@transaction.atomic
+def remove(  # noqa: PLR0913 - a removal has a day, a reason, words and an order
+    device: Device,
+    *,
+    on: date,
+    why: Fitting.Why,
+    by: Actor,
+    note: str = "",
+    order: Order | None = None,
+) -> Fitting:
+    """Take the pack out of a driver and keep why. It may be fitted again later, or scrapped."""
+    _must_handle(by)
+    fitting = Fitting.objects.select_for_update(of=("self",)).filter(device=device, removed_on__isnull=True).first()
+    if fitting is None:
+        raise BadValueError(f"{device} holds no pack on record.", field="device")
+    if not fitting.fitted_on <= on <= clock.today():
+        span = f"{day(fitting.fitted_on)} (fitted) and today"
+        raise BadValueError(f"The day of removal lies between {span}.", field="on")
+    change(fitting, removed_on=on, removed_why=why, removed_note=note, order=order or fitting.order)
+    change(fitting.pack, state=Pack.State.REMOVED)
+    after = {"pack": str(fitting.pack), "on": on, "reason": Fitting.Why(why).label}
+    record(Happening("removed pack", fitting.pack, device_id=device.pk, after=after, why=note), by=by)
+    return fitting
+
+
+@transaction.atomic
+def scrap(pack: Pack, *, on: date, why: str, by: Actor) -> Pack:
+    """Scrap a pack that is in no driver. It stays on record with its tests."""
+    _must_handle(by)
+    row = Pack.objects.select_for_update().get(pk=pack.pk)
+    if held := Fitting.objects.filter(pack=row, removed_on__isnull=True).select_related("device").first():
+        raise BadValueError(f"Pack {row} is fitted to {held.device}. Remove it first.", field="pack")
+    if row.state == Pack.State.SCRAPPED:
+        raise BadValueError(f"Pack {row} was scrapped already.", field="pack")
+    if not why.strip():
+        raise BadValueError("Say why the pack is scrapped.", field="why")
+    before, after = change(row, state=Pack.State.SCRAPPED, scrapped_on=on, scrapped_why=why)
+    record(Happening("scrapped pack", row, before=before, after=after, why=why), by=by)
+    return row
+
+
+@transaction.atomic
+def count_cycles(pack: Pack, cycles: int, *, on: date, by: Actor) -> CycleCount:
+    """Record the charge cycles a pack had made on a day. A count never falls with time."""
+    _must_handle(by)
+    if on > clock.today():
+        raise BadValueError(f"{day(on)} is still to come.", field="counted_on")
+    _check_count(pack, cycles, on)
+    count, made = CycleCount.objects.get_or_create(pack=pack, counted_on=on, defaults={"cycles": cycles})
+    if not made and count.cycles != cycles:
+        message = f"Pack {pack} already has {count.cycles} cycles on {day(on)}, not {cycles}."
+        raise BadValueError(message, field="cycles")
+    if made:
+        record(_counted(count), by=by)
+    return count
+
+
+def _check_count(pack: Pack, cycles: int, on: date) -> None:
+    counts = CycleCount.objects.filter(pack=pack)
+    more = counts.filter(counted_on__lt=on, cycles__gt=cycles).first()
+    fewer = counts.filter(counted_on__gt=on, cycles__lt=cycles).first()
+    if clash := more or fewer:
+        message = f"Pack {pack} had {clash.cycles} cycles on {day(clash.counted_on)}; {cycles} on {day(on)} can't be."
+        raise BadValueError(message, field="cycles")
+
+
+def _counted(count: CycleCount) -> Happening:
+    fitting = Fitting.objects.filter(pack=count.pack, removed_on__isnull=True).first()
+    after = {"cycles": count.cycles, "on": count.counted_on}
+    return Happening("counted cycles", count.pack, device_id=fitting.device_id if fitting else None, after=after)
+
+
+@transaction.atomic
+def count_cycles_of_many(counts: Sequence[CycleCount], *, by: Actor) -> int:
+    """Add counts from a file that was checked before."""
+    _must_handle(by)
+    CycleCount.objects.bulk_create(counts, batch_size=BATCH)
+    happenings = (
+        Happening("counted cycles", count.pack, after={"cycles": count.cycles, "on": count.counted_on})
+        for count in counts
+    )
+    return record_many(happenings, by=by)
