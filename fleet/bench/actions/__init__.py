@@ -1,7 +1,7 @@
 """The only writers of orders, procedures and readings."""
 
 from fleet.bench.actions.finishing import Completion, complete, retire
-from fleet.bench.actions.orders import assign, cancel, hold_back, raise_order, receive, resume, set_aside
+from fleet.bench.actions.orders import assign, cancel, hold_back, raise_order, receive, resume, set_aside, take
 from fleet.bench.actions.procedures import NewStep, ensure_starter_procedures, publish
 from fleet.bench.actions.steps import Answer, Part, add_labour, add_part, answer, answer_many
 
@@ -25,4 +25,5 @@ __all__ = [
     "resume",
     "retire",
     "set_aside",
+    "take",
 ]

@@ -13,7 +13,7 @@ from fleet.bench.queries import Work, choose_work, facts, in_force, open_orders,
 from fleet.core.errors import BadValueError, MoveRefusedError
 from fleet.core.identifiers import order_number
 from fleet.core.lifecycle import Condition, Move, WaitReason
-from fleet.core.orders import OrderMove, OrderState, ask_order
+from fleet.core.orders import OPEN_STATES, OrderMove, OrderState, ask_order
 from fleet.core.permissions import May
 from fleet.people.models import Person
 from fleet.registry import actions as registry
@@ -129,10 +129,22 @@ def _news(order: Order, work: Work, bench: Place, decontamination: Decontaminati
 @transaction.atomic
 def assign(order: Order, person: Person | None, *, by: Actor) -> Order:
     """Give an order to somebody, or to nobody."""
+    return _assign(order, person.pk if person else None, by)
+
+
+@transaction.atomic
+def take(order: Order, *, by: Actor) -> Order:
+    """Make an order one's own."""
+    if by.person_id is None:
+        raise BadValueError("Only somebody who is signed in takes an order.", field="assigned_to")
+    return _assign(order, by.person_id, by)
+
+
+def _assign(order: Order, person_id: int | None, by: Actor) -> Order:
     row = hold(order, by)
-    if row.state not in {OrderState.RAISED, OrderState.STARTED, OrderState.WAITING}:
+    if row.state not in OPEN_STATES:
         raise MoveRefusedError(f"Order {row} is {row.get_state_display().lower()}; there is nothing left to assign.")
-    return put(row, "assigned order", by=by, assigned_to=person)
+    return put(row, "assigned order", by=by, assigned_to_id=person_id)
 
 
 @transaction.atomic

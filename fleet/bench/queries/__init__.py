@@ -1,5 +1,6 @@
 """Reading the bench: the facts of a driver, the queue, one order's page, and how long things take."""
 
+from fleet.bench.queries.choices import places, procedures
 from fleet.bench.queries.choosing import Work, choose_work, open_due
 from fleet.bench.queries.facts import (
     Standing,
@@ -15,7 +16,7 @@ from fleet.bench.queries.facts import (
 )
 from fleet.bench.queries.finding import Found, find
 from fleet.bench.queries.page import OrderPage, order_page, orders
-from fleet.bench.queries.queue import Narrow, Place, Waiting, pool_shares, queue, rows
+from fleet.bench.queries.queue import Narrow, Place, Stock, Waiting, pool_stocks, queue, rows
 from fleet.bench.queries.turnaround import Turnaround, turnaround
 
 __all__ = [
@@ -24,6 +25,7 @@ __all__ = [
     "OrderPage",
     "Place",
     "Standing",
+    "Stock",
     "Turnaround",
     "Waiting",
     "Work",
@@ -39,7 +41,9 @@ __all__ = [
     "open_quarantine",
     "order_page",
     "orders",
-    "pool_shares",
+    "places",
+    "pool_stocks",
+    "procedures",
     "queue",
     "rows",
     "standing",

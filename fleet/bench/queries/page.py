@@ -3,12 +3,21 @@
 from dataclasses import dataclass
 from functools import cached_property
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Sum
 
 from fleet.alerts.models import Alert
 from fleet.alerts.queries import open_alerts
-from fleet.bench.models import Labour, Order, OrderKind, PartUse, Reading, Step
-from fleet.bench.queries.facts import Standing, facts, harm_linked, limits_of, open_orders, open_quarantine, standing
+from fleet.bench.models import Labour, Order, OrderKind, OrderQuerySet, PartUse, Reading, Step
+from fleet.bench.queries.facts import (
+    Standing,
+    facts,
+    harm_linked,
+    in_words,
+    limits_of,
+    open_orders,
+    open_quarantine,
+    standing,
+)
 from fleet.core.lifecycle import Condition, Move, unmet, work_refusal
 from fleet.core.orders import OrderState
 from fleet.schedules.models import Due
@@ -29,6 +38,11 @@ class Line:
         """The limits in words, empty where there are none."""
         limits = limits_of(self.step)
         return limits.words if limits else ""
+
+    @property
+    def saved(self) -> str:
+        """The answer in words, empty where there is none."""
+        return in_words(self.reading) if self.reading else ""
 
 
 class OrderPage:
@@ -156,9 +170,9 @@ def order_page(order: Order) -> OrderPage:
     return OrderPage(order)
 
 
-def orders() -> QuerySet[Order]:
+def orders() -> OrderQuerySet:
     """All orders with what a page shows of them."""
-    return Order.objects.select_related(
+    rows: OrderQuerySet = Order.objects.select_related(
         "device__device_type__maker",
         "device__home__site",
         "device__place",
@@ -170,3 +184,4 @@ def orders() -> QuerySet[Order]:
         "completed_by",
         "returned_to",
     )
+    return rows

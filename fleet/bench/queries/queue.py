@@ -33,11 +33,24 @@ class Narrow:
     kind: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """Clinical drivers of one type that belong to one place: how many there are, retired ones aside, and in service."""
+
+    ready: int
+    total: int
+
+    @property
+    def share(self) -> Fraction:
+        """The part in service; the less, the shorter the pool."""
+        return Fraction(self.ready, self.total) if self.total else NOT_SHORT
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
     """One place in the queue, light: which driver, with which order if there is one, and what it is sorted by.
 
-    `share` is the part of the clinical drivers of its type at its home that are in service; None for other pools.
+    `stock` tells of the clinical drivers of its type at its home; None for other pools.
     """
 
     device_id: int
@@ -45,12 +58,12 @@ class Place:
     kind: str
     harm: bool
     since: datetime
-    share: Fraction | None
+    stock: Stock | None
 
     @property
     def rank(self) -> tuple[bool, Fraction, datetime, int]:
         """Smaller comes first."""
-        return not self.harm, NOT_SHORT if self.share is None else self.share, self.since, self.device_id
+        return not self.harm, self.stock.share if self.stock else NOT_SHORT, self.since, self.device_id
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +74,11 @@ class Waiting:
     device: Device
     order: Order | None
     tag: Tag | None
+
+    @property
+    def kind(self) -> str:
+        """Why it is here, in words."""
+        return str(OrderKind(self.place.kind).label)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +101,7 @@ def queue(person: Person, narrow: Narrow | None = None) -> list[Place]:
     """
     wanted = narrow or Narrow()
     keys = _of_orders(person, wanted) + _of_loose_drivers(person, wanted)
-    shares = pool_shares({key.pool for key in keys if key.pool is not None})
+    stocks = pool_stocks({key.pool for key in keys if key.pool is not None})
     places = [
         Place(
             device_id=key.device_id,
@@ -91,7 +109,7 @@ def queue(person: Person, narrow: Narrow | None = None) -> list[Place]:
             kind=key.kind,
             harm=key.harm,
             since=key.since,
-            share=shares.get(key.pool) if key.pool else None,
+            stock=stocks.get(key.pool) if key.pool else None,
         )
         for key in keys
     ]
@@ -117,8 +135,8 @@ def rows(places: Sequence[Place]) -> list[Waiting]:
     ]
 
 
-def pool_shares(pools: Iterable[Pool]) -> dict[Pool, Fraction]:
-    """For each (home place, type): the part of its clinical drivers, retired ones aside, that are in service."""
+def pool_stocks(pools: Iterable[Pool]) -> dict[Pool, Stock]:
+    """For each (home place, type): its clinical drivers. One query."""
     wanted = set(pools)
     counted = (
         Device.objects.filter(
@@ -131,7 +149,7 @@ def pool_shares(pools: Iterable[Pool]) -> dict[Pool, Fraction]:
         .values_list("home_id", "device_type_id")
         .annotate(total=Count("pk"), ready=Count("pk", filter=Q(condition=Condition.IN_SERVICE.value)))
     )
-    return {(home, device_type): Fraction(ready, total) for home, device_type, total, ready in counted}
+    return {(home, device_type): Stock(ready, total) for home, device_type, total, ready in counted}
 
 
 def _of_orders(person: Person, narrow: Narrow) -> list[_Key]:

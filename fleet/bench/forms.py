@@ -1,0 +1,194 @@
+"""What a technician types in at the bench."""
+
+from typing import Any
+
+from django import forms
+
+from fleet.bench.actions import Answer, Completion, Part
+from fleet.bench.models import Labour, Order, OrderKind, Reading, Step
+from fleet.bench.queries import limits_of
+from fleet.core.lifecycle import WaitReason
+from fleet.core.orders import Outcome
+from fleet.registry.models import Place
+from fleet.tags.models import Decontamination
+
+NO_NAMES = "No patient names."
+WAITS = [reason for reason in WaitReason if reason is not WaitReason.ACCEPTANCE]
+_BY_LIMITS = "limits"
+
+
+def _words(label: str, *, rows: int = 2, required: bool = False, hint: str = "") -> forms.CharField:
+    widget = forms.Textarea(attrs={"rows": rows})
+    return forms.CharField(label=label, required=required, help_text=hint, widget=widget)
+
+
+def _places(label: str) -> forms.ModelChoiceField:  # type: ignore[type-arg]
+    return forms.ModelChoiceField(Place.objects.none(), label=label)
+
+
+class ReceiveForm(forms.Form):
+    """Taking a driver in: where, for what, and whether it was cleaned."""
+
+    bench = _places("Bench")
+    kind = forms.ChoiceField(label="Here for", choices=OrderKind.choices)
+    decontamination = forms.ChoiceField(label="Was it cleaned?", choices=Decontamination.choices)
+
+    def __init__(self, *args: Any, benches: Any, **rest: Any) -> None:
+        """`benches`: those the person sees."""
+        super().__init__(*args, **rest)
+        self.fields["bench"].queryset = benches  # type: ignore[attr-defined]
+
+
+class StepForm(forms.Form):
+    """The answer at one step. What is asked for depends on the step's kind; `revision` is that of the order shown."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+    value = forms.CharField(label="Reading", required=False, max_length=40)
+    verdict = forms.ChoiceField(label="Verdict", required=False)
+    note = forms.CharField(label="Note", required=False)
+
+    def __init__(self, step: Step, *args: Any, **rest: Any) -> None:
+        """The choices of the step's kind: limits judge a reading, a person judges a check."""
+        super().__init__(*args, **rest)
+        self.step = step
+        self.fields["verdict"].choices = self.verdicts()  # type: ignore[attr-defined]
+
+    def verdicts(self) -> list[tuple[str, str]]:
+        """What may be chosen."""
+        if limits_of(self.step):
+            return [(_BY_LIMITS, "Judge by its limits"), (Reading.Verdict.NOT_APPLICABLE.value, "Not applicable")]
+        return [(verdict.value, str(verdict.label)) for verdict in Reading.Verdict]
+
+    def chosen(self) -> str:
+        """What is chosen when the form is shown: a check asks, the rest presume that all is well."""
+        if self.is_bound:
+            return str(self.data.get("verdict", ""))
+        if limits_of(self.step):
+            return _BY_LIMITS
+        return "" if self.step.kind == Step.Kind.CHECK else Reading.Verdict.PASS.value
+
+    def answer(self) -> Answer:
+        """What was typed, for the action."""
+        verdict = self.cleaned_data["verdict"]
+        judged = {Reading.Verdict.PASS.value: True, Reading.Verdict.FAIL.value: False}
+        return Answer(
+            value=self.cleaned_data["value"],
+            passed=judged.get(verdict),
+            na=verdict == Reading.Verdict.NOT_APPLICABLE.value,
+            note=self.cleaned_data["note"],
+        )
+
+
+class FinishForm(forms.Form):
+    """How an order ends."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+    outcome = forms.ChoiceField(label="Outcome", widget=forms.RadioSelect)
+    found = forms.ChoiceField(
+        label="What was found", required=False, choices=[("", "Not stated"), *Order.Found.choices]
+    )
+    found_words = _words("What you found, in words", hint=NO_NAMES)
+    cause = forms.CharField(label="Cause", required=False, max_length=200)
+    action_taken = _words("What you did", hint="Retiring a driver needs the reason here.")
+    minutes = forms.IntegerField(
+        label="Hands-on minutes not entered yet",
+        required=False,
+        min_value=1,
+        max_value=24 * 60,
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+    )
+    returned_to = _places("Where it goes")
+    stays = forms.BooleanField(label="It stays on the bench for its other order", required=False)
+
+    def __init__(self, *args: Any, places: Any, may_retire: bool, has_others: bool, **rest: Any) -> None:
+        """`places`: where drivers go. Retiring is offered to those who may; staying where another order is open."""
+        super().__init__(*args, **rest)
+        outcomes = [outcome for outcome in Outcome if may_retire or outcome is not Outcome.RETIRED]
+        self.fields["outcome"].choices = [  # type: ignore[attr-defined]
+            (outcome.value, outcome.label) for outcome in outcomes
+        ]
+        self.fields["returned_to"].queryset = places  # type: ignore[attr-defined]
+        if not has_others:
+            del self.fields["stays"]
+
+    def completion(self) -> Completion:
+        """What was typed, for the action."""
+        given = {name: value for name, value in self.cleaned_data.items() if name != "revision"}
+        return Completion(**{**given, "outcome": Outcome(given["outcome"])})
+
+
+class TakeForm(forms.Form):
+    """Nothing to type: the order becomes one's own."""
+
+
+class ResumeForm(forms.Form):
+    """Nothing to type: the order is taken up again."""
+
+
+class WaitForm(forms.Form):
+    """What an order waits for."""
+
+    wait_reason = forms.ChoiceField(label="Waits for", choices=[(reason.value, reason.label) for reason in WAITS])
+    why = forms.CharField(label="Note", required=False, max_length=200)
+
+
+class HoldBackForm(forms.Form):
+    """Where a driver is kept, out of use, with its order open."""
+
+    place = _places("Keep it at")
+    why = forms.CharField(label="Why", max_length=200)
+
+    def __init__(self, *args: Any, places: Any, **rest: Any) -> None:
+        """`places`: stores and benches."""
+        super().__init__(*args, **rest)
+        self.fields["place"].queryset = places  # type: ignore[attr-defined]
+
+
+class CancelForm(forms.Form):
+    """Why an order is not needed."""
+
+    why = forms.CharField(label="Why it is not needed", max_length=200)
+
+
+class LabourForm(forms.Form):
+    """Minutes spent."""
+
+    minutes = forms.IntegerField(label="Minutes", widget=forms.TextInput(attrs={"inputmode": "numeric"}))
+    activity = forms.ChoiceField(label="Spent on", choices=Labour.Activity.choices)
+
+
+class PartForm(forms.Form):
+    """A part that went in."""
+
+    name = forms.CharField(label="Part", max_length=80)
+    quantity = forms.IntegerField(label="How many", initial=1, widget=forms.TextInput(attrs={"inputmode": "numeric"}))
+    part_number = forms.CharField(label="Part number", required=False, max_length=40)
+    batch = forms.CharField(label="Batch", required=False, max_length=40)
+    price = forms.DecimalField(
+        label="Price each",
+        required=False,
+        max_digits=9,
+        decimal_places=2,
+        widget=forms.TextInput(attrs={"inputmode": "decimal"}),
+    )
+
+    def part(self) -> Part:
+        """What was typed, for the action."""
+        return Part(**self.cleaned_data)
+
+
+class QueueForm(forms.Form):
+    """How the queue is narrowed."""
+
+    whose = forms.ChoiceField(
+        label="Whose",
+        required=False,
+        choices=[("", "Everybody's"), ("mine", "Mine"), ("nobody", "Nobody's")],
+    )
+    kind = forms.ChoiceField(label="Here for", required=False, choices=[("", "Anything"), *OrderKind.choices])
+    site = forms.ModelChoiceField(Place.objects.none(), label="Site", required=False, empty_label="All sites")
+
+    def __init__(self, *args: Any, sites: Any, **rest: Any) -> None:
+        """`sites`: those the person sees."""
+        super().__init__(*args, **rest)
+        self.fields["site"].queryset = sites  # type: ignore[attr-defined]

@@ -1,0 +1,70 @@
+"""The list of orders as a table, and how it is narrowed."""
+
+from datetime import datetime
+
+import django_filters
+import django_tables2 as tables
+from django.db.models import Q
+from django.utils import timezone
+
+from fleet.bench.models import Order, OrderKind, OrderQuerySet
+from fleet.core.orders import OrderState, Outcome
+from fleet.web import phrases
+
+
+class OrderTable(tables.Table):
+    """One row an order, the last raised first."""
+
+    number = tables.Column("Order", linkify=("bench:order", {"number": tables.A("number")}), order_by="id")
+    device = tables.Column("Driver", accessor="device__asset_number", attrs={"cell": {"class": "ident"}})
+    type = tables.Column("Type", accessor="device__device_type", orderable=False)
+    home = tables.Column("Home", accessor="device__home", orderable=False)
+    kind = tables.Column("Here for", orderable=False)
+    state = tables.Column("State", orderable=False)
+    raised_at = tables.Column("Raised")
+    completed_at = tables.Column("Completed")
+    outcome = tables.Column("Outcome", orderable=False)
+    assigned_to = tables.Column("Whose", orderable=False, default="Nobody's")
+
+    class Meta:
+        order_by = "-raised_at"
+        empty_text = "No order is like that."
+
+    def render_raised_at(self, value: datetime) -> str:
+        """The local day."""
+        return phrases.day(timezone.localtime(value))
+
+    def render_completed_at(self, value: datetime) -> str:
+        """The local day."""
+        return phrases.day(timezone.localtime(value))
+
+
+class OrderFilter(django_filters.FilterSet):
+    """Narrow the orders."""
+
+    q = django_filters.CharFilter(label="Order or driver", method="named")
+    state = django_filters.ChoiceFilter(
+        label="State", choices=[(state.value, state.label) for state in OrderState], empty_label="Any state"
+    )
+    kind = django_filters.ChoiceFilter(label="Here for", choices=OrderKind.choices, empty_label="Anything")
+    outcome = django_filters.ChoiceFilter(
+        label="Outcome", choices=[(outcome.value, outcome.label) for outcome in Outcome], empty_label="Any outcome"
+    )
+    completed = django_filters.DateFromToRangeFilter(
+        field_name="completed_at",
+        label="Completed from, to",
+        widget=django_filters.widgets.RangeWidget(attrs={"type": "date"}),
+    )
+
+    class Meta:
+        model = Order
+        fields = ("q", "state", "kind", "outcome", "completed")
+
+    def named(self, rows: OrderQuerySet, _name: str, value: str) -> OrderQuerySet:
+        """Orders whose number, or whose driver's asset or serial number, begins like this."""
+        text = value.strip().replace("-", "")
+        return rows.filter(
+            Q(number__istartswith=text)
+            | Q(device__asset_number__istartswith=value.strip())
+            | Q(device__serial_number__istartswith=value.strip())
+        )

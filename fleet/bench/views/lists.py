@@ -1,0 +1,81 @@
+"""All orders, and the procedures with their steps, limits and sources."""
+
+from collections.abc import Iterator
+from typing import cast
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+from django_tables2 import LazyPaginator, RequestConfig
+
+from fleet.bench import queries
+from fleet.bench.models import Order, Procedure
+from fleet.bench.tables import OrderFilter, OrderTable
+from fleet.core.permissions import May
+from fleet.people.models import Person
+from fleet.web import csv_out
+from fleet.web.guards import guard
+
+ROWS = 25
+HEADER = (
+    "Order", "Asset number", "Type", "Home", "Here for", "State", "Raised", "Received", "Completed", "Outcome",
+    "Reported", "Found", "Cause", "Action",
+)  # fmt: skip
+
+
+@guard(May.WORK_ON_BENCH, May.SEE_REPORTS)
+@require_safe
+def orders(request: HttpRequest) -> HttpResponse:
+    """Every order, narrowed as asked; `?as=csv` is the same list as a file."""
+    narrowed = OrderFilter(request.GET, queryset=queries.orders().within(cast("Person", request.user)))
+    if request.GET.get("as") == "csv":
+        return cast("HttpResponse", csv_out.answer("orders", HEADER, _lines(narrowed)))
+    table = OrderTable(narrowed.qs)
+    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    query = request.GET.copy()
+    query["as"] = "csv"
+    return render(request, "bench/orders.html", {"filter": narrowed, "table": table, "csv": query.urlencode()})
+
+
+def _lines(narrowed: OrderFilter) -> Iterator[list[csv_out.Cell]]:
+    for order in narrowed.qs.iterator(chunk_size=2000):
+        yield _line(order)
+
+
+def _line(order: Order) -> list[csv_out.Cell]:
+    moments = (order.raised_at, order.received_at, order.completed_at)
+    return [
+        order.number,
+        order.device.asset_number,
+        str(order.device.device_type),
+        str(order.device.home),
+        order.get_kind_display(),
+        order.get_state_display(),
+        *(f"{timezone.localtime(moment):%Y-%m-%d %H:%M}" if moment else "" for moment in moments),
+        order.get_outcome_display(),
+        order.reported,
+        order.get_found_display(),
+        order.cause,
+        order.action_taken,
+    ]
+
+
+@guard(May.WORK_ON_BENCH, May.SEE_REPORTS)
+@require_safe
+def procedures(request: HttpRequest) -> HttpResponse:
+    """The procedures with the version in force."""
+    return render(request, "bench/procedures.html", {"procedures": queries.procedures()})
+
+
+@guard(May.WORK_ON_BENCH, May.SEE_REPORTS)
+@require_safe
+def procedure(request: HttpRequest, code: str) -> HttpResponse:
+    """One procedure: the steps of a version (the newest unless `?version=` asks), limits and where they come from."""
+    row = get_object_or_404(Procedure.objects.select_related("device_type__maker"), code=code)
+    versions = list(row.versions.prefetch_related("steps"))
+    asked = request.GET.get("version", "")
+    version = next((each for each in versions if str(each.number) == asked), versions[0])
+    lines = [(step, queries.limits_of(step)) for step in version.steps.all()]
+    shown = {"procedure": row, "versions": versions, "version": version, "lines": lines}
+    return render(request, "bench/procedure.html", shown)

@@ -1,0 +1,185 @@
+"""One order, worked step by step; its minutes, parts and pauses; its end; its printed sheet."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, cast
+
+from django.contrib import messages
+from django.forms import Form
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST, require_safe
+
+from fleet.audit.actors import Actor
+from fleet.bench import actions, queries
+from fleet.bench.forms import (
+    CancelForm,
+    HoldBackForm,
+    LabourForm,
+    PartForm,
+    ResumeForm,
+    StepForm,
+    TakeForm,
+    WaitForm,
+)
+from fleet.bench.models import Labour, Order, Step
+from fleet.core.errors import BenchwardError, ConflictError
+from fleet.core.lifecycle import WaitReason
+from fleet.core.permissions import May
+from fleet.people.models import Person
+from fleet.people.queries import acting
+from fleet.registry.models import Place
+from fleet.tags.forms import put_beside
+from fleet.web.guards import fetch, guard
+
+CONFLICT = 409
+REFUSED = 422
+
+
+@guard(May.WORK_ON_BENCH, May.SEE_FLEET)
+@require_safe
+def order(request: HttpRequest, number: str) -> HttpResponse:
+    """The order with its current step large; `?step=` shows another."""
+    row = fetch(queries.orders(), request, number=number)
+    asked = request.GET.get("step", "")
+    return _show(request, row, position=int(asked) if asked.isdecimal() else None)
+
+
+@guard(May.WORK_ON_BENCH)
+@require_POST
+def answer(request: HttpRequest, number: str, position: int) -> HttpResponse:
+    """Save the answer at one step and go on to the next that has none."""
+    row = fetch(queries.orders(), request, number=number)
+    step = get_object_or_404(Step, version=row.procedure_version_id, position=position)
+    form = StepForm(step, request.POST)
+    if form.is_valid():
+        try:
+            actions.answer(row, step, form.answer(), revision=form.cleaned_data["revision"], by=acting(request))
+        except ConflictError as error:
+            return _show(request, _again(row), position=position, form=form, conflict=str(error), status=CONFLICT)
+        except BenchwardError as error:
+            put_beside(form, error)
+        else:
+            return redirect(_after(row, position))
+    return _show(request, row, position=position, form=form, status=REFUSED)
+
+
+def _again(row: Order) -> Order:
+    return queries.orders().get(pk=row.pk)
+
+
+def _after(row: Order, position: int) -> str:
+    """The next step without an answer, from here on; when all have one, the end."""
+    lines = [line for line in queries.order_page(row).lines if line.reading is None]
+    ahead = next((line for line in lines if line.step.position > position), lines[0] if lines else None)
+    address = reverse("bench:order", args=[row.number])
+    return f"{address}?step={ahead.step.position}#step" if ahead else f"{address}#step"
+
+
+def _show(  # noqa: PLR0913 - what a refused form brings back
+    request: HttpRequest,
+    row: Order,
+    *,
+    position: int | None = None,
+    form: StepForm | None = None,
+    conflict: str = "",
+    bound: dict[str, Form] | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    page = queries.order_page(row)
+    line = page.line(position)
+    may_work = cast("Person", request.user).may(May.WORK_ON_BENCH)
+    shown = {
+        "page": page,
+        "order": row,
+        "device": row.device,
+        "line": line,
+        "form": form or (StepForm(line.step) if line else None),
+        "conflict": conflict,
+        "may_work": may_work and page.is_open,
+        "acts": {**_forms(request), **(bound or {})} if may_work else {},
+    }
+    return render(request, "bench/order.html", shown, status=status)
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Something done to an order besides its steps: what is typed for it, what is called, what is said then."""
+
+    form: Callable[..., Form]
+    do: Callable[[Order, dict[str, Any], Actor], object]
+    says: str
+    needs_places: bool = False
+
+
+def _take(row: Order, _typed: dict[str, Any], by: Actor) -> Order:
+    return actions.take(row, by=by)
+
+
+def _add_minutes(row: Order, typed: dict[str, Any], by: Actor) -> Labour:
+    return actions.add_labour(row, typed["minutes"], by=by, activity=Labour.Activity(typed["activity"]))
+
+
+ACTS = {
+    "take": Act(TakeForm, _take, "The order is yours."),
+    "wait": Act(
+        WaitForm,
+        lambda row, typed, by: actions.set_aside(row, WaitReason(typed["wait_reason"]), by=by, why=typed["why"]),
+        "The order is set aside. Its driver waits.",
+    ),
+    "resume": Act(ResumeForm, lambda row, _typed, by: actions.resume(row, by=by), "The order is taken up again."),
+    "hold-back": Act(
+        HoldBackForm,
+        lambda row, typed, by: actions.hold_back(row, by=by, **typed),
+        "The driver is kept out of use; its order stays open.",
+        needs_places=True,
+    ),
+    "cancel": Act(
+        CancelForm, lambda row, typed, by: actions.cancel(row, typed["why"], by=by), "The order is cancelled."
+    ),
+    "minutes": Act(LabourForm, _add_minutes, "The minutes are on the order."),
+    "part": Act(
+        PartForm,
+        lambda row, typed, by: actions.add_part(row, actions.Part(**typed), by=by),
+        "The part is on the order.",
+    ),
+}
+
+
+def _form(request: HttpRequest, verb: str, data: Any = None) -> Form:
+    if not ACTS[verb].needs_places:
+        return ACTS[verb].form(data, prefix=verb)
+    places = queries.places(cast("Person", request.user), Place.Kind.STORE, Place.Kind.BENCH)
+    return ACTS[verb].form(data, prefix=verb, places=places)
+
+
+def _forms(request: HttpRequest) -> dict[str, Form]:
+    return {verb.replace("-", "_"): _form(request, verb) for verb in ACTS}
+
+
+@guard(May.WORK_ON_BENCH)
+@require_POST
+def act(request: HttpRequest, number: str, verb: str) -> HttpResponse:
+    """Do one of `ACTS`; a refusal stands beside what was typed."""
+    if verb not in ACTS:
+        raise Http404(verb)
+    row = fetch(queries.orders(), request, number=number)
+    form = _form(request, verb, request.POST)
+    if form.is_valid():
+        try:
+            ACTS[verb].do(row, form.cleaned_data, acting(request))
+        except BenchwardError as error:
+            put_beside(form, error)
+        else:
+            messages.success(request, ACTS[verb].says)
+            return redirect("bench:order", row.number)
+    return _show(request, _again(row), bound={verb.replace("-", "_"): form}, status=REFUSED)
+
+
+@guard(May.WORK_ON_BENCH, May.SEE_FLEET)
+@require_safe
+def sheet(request: HttpRequest, number: str) -> HttpResponse:
+    """The order as one sheet to print."""
+    row = fetch(queries.orders(), request, number=number)
+    return render(request, "bench/sheet.html", {"page": queries.order_page(row), "order": row, "device": row.device})
