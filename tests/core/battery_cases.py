@@ -1,4 +1,4 @@
-"""Invented types of battery packs for the tests of the core: drawn from the model itself, so that the truth is known."""
+"""Invented types of battery packs, drawn from the model itself, so that the truth is known."""
 
 from dataclasses import dataclass
 

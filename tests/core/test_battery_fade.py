@@ -94,7 +94,7 @@ def test_units_do_not_matter(seed: int, scale: float, unit: float, offset: float
     plain = fit(case)
     other = fit_fade(case.tests.pack, case.tests.age_years * unit, (case.tests.fraction + offset) * scale)
     turn = np.diag([scale, scale / unit])
-    assert_allclose(other.mean, turn @ (plain.mean + [offset, 0.0]), rtol=1e-4, atol=1e-5 * scale)
+    assert_allclose(other.mean, turn @ (plain.mean + np.array([offset, 0.0])), rtol=1e-4, atol=1e-5 * scale)
     assert_allclose(other.noise_variance, plain.noise_variance * scale**2, rtol=1e-3)
     size = np.sqrt(np.diag(turn @ plain.spread @ turn) + 1e-6 * np.diag(turn) ** 2)
     assert_allclose(other.spread / np.outer(size, size), turn @ plain.spread @ turn / np.outer(size, size), atol=5e-3)
