@@ -1,5 +1,6 @@
 """The only writers of libraries: releases, what places require, what drivers were seen to carry, the daily counts."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -111,6 +112,14 @@ def carries(device: Device, version: LibraryVersion, *, seen_at: datetime, sourc
         before, after = change(held, **values)
     record(Happening("library seen", held, device_id=row.pk, before=before, after=after, done_at=seen_at), by=by)
     return held
+
+
+@transaction.atomic
+def carry_all(
+    devices: Sequence[Device], version: LibraryVersion, *, seen_at: datetime, source: str, by: Actor
+) -> list[Carried]:
+    """Record one version for several drivers seen together, all or none."""
+    return [carries(device, version, seen_at=seen_at, source=source, by=by) for device in devices]
 
 
 @transaction.atomic

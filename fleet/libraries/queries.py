@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Final
 
-from django.db.models import Case, Count, Q, QuerySet, When
+from django.db.models import Case, Count, F, Q, QuerySet, Sum, When
 from django.utils import timezone
 
 from fleet.core.lifecycle import Condition
@@ -162,8 +162,18 @@ def _coverage(
     return Coverage(place, required, counts, withdrawn)
 
 
-def in_state(person: Person, state: State, on: date, not_seen_days: int = NOT_SEEN_DAYS) -> DeviceQuerySet:
-    """The drivers behind a count of `coverage`, with what they carry."""
+def with_library(person: Person) -> DeviceQuerySet:
+    """Drivers that count, with what a list shows of them."""
+    return counted_devices(person).select_related("carried__version__library", "home__site", "device_type__maker")
+
+
+def withdrawn(rows: DeviceQuerySet) -> DeviceQuerySet:
+    """Of `rows` the drivers last seen with a version that has been withdrawn."""
+    return rows.filter(carried__version__withdrawn_on__isnull=False)
+
+
+def in_state(rows: DeviceQuerySet, state: State, on: date, not_seen_days: int = NOT_SEEN_DAYS) -> DeviceQuerySet:
+    """Of `rows` the drivers in one state: those behind a count of `coverage`."""
     required = Required(on)
     homes: dict[int | None, list[int]] = {}
     versions_by_id: dict[int | None, LibraryVersion | None] = {}
@@ -175,7 +185,6 @@ def in_state(person: Person, state: State, on: date, not_seen_days: int = NOT_SE
     wanted = Q(pk__in=[])
     for key, ids in homes.items():
         wanted |= Q(home_id__in=ids) & _carries(state, versions_by_id[key], seen_limit(on, not_seen_days))
-    rows = counted_devices(person).select_related("carried__version__library", "home__site", "device_type__maker")
     return rows.filter(wanted)
 
 
@@ -198,6 +207,10 @@ def _carries(state: State, required: LibraryVersion | None, limit: datetime) -> 
     }[state]
 
 
-def snapshots(since: date) -> QuerySet[CoverageSnapshot]:
-    """Daily counts from a day on, oldest first."""
-    return CoverageSnapshot.objects.filter(day__gte=since).select_related("place").order_by("day", "place_id")
+def shares(person: Person, since: date) -> list[tuple[date, float]]:
+    """The share of drivers current on each day kept since then, oldest first, within the person's places."""
+    places = Place.objects.within(person)
+    days = CoverageSnapshot.objects.filter(day__gte=since, place__in=places).order_by("day").values_list("day")
+    total_sum = Sum(F("current") + F("behind") + F("unknown") + F("not_seen"))
+    counts = days.annotate(now=Sum("current"), of=total_sum)
+    return [(day, current / total) for day, current, total in counts if total]
