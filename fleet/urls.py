@@ -12,6 +12,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("signed-out/", signing.signed_out, name="signed-out"),
     path("", include("fleet.people.urls")),
     path("", include("fleet.tags.urls")),
+    path("bench/", include("fleet.bench.urls")),
     path("jobs/", include("fleet.jobs.urls")),
     path("schedules/", include("fleet.schedules.urls")),
+    path("alerts/", include("fleet.alerts.urls")),
+    path("libraries/", include("fleet.libraries.urls")),
 ]
