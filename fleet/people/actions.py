@@ -1,19 +1,22 @@
 """Making persons and roles. The only writers of both."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.contrib.auth import SESSION_KEY
 from django.contrib.auth.models import Group, Permission
+from django.contrib.sessions.models import Session
 from django.db import transaction
 
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change
-from fleet.core.errors import BadValueError
+from fleet.core.errors import BadValueError, NotAllowedError
 from fleet.core.permissions import May
 from fleet.people.models import Person
 from fleet.people.roles import ROLE_DUTIES, Role
+from fleet.web import clock
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +32,15 @@ class NewPerson:
     everywhere: bool = False
     wants_digest: bool = True
     places: tuple[Any, ...] = field(default=())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PersonFacts:
+    """All that an administrator keeps of a person; `values` are fields that `edit_person` takes."""
+
+    role: Role
+    places: tuple[Any, ...]
+    values: Mapping[str, Any]
 
 
 @transaction.atomic
@@ -68,13 +80,69 @@ def add_person(new: NewPerson, *, by: Actor) -> Person:
 
 @transaction.atomic
 def edit_person(person: Person, *, by: Actor, why: str = "", **values: Any) -> Person:
-    """Change a person's name, reach, digest, scope flag or whether they may sign in (`is_active`)."""
+    """Change a person's name, reach, digest, scope flag or whether they may sign in (`is_active`).
+
+    Whoever may no longer sign in is signed out everywhere at once.
+    """
     by.must(May.MANAGE_PEOPLE)
+    if by.person_id == person.pk and values.get("is_active") is False:
+        msg = "You can't end your own sign-in. Another administrator can."
+        raise NotAllowedError(msg)
     row = Person.objects.select_for_update().get(pk=person.pk)
     before, after = change(row, **values)
     if after:
         record(Happening("changed person", row, before=before, after=after, why=why), by=by)
+    if after.get("is_active") is False:
+        _end_sessions(row)
     return row
+
+
+@transaction.atomic
+def update_person(person: Person, facts: PersonFacts, *, by: Actor) -> Person:
+    """Change a person's facts, role and places together, or nothing of it."""
+    row = edit_person(person, by=by, **facts.values)
+    set_role(row, facts.role, by=by)
+    set_places(row, facts.places, by=by)
+    return row
+
+
+@transaction.atomic
+def edit_own(person: Person, *, display_name: str, phone: str, wants_digest: bool, by: Actor) -> Person:
+    """Change what everybody may change about themselves."""
+    _must_be_self(person, by)
+    row = Person.objects.select_for_update().get(pk=person.pk)
+    before, after = change(row, display_name=display_name, phone=phone, wants_digest=wants_digest)
+    if after:
+        record(Happening("changed own account", row, before=before, after=after), by=by)
+    return row
+
+
+@transaction.atomic
+def set_password(person: Person, password: str, *, by: Actor) -> Person:
+    """Give a person another password: their own, or with the duty to manage people. Ends their other sessions.
+
+    The caller has checked the password's strength; the trail never holds it.
+    """
+    if by.person_id != person.pk:
+        by.must(May.MANAGE_PEOPLE)
+    row = Person.objects.select_for_update().get(pk=person.pk)
+    row.set_password(password)
+    row.save(update_fields=["password"])
+    record(Happening("set password", row), by=by)
+    return row
+
+
+def _must_be_self(person: Person, by: Actor) -> None:
+    if by.person_id != person.pk:
+        msg = "This is somebody else's account."
+        raise NotAllowedError(msg)
+
+
+def _end_sessions(person: Person) -> None:
+    """Delete the person's sessions, so that none comes back to life when they may sign in again."""
+    for session in Session.objects.filter(expire_date__gt=clock.now()).iterator():
+        if session.get_decoded().get(SESSION_KEY) == str(person.pk):
+            session.delete()
 
 
 @transaction.atomic
@@ -82,6 +150,11 @@ def set_role(person: Person, role: Role, *, by: Actor) -> None:
     """Give a person exactly one role."""
     by.must(May.MANAGE_PEOPLE)
     before = sorted(person.groups.values_list("name", flat=True))
+    if before == [role.value]:
+        return
+    if by.person_id == person.pk:
+        msg = "You can't change your own role. Another administrator can."
+        raise NotAllowedError(msg)
     person.groups.set([_group(role)])
     record(Happening("changed role", person, before={"role": before}, after={"role": [role.value]}), by=by)
 
@@ -93,7 +166,8 @@ def set_places(person: Person, places: Iterable[Any], *, by: Actor) -> None:
     before = sorted(str(place) for place in person.places.all())
     person.places.set(places)
     after = sorted(str(place) for place in person.places.all())
-    record(Happening("changed places", person, before={"places": before}, after={"places": after}), by=by)
+    if after != before:
+        record(Happening("changed places", person, before={"places": before}, after={"places": after}), by=by)
 
 
 def _group(role: Role) -> Group:

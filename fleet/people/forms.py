@@ -1,12 +1,147 @@
-"""Signing in."""
+"""Signing in, one's own account, and adding or changing people."""
 
+from typing import Any
+
+from django import forms
+from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
+from django.core.exceptions import ValidationError
+
+from fleet.people.models import Person
+from fleet.people.queries import places_to_give
+from fleet.people.roles import Role
+from fleet.people.scope import in_tree_order
+
+_NO_FIT = "This name and password do not fit together. Capital letters count in the password."
 
 
 class SignInForm(AuthenticationForm):
     """Name and password."""
 
-    error_messages = {
-        "invalid_login": "This name and password do not fit together. Capital letters count in the password.",
-        "inactive": "This name and password do not fit together. Capital letters count in the password.",
-    }
+    error_messages = {"invalid_login": _NO_FIT, "inactive": _NO_FIT}
+
+
+class OwnForm(forms.ModelForm):  # type: ignore[type-arg]
+    """What everybody may change about themselves."""
+
+    class Meta:
+        model = Person
+        fields = ("display_name", "phone", "wants_digest")
+        labels = {"wants_digest": "Send me the morning e-mail"}
+        help_texts = {"phone": "Shown to the bench with what you report."}
+
+
+class PlaceTree(forms.CheckboxSelectMultiple):
+    """Places as check boxes, indented as they lie in each other; `depths` is filled with the choices."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.depths: dict[str, int] = {}
+
+    def create_option(self, name: str, value: Any, *args: Any, **kwargs: Any) -> dict[str, Any]:
+        """One check box with its depth."""
+        return {**super().create_option(name, value, *args, **kwargs), "depth": self.depths.get(str(value), 0)}
+
+
+class PlacesField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
+    """Any number of places of the tree."""
+
+    widget = PlaceTree
+
+    def grow(self) -> None:
+        """Read the tree. Called once a form, so that a new ward is there without a restart."""
+        self.queryset = places_to_give()
+        rows = list(in_tree_order(self.queryset))
+        self.widget.depths = {str(place.pk): depth for place, depth in rows}
+        self.choices = [(place.pk, place.name) for place, _ in rows]
+
+
+class PersonForm(forms.ModelForm):  # type: ignore[type-arg]
+    """A person as the administrator keeps them. The actions save it, not the form."""
+
+    role = forms.ChoiceField(choices=[(role.value, role.label) for role in Role], widget=forms.RadioSelect)
+    places = PlacesField(
+        queryset=Person.objects.none(),
+        required=False,
+        label="Places",
+        help_text="The person sees these and what lies in them. Without any, and without “all places”, they see none.",
+    )
+
+    class Meta:
+        model = Person
+        fields: tuple[str, ...] = (
+            "display_name",
+            "email",
+            "phone",
+            "role",
+            "everywhere",
+            "places",
+            "wants_digest",
+            "is_active",
+        )
+        labels = {
+            "everywhere": "Sees all places",
+            "wants_digest": "Gets the morning e-mail",
+            "is_active": "May sign in",
+        }
+        help_texts = {
+            "email": "For the morning e-mail.",
+            "is_active": "Without the tick, the person is signed out at once.",
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        places = self.fields["places"]
+        if isinstance(places, PlacesField):
+            places.grow()
+
+    def _post_clean(self) -> None:
+        """Leave the row alone: the actions change it."""
+
+
+class PasswordForm(forms.Form):
+    """A password that somebody sets for another person."""
+
+    password = forms.CharField(
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        help_text="At least 10 characters. Hand it over in person, and ask them to change it under “Your account”.",
+    )
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.person = person
+
+    def clean_password(self) -> str:
+        """Refuse a weak one, and say why."""
+        password: str = self.cleaned_data["password"]
+        password_validation.validate_password(password, self.person)
+        return password
+
+
+class NewPersonForm(PersonForm):
+    """The same for somebody new, with a sign-in name and a first password."""
+
+    username = forms.CharField(
+        label="Sign-in name",
+        max_length=150,
+        validators=[Person.username_validator],
+        help_text="Letters, digits and @ . + - _ only. It stays for good.",
+        widget=forms.TextInput(attrs={"autocapitalize": "none", "autocomplete": "off"}),
+    )
+    password = PasswordForm.base_fields["password"]
+    field_order = ("username", "display_name", "password")
+
+    class Meta(PersonForm.Meta):
+        fields: tuple[str, ...] = tuple(name for name in PersonForm.Meta.fields if name != "is_active")
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a weak password, also one that holds the person's own name."""
+        data = super().clean() or {}
+        known = {name: data.get(name, "") for name in ("username", "display_name", "email")}
+        if "password" in data:
+            try:
+                password_validation.validate_password(data["password"], Person(**known))
+            except ValidationError as error:
+                self.add_error("password", error)
+        return data

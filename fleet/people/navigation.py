@@ -1,6 +1,7 @@
 """The main navigation: one table, of which each person sees the rows that their duties open."""
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 
@@ -59,7 +60,5 @@ def navigation(request: HttpRequest) -> dict[str, list[Link]]:
 
 def _addresses(entries: list[Entry]) -> Iterator[tuple[str, str]]:
     for entry in entries:
-        try:  # while the rooms are being built; goes when all stand
+        with suppress(NoReverseMatch):  # while the rooms are being built; goes when all stand
             yield entry.label, reverse(entry.name)
-        except NoReverseMatch:
-            pass

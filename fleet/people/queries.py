@@ -1,7 +1,8 @@
 """Who is asking: the signed-in person as an actor, and who is who."""
 
-from typing import cast
+from typing import Any, cast
 
+from django.apps import apps
 from django.db.models import QuerySet
 from django.http import HttpRequest
 
@@ -31,3 +32,19 @@ def active_people() -> QuerySet[Person]:
 def people_in(role: Role) -> QuerySet[Person]:
     """Everybody in a role who may sign in."""
     return active_people().filter(groups__name=role.value)
+
+
+def people() -> QuerySet[Person]:
+    """Everybody, also those who may no longer sign in, with their role and places."""
+    return Person.objects.prefetch_related("groups", "places")
+
+
+def role_of(person: Person) -> Role | None:
+    """The person's role; None for somebody who has not been given one."""
+    names = {group.name for group in person.groups.all()}
+    return next((role for role in Role if role.value in names), None)
+
+
+def places_to_give() -> QuerySet[Any]:
+    """The places a person can be bound to: those in use. Places belong to the registry, which stands above."""
+    return apps.get_model("fleet", "Place")._default_manager.filter(closed_on__isnull=True)  # noqa: SLF001 - Django's name

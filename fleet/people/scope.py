@@ -1,6 +1,7 @@
 """Each person sees only their places: the one rule that every list and every page applies."""
 
-from typing import ClassVar, Self, TypeVar
+from collections.abc import Iterable, Iterator
+from typing import Any, ClassVar, Self, TypeVar
 
 from django.db import models
 from django.db.models import Q
@@ -36,3 +37,22 @@ class PlacedQuerySet(models.QuerySet[M_co]):
             for path in paths:
                 seen |= Q(**{f"{lookup}__startswith": path})
         return self.filter(seen)
+
+
+def in_tree_order(places: Iterable[Any]) -> Iterator[tuple[Any, int]]:
+    """Each place below its parent, sisters by name, with its depth (0 at the top). Reads nothing from the database.
+
+    A place whose parent is not among them stands at the top: whoever sees one ward sees a tree of one.
+    """
+    rows = sorted(places, key=lambda place: place.name.casefold())
+    known = {place.pk for place in rows}
+    below: dict[int | None, list[Any]] = {}
+    for place in rows:
+        below.setdefault(place.parent_id if place.parent_id in known else None, []).append(place)
+    yield from _branch(below, None, 0)
+
+
+def _branch(below: dict[int | None, list[Any]], parent: int | None, depth: int) -> Iterator[tuple[Any, int]]:
+    for place in below.get(parent, ()):
+        yield place, depth
+        yield from _branch(below, place.pk, depth + 1)

@@ -1,6 +1,15 @@
 """Addresses of the people room: /account/ for oneself, /people/ for everybody."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from fleet.people.views import account, everybody
 
 app_name = "people"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("account/", account.account, name="account"),
+    path("account/password/", account.password, name="password"),
+    path("people/", everybody.everybody, name="list"),
+    path("people/new/", everybody.new, name="new"),
+    path("people/<int:pk>/", everybody.person, name="person"),
+    path("people/<int:pk>/password/", everybody.person_password, name="person_password"),
+]

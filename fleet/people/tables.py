@@ -1,0 +1,84 @@
+"""People as a table, and how to narrow it."""
+
+from datetime import datetime
+from typing import Any
+
+import django_filters
+import django_tables2 as tables
+from django.db.models import Q, QuerySet
+from django.utils import timezone
+from django.utils.safestring import SafeString
+
+from fleet.people.models import Person
+from fleet.people.queries import role_of
+from fleet.people.roles import Role
+from fleet.web import marks, phrases
+
+_FEW = 3
+
+
+def places_words(person: Person) -> str:
+    """`All places`, the names of a few, or the first and how many more."""
+    if person.everywhere:
+        return "All places"
+    names = [place.name for place in person.places.all()]
+    more = len(names) - _FEW
+    return (", ".join(names[:_FEW]) or "None") + (f" and {more} more" if more > 0 else "")
+
+
+class PersonTable(tables.Table):
+    """One row a person."""
+
+    display_name = tables.Column("Name", linkify=("people:person", {"pk": tables.A("pk")}))
+    username = tables.Column("Sign-in name", attrs={"cell": {"class": "ident"}})
+    role = tables.Column("Role", accessor="pk", orderable=False)
+    places = tables.Column("Sees", accessor="pk", orderable=False)
+    is_active = tables.Column("May sign in", orderable=False)
+    last_login = tables.Column("Last signed in", empty_values=())
+
+    class Meta:
+        order_by = "display_name"
+        empty_text = "Nobody fits this."
+
+    def render_role(self, record: Person) -> str:
+        """The role in words."""
+        role = role_of(record)
+        return role.label if role else "None"
+
+    def render_places(self, record: Person) -> str:
+        """Where the person sees drivers."""
+        return places_words(record)
+
+    def render_is_active(self, value: Any) -> SafeString:
+        """A shape and a word."""
+        return marks.mark("pass", "Yes") if value else marks.mark("none", "No")
+
+    def render_last_login(self, value: datetime | None) -> str:
+        """The local time."""
+        return phrases.moment(timezone.localtime(value)) if value else "Never"
+
+
+class PersonFilter(django_filters.FilterSet):
+    """Narrow people by name, role and whether they may sign in."""
+
+    name = django_filters.CharFilter(label="Name", method="by_name")
+    role = django_filters.ChoiceFilter(
+        label="Role",
+        field_name="groups__name",
+        choices=[(role.value, role.label) for role in Role],
+        empty_label="All roles",
+    )
+    active = django_filters.ChoiceFilter(
+        label="May sign in",
+        field_name="is_active",
+        choices=[("True", "Yes"), ("False", "No")],
+        empty_label="Yes or no",
+    )
+
+    class Meta:
+        model = Person
+        fields = ()
+
+    def by_name(self, rows: QuerySet[Person], _field: str, value: str) -> QuerySet[Person]:
+        """A part of the name shown or of the sign-in name."""
+        return rows.filter(Q(display_name__icontains=value) | Q(username__icontains=value))

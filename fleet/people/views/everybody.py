@@ -1,0 +1,92 @@
+"""Everybody who signs in: who they are, what they may do, where.
+
+These pages know no places: whoever manages people does so for all sites.
+"""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST, require_safe
+from django_tables2 import LazyPaginator, RequestConfig
+
+from fleet.core.errors import BenchwardError
+from fleet.core.permissions import May
+from fleet.people import actions, queries
+from fleet.people.actions import NewPerson, PersonFacts
+from fleet.people.forms import NewPersonForm, PasswordForm, PersonForm
+from fleet.people.roles import Role
+from fleet.people.tables import PersonFilter, PersonTable
+from fleet.web.forms import put_beside
+from fleet.web.guards import guard
+
+ROWS = 25
+
+
+@guard(May.MANAGE_PEOPLE)
+@require_safe
+def everybody(request: HttpRequest) -> HttpResponse:
+    """Everybody, by name."""
+    narrowed = PersonFilter(request.GET, queryset=queries.people())
+    table = PersonTable(narrowed.qs)
+    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    return render(request, "people/list.html", {"filter": narrowed, "table": table})
+
+
+@guard(May.MANAGE_PEOPLE)
+def new(request: HttpRequest) -> HttpResponse:
+    """Add somebody."""
+    form = NewPersonForm(request.POST or None, initial={"role": Role.WARD.value})
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        fresh = NewPerson(**{**data, "role": Role(data["role"]), "places": tuple(data["places"])})
+        try:
+            person = actions.add_person(fresh, by=queries.acting(request))
+        except BenchwardError as error:
+            put_beside(form, error)
+        else:
+            messages.success(request, f"{person} is added and may sign in as {person.username}.")
+            return redirect("people:list")
+    return render(request, "people/person.html", {"form": form, "above": _above(), "here": "Add somebody"})
+
+
+@guard(May.MANAGE_PEOPLE)
+def person(request: HttpRequest, pk: int) -> HttpResponse:
+    """Change somebody's facts, role, places, or whether they may sign in."""
+    row = get_object_or_404(queries.people(), pk=pk)
+    form = PersonForm(request.POST or None, instance=row, initial={"role": queries.role_of(row)})
+    if request.method == "POST" and form.is_valid():
+        try:
+            actions.update_person(row, _facts(form), by=queries.acting(request))
+        except BenchwardError as error:
+            put_beside(form, error)
+        else:
+            messages.success(request, f"{form.cleaned_data['display_name']} is saved.")
+            return redirect("people:list")
+    context = {"form": form, "person": row, "password_form": PasswordForm(person=row), "above": _above(), "here": row}
+    return render(request, "people/person.html", context)
+
+
+@guard(May.MANAGE_PEOPLE)
+@require_POST
+def person_password(request: HttpRequest, pk: int) -> HttpResponse:
+    """Give somebody who forgot it another password."""
+    row = get_object_or_404(queries.people(), pk=pk)
+    form = PasswordForm(request.POST, person=row)
+    if form.is_valid():
+        actions.set_password(row, form.cleaned_data["password"], by=queries.acting(request))
+        messages.success(request, f"{row} has another password. Wherever they were signed in, they are signed out.")
+        return redirect("people:person", pk=pk)
+    plain = PersonForm(instance=row, initial={"role": queries.role_of(row)})
+    context = {"form": plain, "person": row, "password_form": form, "above": _above(), "here": row}
+    return render(request, "people/person.html", context)
+
+
+def _facts(form: PersonForm) -> PersonFacts:
+    data = dict(form.cleaned_data)
+    role, places = Role(data.pop("role")), tuple(data.pop("places"))
+    return PersonFacts(role=role, places=places, values=data)
+
+
+def _above() -> list[tuple[str, str]]:
+    return [("People", reverse("people:list"))]
