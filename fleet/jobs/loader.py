@@ -1,7 +1,13 @@
-"""How a worker or a timetable of ours starts."""
+"""How a worker or a timetable of ours starts, and that a timetable ends with its worker."""
 
 import logging
+import os
+import signal
+import time
+from threading import Thread
+from typing import Any
 
+from celery import signals
 from celery.loaders.app import AppLoader
 
 from fleet.jobs import handlers
@@ -20,3 +26,15 @@ class HouseLoader(AppLoader):
         handlers.load()
         for name in CHATTY:
             logging.getLogger(name).setLevel(logging.WARNING)
+
+
+@signals.beat_embedded_init.connect
+def end_with_the_worker(**_facts: Any) -> None:
+    """Let the timetable's process (`worker --beat`) end when its worker was killed; it would go on for ever."""
+    Thread(target=_end_without, args=(os.getppid(),), daemon=True).start()
+
+
+def _end_without(parent: int) -> None:
+    while os.getppid() == parent:
+        time.sleep(1)
+    os.kill(os.getpid(), signal.SIGTERM)

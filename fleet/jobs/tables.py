@@ -23,7 +23,7 @@ STATE_SHAPES = {
 def state_mark(job: Job) -> SafeString:
     """The state of a job as a shape and a word; a job that rests after a failure says so."""
     if job.state == Job.State.QUEUED and job.error:
-        return marks.mark("coming", f"Tries again after {phrases.moment(timezone.localtime(job.not_before))}")
+        return marks.mark("coming", "Waiting, will try again")
     return marks.mark(STATE_SHAPES[Job.State(job.state)], job.get_state_display())
 
 
@@ -31,11 +31,10 @@ class JobTable(tables.Table):
     """One row a job, the latest first."""
 
     kind = tables.Column("Job", linkify=("jobs:run", {"pk": tables.A("pk")}), orderable=False)
-    key = tables.Column("For", orderable=False, attrs={"cell": {"class": "ident"}})
+    key = tables.Column("For", orderable=False)
     state = tables.Column("How it stands", orderable=False, accessor="pk")
     created_at = tables.Column("Raised", order_by="id")
     took = tables.Column("Took", orderable=False, accessor="pk", attrs={"cell": {"class": "number"}})
-    attempts = tables.Column("Tries", orderable=False, attrs={"cell": {"class": "number"}})
     counts = tables.Column("Counted", orderable=False, accessor="pk")
 
     class Meta:
@@ -45,6 +44,10 @@ class JobTable(tables.Table):
     def render_kind(self, value: str) -> str:
         """The kind in words."""
         return handlers.words(value)
+
+    def render_key(self, value: str) -> SafeString:
+        """What the job is for: the day, or the intake; the kind stands beside it."""
+        return format_html('<span class="ident">{}</span>', wording.purpose(value))
 
     def render_state(self, record: Job) -> SafeString:
         """A shape and a word."""
@@ -60,7 +63,7 @@ class JobTable(tables.Table):
 
     def render_counts(self, record: Job) -> SafeString | str:
         """What it counted, or what went wrong."""
-        words, _ = wording.error(record)
+        words = wording.short_error(record)
         return format_html('<span class="soft">{}</span>', words) if words else wording.counts(record) or "—"
 
 

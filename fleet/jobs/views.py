@@ -67,7 +67,10 @@ def run(request: HttpRequest, pk: int) -> HttpResponse:
         "job": job,
         "words": handlers.words(job.kind),
         "above": [("Jobs", reverse("jobs:runs"))],
-        "facts": _facts(job),
+        "purpose": wording.purpose(job.key),
+        "state": state_mark(job),
+        "counts": wording.counts(job),
+        "took": wording.took(job),
         "active": job.state in queries.ACTIVE,
         "error": words,
         # A traceback names files of the server: for those who may act on it.
@@ -127,16 +130,5 @@ def _latest_row(name: str, job: Job | None, local: datetime, *, raised_today: bo
         state=state_mark(job) if job else SafeString("not run yet"),
         took=wording.took(job) if job else "",
         counts=wording.counts(job) if job else "",
-        error=wording.error(job)[0] if job else "",
+        error=wording.short_error(job) if job else "",
     )
-
-
-def _facts(job: Job) -> list[tuple[str, object]]:
-    return [
-        ("How it stands", state_mark(job)),
-        ("For", job.key),
-        ("Tries", job.attempts),
-        ("Counted", wording.counts(job) or "nothing"),
-        ("Took", wording.took(job) or "not ended"),
-        ("Held by", job.claimed_by or "nobody"),
-    ]

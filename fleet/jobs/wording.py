@@ -1,7 +1,11 @@
 """Jobs in words, for pages and for the terminal."""
 
+from django.utils.text import Truncator
+
 from fleet.jobs.models import Job
 
+#: Characters of an error that a table shows; the job's own page shows the rest.
+SHORT = 90
 _MINUTE, _HOUR = 60, 3600
 
 
@@ -22,6 +26,16 @@ def took(job: Job) -> str:
     if seconds < _HOUR:
         return f"{seconds // _MINUTE} min {seconds % _MINUTE} s"
     return f"{seconds // _HOUR} h {seconds % _HOUR // _MINUTE} min"
+
+
+def purpose(key: str) -> str:
+    """What a key tells beside the kind of job: `2027-03-14` of `roll_dues:2027-03-14`."""
+    return key.partition(":")[2] or key
+
+
+def short_error(job: Job) -> str:
+    """What went wrong, as much as a row of a table holds."""
+    return Truncator(error(job)[0]).chars(SHORT)
 
 
 def error(job: Job) -> tuple[str, str]:

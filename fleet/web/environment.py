@@ -262,7 +262,7 @@ def _tuned_sqlite(parsed: dict[str, Any]) -> dict[str, Any]:
 
 
 def _broker_url(reader: _Reader) -> str:
-    address = reader.text("BENCHWARD_BROKER_URL", "filesystem://")
+    address = reader.text("BENCHWARD_BROKER_URL", "filesystem://localhost/")
     parts = _parts(address)
     if parts.scheme not in BROKER_SCHEMES or (parts.scheme != "filesystem" and not parts.hostname):
         reader.fault(

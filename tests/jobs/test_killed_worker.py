@@ -108,3 +108,13 @@ def test_two_lines_a_job_in_the_log(start_worker: StartWorker, own_folder: Path)
     assert worker.words().count("told: begun, attempt 1") == 1
     assert worker.words().count("told: done, {'spoons': 3, 'of_silver': 1}") == 1
     assert "sweep" not in worker.words().replace(". fleet.jobs.sweep", "")
+
+
+def test_nothing_of_a_killed_worker_stays_behind(start_worker: StartWorker) -> None:
+    """When only the worker's main process is killed, its children and its timetable end by themselves."""
+    worker = start_worker("--pool=prefork", "--concurrency=2")
+    enqueue("test_quick", key="alive", send=False)
+    wait_until(all_done, "a sign that the worker and its timetable are up", worker)
+    worker.process.kill()
+    worker.process.wait()
+    wait_until(worker.is_gone, "the end of its children", worker)

@@ -103,7 +103,7 @@ def test_a_job_that_rests_says_when_it_is_tried_again(technician: Person, sign_i
     """After a failure the page tells that it is not over."""
     job = a_failed_job("test_failing")
     assert job.not_before > clock.now() + timedelta(seconds=1)
-    assert "Tries again after" in page(sign_in(technician))
+    assert "will try again" in page(sign_in(technician))
 
 
 def test_the_detail_of_an_error_is_for_those_who_may_act_on_it(

@@ -37,8 +37,26 @@ class Worker:
             os.killpg(self.process.pid, number)
         self.process.wait(DEADLINE_S)
 
+    def is_gone(self) -> bool:
+        """Whether no process of the worker's group is left; one that only waits to be buried does not count."""
+        try:
+            os.killpg(self.process.pid, 0)
+        except ProcessLookupError:
+            return True
+        members = [facts for facts in _processes() if facts[2] == str(self.process.pid)]
+        return bool(members) and all(state == "Z" for state, _parent, _group in members)
+
     def words(self) -> str:
         return self.log.read_text(errors="replace")
+
+
+def _processes() -> list[list[str]]:
+    """State, parent and group of every process, where the system tells (Linux)."""
+    found = []
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        with suppress(OSError):
+            found.append(path.read_text().rpartition(")")[2].split()[:3])
+    return found
 
 
 def wait_until(condition: Callable[[], bool], what: str, *workers: Worker) -> None:

@@ -27,7 +27,7 @@ def test_defaults_need_only_a_key(tmp_path: Path) -> None:
     assert taken.database["NAME"] == str(tmp_path / "var" / "benchward.sqlite3")
     assert taken.database["OPTIONS"]["transaction_mode"] == "IMMEDIATE"
     assert "synchronous=FULL" in taken.database["OPTIONS"]["init_command"]
-    assert taken.broker_url == "filesystem://"
+    assert taken.broker_url == "filesystem://localhost/"
     assert taken.mail["EMAIL_FILE_PATH"] == str(tmp_path / "var" / "mail")
 
 

@@ -1,4 +1,7 @@
 import argparse
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from typing import Any
 
@@ -61,10 +64,21 @@ class Command(BaseCommand):
 
 def _with_progress_bar(job: Job, words: str) -> Job | None:
     """Run the job; the bar stands on standard error, and only where that is a terminal."""
-    with tqdm(desc=words, unit="", leave=False, disable=None) as bar:
+    with _log_held(), tqdm(desc=words, unit="", leave=False, disable=None) as bar:
 
         def show(done: int, total: int | None) -> None:
             bar.total = total
             bar.update(done - bar.n)
 
         return work.run_job(job.pk, early=True, listener=show)
+
+
+@contextmanager
+def _log_held() -> Iterator[None]:
+    """Keep the log of jobs from the terminal: the command says the same in its own words."""
+    level = work.logger.level
+    work.logger.setLevel(logging.CRITICAL)
+    try:
+        yield
+    finally:
+        work.logger.setLevel(level)
