@@ -30,13 +30,21 @@ def _line(column: Any, label: str, *, required: bool = False, hint: str = "", **
         max_length=_longest(column),
         required=required,
         help_text=hint,
+        error_messages={"required": "Write this down too."},
         widget=forms.TextInput(attrs=attrs),
     )
 
 
 def _cards(label: str, choices: Any, *, hint: str = "", required: bool = True) -> forms.ChoiceField:
     """A question answered by one tap."""
-    return forms.ChoiceField(label=label, choices=choices, help_text=hint, required=required, widget=forms.RadioSelect)
+    return forms.ChoiceField(
+        label=label,
+        choices=choices,
+        help_text=hint,
+        required=required,
+        error_messages={"required": "Choose one."},
+        widget=forms.RadioSelect,
+    )
 
 
 def _moment(label: str) -> forms.DateTimeField:

@@ -4,6 +4,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
+from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.people.queries import acting
 from fleet.registry.queries import devices
@@ -19,7 +20,13 @@ def report(request: HttpRequest, asset: str) -> HttpResponse:
     form = report_form(request, device, places_to_choose(person_of(request), device))
     if raised := send(request, device, form, by=acting(request)):
         return redirect("tags:sent", raised.tag.number)
-    page = {"device": device, "form": form, "status": label_status(device), "layout": "base.html"}
+    page = {
+        "device": device,
+        "form": form,
+        "status": label_status(device),
+        "may_be_missing": device.condition == Condition.IN_SERVICE.value,
+        "layout": "base.html",
+    }
     return render(request, "tags/report.html", page)
 
 

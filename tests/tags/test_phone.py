@@ -1,0 +1,72 @@
+"""The label's page on a phone whose browser runs no JavaScript at all."""
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Page, sync_playwright
+from pytest_django.live_server_helper import LiveServer
+
+from fleet.registry.models import Device
+from fleet.registry.queries import label_token
+from tests.builders import a_device
+
+pytestmark = pytest.mark.browser
+WIDTH = 390
+
+
+@pytest.fixture
+def device(transactional_db: None) -> Device:
+    return a_device()
+
+
+@pytest.fixture
+def phone(live_server: LiveServer, chromium_path: str, device: Device) -> Iterator[Page]:
+    """Give the label's page, as wide as a phone, without JavaScript."""
+    address = f"{live_server.url}/r/{label_token(device)}/"
+    # No database work after this line: Playwright's loop runs in this thread.
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox"])
+        context = browser.new_context(viewport={"width": WIDTH, "height": 844}, java_script_enabled=False)
+        page = context.new_page()
+        page.goto(address)
+        yield page
+        browser.close()
+
+
+def choose(phone: Page, name: str, value: str) -> None:
+    phone.locator(f"[name={name}][value={value}]").check()
+
+
+def test_the_instructions_stand_there_at_once(phone: Page) -> None:
+    """A yes or a doubt shows them on the tap, a no takes them away again."""
+    keep = phone.locator(".keep")
+    assert not keep.is_visible()
+    for harm, shown in (("not_sure", True), ("no", False), ("yes", True)):
+        choose(phone, "harm", harm)
+        assert keep.is_visible() == shown
+
+
+def test_a_phone_without_javascript_gets_its_number_and_slip(phone: Page) -> None:
+    """Three taps, three lines and the button: the number stands there, and the slip behind the one link."""
+    choose(phone, "harm", "not_sure")
+    choose(phone, "what", "stopped")
+    choose(phone, "connected", "yes")
+    for name, words in (("where", "Bed 3"), ("reporter", "Nora Teasdale"), ("reach", "bleep 4411")):
+        phone.locator(f"[name={name}]").fill(words)
+    phone.get_by_role("button", name="Tag this driver").click()
+    number = phone.locator(".ident-big").inner_text()
+    assert phone.locator(".keep").is_visible()
+    phone.get_by_role("link", name="Slip to print or copy").click()
+    assert phone.locator(".sheet-number").inner_text() == number
+    assert phone.locator(".sheet-keep").is_visible()
+
+
+def test_nothing_is_wider_than_the_phone(phone: Page) -> None:
+    """No sideways scrolling, and each choice is as high as a gloved finger needs."""
+    box = phone.locator("form#report").bounding_box()
+    assert box is not None
+    assert box["x"] + box["width"] <= WIDTH
+    for choice in phone.locator(".choice:visible").all():
+        size = choice.bounding_box()
+        assert size is not None
+        assert size["height"] >= 48
