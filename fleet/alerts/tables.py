@@ -54,9 +54,9 @@ class AlertTable(tables.Table):
         """The place and its site."""
         return format_html('<span>{} <span class="soft">{}</span></span>', record.device.home, record.device.home.site)
 
-    def render_condition(self, value: str) -> SafeString:
-        """A shape and a word."""
-        return marks.condition_mark(value)
+    def render_condition(self, record: Alert) -> SafeString:
+        """A shape and a word, and what it waits for."""
+        return marks.condition_mark(record.device.condition, record.device.get_wait_reason_display())
 
     def render_act(self, record: Alert) -> SafeString:
         """The way to its page."""

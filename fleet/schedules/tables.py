@@ -72,9 +72,9 @@ class DueTable(tables.Table):
         """The place, and its site below."""
         return format_html('{} <span class="soft">{}</span>', record.device.home, record.device.home.site)
 
-    def render_condition(self, value: str) -> SafeString:
-        """A shape and a word."""
-        return marks.condition_mark(value)
+    def render_condition(self, record: Due) -> SafeString:
+        """A shape and a word, and what it waits for."""
+        return marks.condition_mark(record.device.condition, record.device.get_wait_reason_display())
 
     def render_tried(self, record: Due) -> str:
         """Why the last visit was in vain."""
