@@ -74,7 +74,7 @@ def _after(row: Order, position: int) -> str:
     lines = [line for line in queries.order_page(row).lines if line.reading is None]
     ahead = next((line for line in lines if line.step.position > position), lines[0] if lines else None)
     address = reverse("bench:order", args=[row.number])
-    return f"{address}?step={ahead.step.position}#step" if ahead else f"{address}#step"
+    return f"{address}?step={ahead.step.position}" if ahead else address
 
 
 def _show(  # noqa: PLR0913 - what a refused form brings back

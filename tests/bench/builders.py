@@ -1,0 +1,112 @@
+"""Procedures, received drivers and worked orders, made by the bench's own actions."""
+
+from decimal import Decimal
+
+from django.test import Client
+
+from fleet.audit.actors import Actor
+from fleet.audit.models import TrailEntry
+from fleet.bench import actions as bench
+from fleet.bench.models import Order, OrderKind, Procedure, ProcedureVersion, Reading, Step
+from fleet.core.orders import Outcome
+from fleet.people.models import Person
+from fleet.people.queries import actor_for
+from fleet.registry.models import Device
+from fleet.web import clock
+from tests.builders import BY, a_bench
+
+CHECK = bench.NewStep(words="Case and holder are sound")
+FLOW = bench.NewStep(
+    words="Delivery error at 5 mL/h",
+    kind="reading",
+    unit="%",
+    low=Decimal(-5),
+    high=Decimal(5),
+    limit_source="common practice, no source",
+)
+LOOK = bench.NewStep(words="Accessories are with it", required=False)
+NOTE = bench.NewStep(words="Software version", kind="note")
+STEPS = (CHECK, FLOW, LOOK, NOTE)
+
+
+def a_procedure(
+    kind: str = "corrective", steps: tuple[bench.NewStep, ...] = STEPS, code: str = "", **facts: object
+) -> ProcedureVersion:
+    """A procedure in force today, of four steps: a check, a reading within 5 %, one that may be left out, a note."""
+    given = {"in_force_from": clock.today(), "source": "common practice, no source", **facts}
+    device_type = given.pop("device_type", None)
+    return bench.publish(code or f"{kind}-list", f"Our {kind} list", kind, device_type, steps, by=BY, **given)
+
+
+def procedures() -> None:
+    """A procedure for each kind of order, once."""
+    for kind in OrderKind.values:
+        if not Procedure.objects.filter(code=f"{kind}-list").exists():
+            a_procedure(kind)
+
+
+def as_actor(person: Person) -> Actor:
+    """The person as an actor on a page."""
+    return actor_for(person)
+
+
+def received(device: Device, by: Person | Actor, **facts: object) -> Order:
+    """The driver taken in on the bench of Mereford General, with procedures for all kinds."""
+    procedures()
+    return bench.receive(device, bench=a_bench(), by=by if isinstance(by, Actor) else actor_for(by), **facts)
+
+
+def step(order: Order, position: int) -> Step:
+    """The step of the order's procedure at a position."""
+    return Step.objects.get(version=order.procedure_version, position=position)
+
+
+def good(given: Step) -> bench.Answer:
+    """An answer that passes."""
+    if given.kind == Step.Kind.READING:
+        return bench.Answer(value=str(given.low if given.low is not None else 1))
+    return bench.Answer(note="2.4.1") if given.kind == Step.Kind.NOTE else bench.Answer(passed=True)
+
+
+def put(order: Order, position: int, answer: bench.Answer, by: Person, revision: int | None = None) -> Reading:
+    """One answer, by default to the order as it now stands."""
+    current = Order.objects.get(pk=order.pk).revision if revision is None else revision
+    return bench.answer(order, step(order, position), answer, revision=current, by=actor_for(by))
+
+
+def work(order: Order, by: Person | Actor) -> Order:
+    """Every step answered so that it passes."""
+    steps = Step.objects.filter(version=order.procedure_version)
+    actor = by if isinstance(by, Actor) else actor_for(by)
+    bench.answer_many(order, [(each, good(each)) for each in steps], by=actor)
+    return fresh(order)
+
+
+def finish(order: Order, by: Person | Actor, outcome: Outcome = Outcome.REPAIRED, **facts: object) -> Order:
+    """The order finished as it now stands."""
+    actor = by if isinstance(by, Actor) else actor_for(by)
+    given = bench.Completion(outcome=outcome, **facts)
+    return bench.complete(order, given, revision=fresh(order).revision, by=actor)
+
+
+def fresh(order: Order) -> Order:
+    """The order as the database has it."""
+    return Order.objects.select_related("device").get(pk=order.pk)
+
+
+def again(device: Device) -> Device:
+    """The device as the database has it."""
+    return Device.objects.get(pk=device.pk)
+
+
+def verbs(order: Order) -> list[str]:
+    """What the trail tells of an order, oldest first."""
+    entries = TrailEntry.objects.filter(subject_kind="order", subject_id=order.pk).order_by("id")
+    return list(entries.values_list("verb", flat=True))
+
+
+def signed_in(person: Person) -> Client:
+    """A browser in which somebody is signed in."""
+    client = Client()
+    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+    return client

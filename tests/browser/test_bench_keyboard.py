@@ -1,0 +1,82 @@
+"""The bench without a mouse: a scanner and a keyboard are enough, from the queue to the driver's return."""
+
+import pytest
+from playwright.sync_api import expect
+
+from fleet.bench.models import Order
+from fleet.people.models import Person
+from tests.bench.builders import again, procedures
+from tests.browser.conftest import OpenAs
+from tests.builders import a_bench, a_device
+from tests.tags.builders import an_open_tag
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+def test_a_driver_is_received_worked_and_returned_by_keyboard_alone(open_as: OpenAs, technician: Person) -> None:
+    """Keys and a scanner alone take a tagged driver from the queue to its return; nothing is clicked."""
+    a_bench()
+    procedures()
+    device = a_device()
+    tag = an_open_tag(device, words="It beeped and stopped.")
+    page = open_as(technician)
+    page.goto("/bench/")
+    expect(page.get_by_text("1 to do")).to_be_visible()
+    page.keyboard.press("r")
+    expect(page.locator("#code")).to_be_focused()
+    page.keyboard.type(tag.number)
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name=f"Receive {device}")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Step 1 of 4")).to_be_visible()
+    expect(page.get_by_label("Pass")).to_be_focused()
+    page.keyboard.press("p")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Step 2 of 4")).to_be_visible()
+    expect(page.get_by_label("Reading")).to_be_focused()
+    page.keyboard.type("-1,5")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Step 3 of 4")).to_be_visible()
+    expect(page.get_by_label("Pass")).to_be_focused()
+    page.keyboard.press("n")
+    expect(page.locator("#id_note")).to_be_focused()
+    page.keyboard.type("came alone")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Step 4 of 4")).to_be_visible()
+    expect(page.locator("#id_note")).to_be_focused()
+    page.keyboard.type("2.4.1")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("link", name="Finish this order")).to_be_focused()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/finish/")
+    page.keyboard.press("1")
+    page.get_by_role("button", name="Finish this order").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/bench/")
+    order = Order.objects.get(device=device)
+    assert again(device).condition == "in_service"
+    assert list(order.readings.order_by("step__position").values_list("verdict", flat=True)) == [
+        "pass", "pass", "na", "pass"
+    ]  # fmt: skip
+    assert order.readings.get(step__position=2).as_typed == "-1,5"
+
+
+def test_letters_choose_the_verdict_while_a_number_is_typed(open_as: OpenAs, technician: Person) -> None:
+    """In the number field n means "not applicable": it leads to the reason and writes no letter into the number."""
+    a_bench()
+    procedures()
+    device = a_device()
+    an_open_tag(device)
+    page = open_as(technician)
+    page.goto(f"/bench/receive/?code={device}")
+    expect(page.get_by_role("button", name=f"Receive {device}")).to_be_focused()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/orders/**")
+    page.goto(f"{page.url}?step=2")
+    expect(page.get_by_label("Reading")).to_be_focused()
+    page.keyboard.type("4n")
+    expect(page.locator("#id_note")).to_be_focused()
+    expect(page.locator("#id_value")).to_have_value("4")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Step 2 of 4")).to_be_visible()
+    assert not Order.objects.get(device=device).readings.exists()
