@@ -56,14 +56,20 @@ def overdue(on: date, person: Person | None = None) -> DueQuerySet:
 
 def late_by(rows: DueQuerySet, ageing: Ageing, on: date) -> DueQuerySet:
     """Of `rows` those whose window closed so many days before `on`."""
-    least, most = _DAYS_LATE[ageing]
-    rows = rows.filter(closes_on__lte=on - timedelta(days=least))
-    return rows if most is None else rows.filter(closes_on__gte=on - timedelta(days=most))
+    return rows.filter(_closed(ageing, on))
 
 
 def ages(rows: DueQuerySet, on: date) -> dict[Ageing, int]:
     """How many of `rows` are late in each group of lateness on `on`."""
-    return {ageing: late_by(rows, ageing, on).count() for ageing in Ageing}
+    counts = {ageing.name: Count("pk", filter=_closed(ageing, on)) for ageing in Ageing}
+    found = rows.order_by().aggregate(**counts)
+    return {ageing: found[ageing.name] for ageing in Ageing}
+
+
+def _closed(ageing: Ageing, on: date) -> Q:
+    least, most = _DAYS_LATE[ageing]
+    closed = Q(closes_on__lte=on - timedelta(days=least))
+    return closed if most is None else closed & Q(closes_on__gte=on - timedelta(days=most))
 
 
 def grouped(rows: DueQuerySet, by: str) -> list[Group]:

@@ -44,11 +44,12 @@ def overdue(request: HttpRequest) -> HttpResponse:
     by = request.GET.get("by", "")
     by = by if by in GROUPINGS else ""
     rows = cast("DueQuerySet", narrowed.qs)
+    ages = _ages(rows, request)
     context: dict[str, Any] = {
         "filter": narrowed,
         "by": by,
-        "count": rows.count(),
-        "ages": _ages(rows, request),
+        "count": sum(number for _, number, _ in ages),
+        "ages": ages,
         "tabs": [Tab(label, _with(request.GET, by=name), name == by) for name, label in GROUPINGS.items()],
         "csv": _with(request.GET, by=""),
     }
