@@ -231,6 +231,14 @@ def test_the_unknown_state_of_cleaning_stays_visible(nurse: Client) -> None:
     assert "Not stated" in text(nurse, f"/tags/{an_open_tag(a_device()).number}/slip/")
 
 
+@pytest.mark.parametrize("page", ["sent", "slip"])
+def test_a_cleared_tag_has_no_slip(nurse: Client, page: str) -> None:
+    """DO NOT USE is not printed again for a driver that the bench has returned; the tag's own page says so."""
+    tag = repaired(a_device())
+    assert nurse.get(f"/tags/{tag.number}/{page}/").headers["Location"] == f"/tags/{tag.number}/"
+    assert "W0001Z" in text(nurse, f"/tags/{tag.number}/")
+
+
 def test_words_typed_by_a_ward_are_shown_as_words(nurse: Client) -> None:
     """Markup in a report is text."""
     tag = an_open_tag(a_device(), words="<script>alert(1)</script>", screen_text='"><b>x')

@@ -34,6 +34,8 @@ def report(request: HttpRequest, asset: str) -> HttpResponse:
 def sent(request: HttpRequest, number: str) -> HttpResponse:
     """Show the number to write on the paper tag, and what happens next."""
     tag = fetch(tags_numbered(number), request)
+    if tag.cleared_at:
+        return redirect("tags:tag", tag.number)
     page = {
         "number": tag.written,
         "asset": tag.device.asset_number,
@@ -49,6 +51,8 @@ def sent(request: HttpRequest, number: str) -> HttpResponse:
 def slip(request: HttpRequest, number: str) -> HttpResponse:
     """Show the slip that goes with the driver, to print or copy."""
     tag = fetch(tags_numbered(number), request)
+    if tag.cleared_at:
+        return redirect("tags:tag", tag.number)
     page = {
         "tag": tag,
         "report": sent_report(request, tag) or first_report(tag),
