@@ -9,6 +9,7 @@ from typing import Any
 
 from celery import signals
 from celery.loaders.app import AppLoader
+from django.core.exceptions import ImproperlyConfigured
 
 from fleet.jobs import handlers
 from fleet.web import checks
@@ -21,8 +22,11 @@ class HouseLoader(AppLoader):
     """Starts only with sound settings and with every room's handlers."""
 
     def on_worker_init(self) -> None:
-        """Check, load, and quieten; an error here stops the start."""
-        checks.require_sound_settings()
+        """Check, load, and quieten; an error here stops the start, a wrong setting without a traceback."""
+        try:
+            checks.require_sound_settings()
+        except ImproperlyConfigured as error:
+            raise SystemExit(str(error)) from error
         handlers.load()
         for name in CHATTY:
             logging.getLogger(name).setLevel(logging.WARNING)
