@@ -1,14 +1,22 @@
 """Reading the register: devices by any code, places in order, and the signed link on a driver's label."""
 
 from django.core import signing
-from django.db.models import Q, QuerySet
+from django.db.models import Count, Q, QuerySet
+from django.urls import Resolver404, resolve
 
-from fleet.core.errors import BadValueError
-from fleet.core.udi import parse_udi
+from fleet.core.identifiers import Scan, ScanKind, read_any
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceType, Place
 from fleet.web import clock
 
+#: The drivers with a value of their own where the type states one.
+OWN_VALUES = (
+    Q(own_charging_hours__isnull=False)
+    | Q(own_replacement_level__isnull=False)
+    | Q(own_service_life_months__isnull=False)
+)
+#: The ward's page of the tags room, which a label's code leads to.
+LABEL_PAGE = "tags:label"
 _LABEL = signing.Signer(salt="benchward.label", sep=".")
 
 
@@ -18,24 +26,35 @@ def devices() -> QuerySet[Device]:
 
 
 def by_code(text: str) -> Device | None:
-    """The device that a typed or scanned text names (asset, serial number or UDI); None when none or several."""
+    """The device that a typed or scanned text names; None when it names none, or several.
+
+    Read are asset and serial number, UDI, and the address in a label's code (only while that label is valid). Tag and
+    order numbers belong to the rooms above.
+    """
     code = text.strip()
     if not code:
         return None
     found = _only(devices().filter(asset_number__iexact=code)) or _only(devices().filter(serial_number__iexact=code))
-    return found or _by_udi(code)
+    return found or _by_scan(read_any(text, clock.today().year))
 
 
-def _by_udi(code: str) -> Device | None:
-    if found := _only(devices().filter(udi=code)):
+def _by_scan(scan: Scan) -> Device | None:
+    if scan.kind is ScanKind.LINK:
+        return _by_link(scan.text)
+    if found := _only(devices().filter(udi=scan.text.strip())):
         return found
-    try:
-        udi = parse_udi(code, clock.today().year)
-    except BadValueError:
-        return None
-    if not udi.serial:
+    udi = scan.udi
+    if udi is None or not udi.serial:
         return None
     return _only(devices().filter(Q(di=udi.di) | Q(device_type__di=udi.di), serial_number__iexact=udi.serial))
+
+
+def _by_link(path: str) -> Device | None:
+    try:
+        match = resolve(path)
+    except Resolver404:
+        return None
+    return device_of_token(match.kwargs["token"]) if match.view_name == LABEL_PAGE else None
 
 
 def _only(rows: QuerySet[Device]) -> Device | None:
@@ -71,3 +90,25 @@ def device_of_token(token: str) -> Device | None:
     except (signing.BadSignature, ValueError):
         return None
     return devices().filter(pk=pk, label_issue=issue).first()
+
+
+def drivers_by_condition(person: Person) -> dict[int, dict[str, int]]:
+    """For each place with a home driver the person sees: condition -> how many, drivers of places in it included."""
+    rows = Device.objects.within(person).values_list("home__path", "condition").annotate(Count("id")).order_by()
+    totals: dict[int, dict[str, int]] = {}
+    for path, condition, many in rows:
+        for place in map(int, path.strip("/").split("/")):
+            held = totals.setdefault(place, {})
+            held[condition] = held.get(condition, 0) + many
+    return totals
+
+
+def with_own_values(device_type: DeviceType) -> QuerySet[Device]:
+    """The drivers of a type that have a value of their own where the type states one."""
+    return devices().filter(OWN_VALUES, device_type=device_type)
+
+
+def type_of_di(di: str) -> DeviceType | None:
+    """The type that carries this UDI device identifier; None when none or several do."""
+    rows = list(types().filter(di=di)[:2]) if di else []
+    return rows[0] if len(rows) == 1 else None

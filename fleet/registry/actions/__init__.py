@@ -1,6 +1,7 @@
 """The only writers of places, types and devices."""
 
 from fleet.registry.actions.devices import (
+    EDITABLE,
     NewDevice,
     accept,
     add_device,
@@ -15,26 +16,39 @@ from fleet.registry.actions.devices import (
     see,
     set_quarantined,
 )
+from fleet.registry.actions.places import PLACE_FACTS, add_place, close_place, edit_place, reopen_place
 from fleet.registry.actions.reference import (
+    TYPE_FACTS,
     NewType,
+    TypeChange,
     add_device_type,
     add_party,
-    add_place,
     edit_device_type,
+    maker_named,
     next_number,
+    state_accessories,
+    state_runtimes,
+    update_type,
 )
 
 __all__ = [
+    "EDITABLE",
+    "PLACE_FACTS",
+    "TYPE_FACTS",
     "NewDevice",
     "NewType",
+    "TypeChange",
     "accept",
     "add_device",
     "add_device_type",
     "add_devices",
     "add_party",
     "add_place",
+    "close_place",
     "edit_device",
     "edit_device_type",
+    "edit_place",
+    "maker_named",
     "move",
     "next_number",
     "note_due",
@@ -42,6 +56,10 @@ __all__ = [
     "note_firmware",
     "note_running_hours",
     "renew_label",
+    "reopen_place",
     "see",
     "set_quarantined",
+    "state_accessories",
+    "state_runtimes",
+    "update_type",
 ]

@@ -11,7 +11,7 @@ from django.db import transaction
 
 from fleet.audit.actions import Happening, record, record_many
 from fleet.audit.actors import Actor
-from fleet.audit.changes import change
+from fleet.audit.changes import change, refuse_changed
 from fleet.core.errors import BadValueError
 from fleet.core.lifecycle import NEW_CONDITION, NEW_WAIT_REASON, Condition, Facts, Move, WaitReason, ask
 from fleet.core.permissions import May
@@ -151,18 +151,32 @@ def _clean(device: Device) -> None:
 
 
 @transaction.atomic
-def edit_device(device: Device, changes: Mapping[str, Any], *, by: Actor, why: str = "") -> Device:
-    """Change facts of a device. Raises BadValueError for a field that has an action of its own or a wrong value."""
+def edit_device(
+    device: Device, changes: Mapping[str, Any], *, by: Actor, why: str = "", opened: str | None = None
+) -> Device:
+    """Change facts of a device. Raises BadValueError for a field that has an action of its own or a wrong value.
+
+    `opened` is the fingerprint of EDITABLE that a form was opened with: ConflictError if they were changed since.
+    """
     by.must(May.EDIT_REGISTRY)
     if wrong := set(changes) - EDITABLE:
         msg = f"{min(wrong).replace('_', ' ')} is not changed here; it has an act of its own."
         raise BadValueError(msg, field=min(wrong))
     row = locked(device)
+    refuse_changed(row, EDITABLE, opened)
+    _refuse_other_with(row, changes.get("serial_number", row.serial_number))
     before, after = change(row, **changes)
     _clean(row)
     if after:
         record(Happening("changed device", row, device_id=row.pk, before=before, after=after, why=why), by=by)
     return row
+
+
+def _refuse_other_with(device: Device, serial: str) -> None:
+    same = Device.objects.filter(device_type_id=device.device_type_id, serial_number=serial).exclude(pk=device.pk)
+    if other := same.first():
+        msg = f"Serial number {serial} of this type is on record as {other.asset_number}."
+        raise BadValueError(msg, field="serial_number")
 
 
 def locked(device: Device) -> Device:

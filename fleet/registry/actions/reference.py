@@ -1,27 +1,21 @@
-"""Number series, parties, places and device types."""
+"""Number series, parties and device types."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Any
+from itertools import chain, count
+from typing import Any, Final
 
-from django.db import transaction
+from django.core.exceptions import ValidationError
+from django.db import models, transaction
+from django.utils.text import slugify
 
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
-from fleet.audit.changes import change
+from fleet.audit.changes import change, refuse_changed
 from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
-from fleet.registry.models import Accessory, Counter, DeviceType, Party, Place, RatedRuntime
-
-# Which kinds may stand in which: a site stands alone, a building in a site, the rest in a site or a building.
-_MAY_STAND_IN = {
-    Place.Kind.SITE: (),
-    Place.Kind.BUILDING: (Place.Kind.SITE,),
-    Place.Kind.WARD: (Place.Kind.SITE, Place.Kind.BUILDING),
-    Place.Kind.BENCH: (Place.Kind.SITE, Place.Kind.BUILDING),
-    Place.Kind.STORE: (Place.Kind.SITE, Place.Kind.BUILDING),
-}
+from fleet.registry.models import Accessory, Counter, DeviceType, Party, RatedRuntime
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +30,16 @@ class NewType:
     accessories: Mapping[str, int] = field(default_factory=dict)
     facts: Mapping[str, Any] = field(default_factory=dict)
     source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TypeChange:
+    """A type as its page leaves it: fields of TYPE_FACTS, rate in mL/h -> hours, accessory -> how many."""
+
+    facts: Mapping[str, Any]
+    rated_runtimes: Mapping[Decimal, Decimal]
+    accessories: Mapping[str, int]
+    why: str = ""
 
 
 def next_number(series: str) -> int:
@@ -61,30 +65,18 @@ def add_party(name: str, code: str, *, by: Actor, **facts: Any) -> Party:
 
 
 @transaction.atomic
-def add_place(kind: Place.Kind, name: str, code: str, parent: Place | None = None, *, by: Actor, **facts: Any) -> Place:
-    """Add a place below its parent (a site has none)."""
+def maker_named(name: str, *, by: Actor) -> Party:
+    """The maker of this name, added if there is none yet."""
     by.must(May.EDIT_REGISTRY)
-    _check_place(Place.Kind(kind), name, code, parent)
-    place = Place.objects.create(kind=kind, name=name, code=code, parent=parent, **facts)
-    place.path = f"{parent.path if parent else '/'}{place.pk}/"
-    place.site = place if parent is None else parent.site
-    place.save(update_fields=["path", "site"])
-    record(Happening("added place", place, after={"kind": str(kind), "name": name, "in": str(parent or "")}), by=by)
-    return place
+    known = Party.objects.filter(name__iexact=name, makes=True).first()
+    return known or add_party(name, _free_code(name), by=by, makes=True)
 
 
-def _check_place(kind: Place.Kind, name: str, code: str, parent: Place | None) -> None:
-    homes = _MAY_STAND_IN[kind]
-    if (parent.kind if parent else None) not in (homes or (None,)):
-        inside = " or a ".join(home.label.lower() for home in homes)
-        msg = f"A {kind.label.lower()} stands in a {inside}." if homes else "A site stands in no other place."
-        raise BadValueError(msg, field="parent")
-    if Place.objects.filter(code=code).exists():
-        msg = f"The short code “{code}” belongs to another place. Choose one that is free."
-        raise BadValueError(msg, field="code")
-    if Place.objects.filter(parent=parent, name__iexact=name).exists():
-        msg = f"There is already a “{name}” there."
-        raise BadValueError(msg, field="name")
+def _free_code(name: str) -> str:
+    code = slugify(name)[:14] or "maker"
+    taken = set(Party.objects.filter(code__startswith=code).values_list("code", flat=True))
+    others = (f"{code}-{number}" for number in count(2))
+    return next(free for free in chain([code], others) if free not in taken)
 
 
 @transaction.atomic
@@ -100,40 +92,124 @@ def add_device_type(new: NewType, *, by: Actor) -> DeviceType:
         source=new.source,
         **new.facts,
     )
-    device_type.full_clean()
+    refuse_wrong(device_type)
     device_type.save()
     RatedRuntime.objects.bulk_create(
         RatedRuntime(device_type=device_type, rate=rate, hours=hours, source=new.source)
         for rate, hours in new.rated_runtimes.items()
     )
     Accessory.objects.bulk_create(
-        Accessory(device_type=device_type, name=name, quantity=count) for name, count in new.accessories.items()
+        Accessory(device_type=device_type, name=name, quantity=many) for name, many in new.accessories.items()
     )
-    rated = {str(rate): str(hours) for rate, hours in new.rated_runtimes.items()}
-    record(Happening("added device type", device_type, after={"rated runtimes": rated}), by=by)
+    after = {"rated runtimes": _in_words(new.rated_runtimes)}
+    record(Happening("added device type", device_type, after=after), by=by)
     return device_type
 
 
-def _check_type(new: NewType) -> None:
-    if new.reference_rate not in new.rated_runtimes:
-        msg = f"State the rated runtime at the reference rate of {new.reference_rate} mL/h."
+def _check_runtimes(reference_rate: Decimal, hours_at: Mapping[Decimal, Decimal]) -> None:
+    if reference_rate not in hours_at:
+        msg = f"State the rated runtime at the reference rate of {reference_rate:f} mL/h too."
         raise BadValueError(msg, field="rated_runtimes")
-    if min(new.rated_runtimes) <= 0 or min(new.rated_runtimes.values()) <= 0:
+    if min(hours_at) <= 0 or min(hours_at.values()) <= 0:
         msg = "Rates and hours of the rated runtimes must be above zero."
         raise BadValueError(msg, field="rated_runtimes")
+
+
+def _check_type(new: NewType) -> None:
+    _check_runtimes(new.reference_rate, new.rated_runtimes)
     configuration = new.facts.get("configuration", "")
     if DeviceType.objects.filter(maker=new.maker, model__iexact=new.model, configuration=configuration).exists():
         msg = f"{new.maker} {new.model} is already there. Give another configuration, or edit the one there."
         raise BadValueError(msg, field="model")
 
 
+#: What `edit_device_type` may change. The maker, model and configuration say which type it is.
+TYPE_FACTS: Final = frozenset(
+    {
+        "kind", "nomenclature_scheme", "nomenclature_version", "nomenclature_code", "di", "life_support", "power",
+        "supply", "chemistry", "pack_part_number", "charging_hours", "reference_rate", "replacement_level",
+        "service_life_months", "end_of_support", "price", "source",
+    }
+)  # fmt: skip
+
+
 @transaction.atomic
-def edit_device_type(device_type: DeviceType, changes: Mapping[str, Any], *, by: Actor, why: str = "") -> DeviceType:
-    """Change a type's facts. Devices that do not override them follow."""
+def edit_device_type(
+    device_type: DeviceType, changes: Mapping[str, Any], *, by: Actor, why: str = "", opened: str | None = None
+) -> DeviceType:
+    """Change a type's facts. Devices that do not override them follow.
+
+    `opened` is the fingerprint of TYPE_FACTS that the form was opened with. Raises ConflictError or BadValueError.
+    """
+    row = _with_facts(device_type, changes, why, opened, by)
+    _check_runtimes(row.reference_rate, _hours_at(row))
+    return row
+
+
+@transaction.atomic
+def update_type(device_type: DeviceType, new: TypeChange, *, by: Actor, opened: str | None = None) -> DeviceType:
+    """Change a type's facts, rated runtimes and accessories together, or nothing of it."""
+    row = _with_facts(device_type, new.facts, new.why, opened, by)
+    state_runtimes(row, new.rated_runtimes, by=by)
+    state_accessories(row, new.accessories, by=by)
+    return row
+
+
+def _with_facts(
+    device_type: DeviceType, changes: Mapping[str, Any], why: str, opened: str | None, by: Actor
+) -> DeviceType:
     by.must(May.EDIT_REGISTRY)
     row = DeviceType.objects.select_for_update().get(pk=device_type.pk)
+    refuse_changed(row, TYPE_FACTS, opened)
     before, after = change(row, **changes)
-    row.full_clean()
+    refuse_wrong(row)
     if after:
         record(Happening("changed device type", row, before=before, after=after, why=why), by=by)
     return row
+
+
+@transaction.atomic
+def state_runtimes(device_type: DeviceType, hours_at: Mapping[Decimal, Decimal], *, by: Actor) -> None:
+    """State a type's rated runtimes anew: rate in mL/h -> hours. One of them is at the reference rate."""
+    by.must(May.EDIT_REGISTRY)
+    row = DeviceType.objects.select_for_update().get(pk=device_type.pk)
+    _check_runtimes(row.reference_rate, hours_at)
+    before = _hours_at(row)
+    if before == hours_at:
+        return
+    row.rated_runtimes.exclude(rate__in=hours_at).delete()
+    for rate, hours in hours_at.items():
+        if before.get(rate) != hours:
+            row.rated_runtimes.update_or_create(rate=rate, defaults={"hours": hours, "source": row.source[:120]})
+    record(Happening("stated rated runtimes", row, before=_in_words(before), after=_in_words(hours_at)), by=by)
+
+
+@transaction.atomic
+def state_accessories(device_type: DeviceType, counts: Mapping[str, int], *, by: Actor) -> None:
+    """State anew what belongs to each driver of a type: name -> how many."""
+    by.must(May.EDIT_REGISTRY)
+    row = DeviceType.objects.select_for_update().get(pk=device_type.pk)
+    before = {accessory.name: accessory.quantity for accessory in row.accessories.all()}
+    if before == counts:
+        return
+    row.accessories.exclude(name__in=counts).delete()
+    for name, many in counts.items():
+        row.accessories.update_or_create(name=name, defaults={"quantity": many})
+    record(Happening("stated accessories", row, before=before, after=counts), by=by)
+
+
+def refuse_wrong(row: models.Model) -> None:
+    """Raise BadValueError for the first field of the row whose value can't stand."""
+    try:
+        row.full_clean()
+    except ValidationError as error:
+        name, messages = next(iter(error.message_dict.items()))
+        raise BadValueError(f"{name.replace('_', ' ').capitalize()}: {messages[0]}", field=name) from error
+
+
+def _hours_at(device_type: DeviceType) -> dict[Decimal, Decimal]:
+    return {runtime.rate: runtime.hours for runtime in device_type.rated_runtimes.all()}
+
+
+def _in_words(hours_at: Mapping[Decimal, Decimal]) -> dict[str, str]:
+    return {f"{rate} mL/h": f"{hours} h" for rate, hours in hours_at.items()}
