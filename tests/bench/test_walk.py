@@ -1,0 +1,152 @@
+"""Random acts on the real database never put a driver into service that was not checked."""
+
+from collections.abc import Callable
+from contextlib import suppress
+
+import pytest
+from django.db import transaction
+from hypothesis import HealthCheck, event, given, settings
+from hypothesis import strategies as st
+
+from fleet.bench import actions as bench
+from fleet.bench.models import Order, OrderKind, Reading, Step
+from fleet.bench.queries import harm_linked, workers
+from fleet.core.errors import BenchwardError
+from fleet.core.lifecycle import WaitReason
+from fleet.core.orders import Outcome
+from fleet.people.roles import Role
+from fleet.registry.models import Device
+from fleet.tags import actions as tags
+from fleet.tags.models import Quarantine, Tag
+from tests.bench.builders import again, as_actor, good, procedures
+from tests.builders import a_bench, a_device, a_new_device, a_person, a_site, a_ward
+from tests.tags.builders import a_report
+
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
+
+Draw = Callable[[st.SearchStrategy], object]
+
+
+class Walk:
+    """Two drivers, two technicians and a manager; each method is one act that may be refused."""
+
+    def __init__(self, draw: Draw) -> None:
+        self.draw = draw
+        self.devices = [a_device(), a_new_device()]
+        self.people = [
+            as_actor(a_person(role, places=(a_site(),))) for role in (Role.TECHNICIAN, Role.TECHNICIAN, Role.MANAGER)
+        ]
+
+    def device(self) -> Device:
+        return again(self.draw(st.sampled_from(self.devices)))
+
+    def by(self) -> object:
+        return self.draw(st.sampled_from(self.people))
+
+    def order(self) -> Order | None:
+        orders = list(Order.objects.order_by("pk"))
+        return self.draw(st.sampled_from(orders)) if orders else None
+
+    def report(self) -> None:
+        harm = self.draw(st.sampled_from(["no", "no", "not_sure"]))
+        tags.raise_tag(self.device(), a_report(harm=harm), by=self.by())
+
+    def receive(self) -> None:
+        kind = self.draw(st.sampled_from([None, *OrderKind.values]))
+        bench.receive(self.device(), bench=a_bench(), by=self.by(), kind=kind)
+
+    def raise_order(self) -> None:
+        bench.raise_order(self.device(), self.draw(st.sampled_from(OrderKind.values)), by=self.by())
+
+    def answer_all(self) -> None:
+        if order := self.order():
+            steps = Step.objects.filter(version=order.procedure_version)
+            bench.answer_many(order, [(step, good(step)) for step in steps], by=self.by())
+
+    def answer_one(self) -> None:
+        if (order := self.order()) and order.procedure_version:
+            step = self.draw(st.sampled_from(list(order.procedure_version.steps.all())))
+            bad = bench.Answer(value="99", passed=False, note="bad")
+            given_answer = self.draw(st.sampled_from([good(step), bad, bench.Answer(na=True, note="no lead")]))
+            bench.answer(order, step, given_answer, revision=order.revision, by=self.by())
+
+    def complete(self) -> None:
+        if order := self.order():
+            outcome = self.draw(st.sampled_from([*Outcome, Outcome.REPAIRED, Outcome.REPAIRED]))
+            stays = self.draw(st.booleans())
+            given_end = bench.Completion(outcome=outcome, stays=stays, action_taken="done")
+            bench.complete(order, given_end, revision=order.revision, by=self.by())
+
+    def pause(self) -> None:
+        if order := self.order():
+            bench.set_aside(order, WaitReason.PARTS, by=self.by())
+
+    def resume(self) -> None:
+        if order := self.order():
+            bench.resume(order, by=self.by())
+
+    def hold_back(self) -> None:
+        if order := self.order():
+            bench.hold_back(order, why="kept", by=self.by())
+
+    def cancel(self) -> None:
+        if order := self.order():
+            bench.cancel(order, "not needed", by=self.by())
+
+    def lift(self) -> None:
+        if quarantine := Quarantine.objects.filter(lifted_at=None).first():
+            tags.lift_quarantine(quarantine, why="released", by=self.by())
+
+    def lose(self) -> None:
+        tags.report_missing(self.device(), why="searched", by=self.by())
+
+    def find(self) -> None:
+        tags.report_found(self.device(), a_ward(), by=self.by())
+
+
+ACTS = [
+    Walk.report, Walk.receive, Walk.receive, Walk.raise_order, Walk.answer_all, Walk.answer_all, Walk.answer_one,
+    Walk.complete, Walk.complete, Walk.pause, Walk.resume, Walk.hold_back, Walk.cancel, Walk.lift, Walk.lose, Walk.find,
+]  # fmt: skip
+
+
+def assert_safe(device: Device) -> None:
+    """What must hold of a driver, whatever was done."""
+    if device.condition != "in_service":
+        return
+    assert device.accepted_on is not None
+    assert not device.quarantined
+    assert not Quarantine.objects.filter(device=device, lifted_at=None).exists()
+    assert not Tag.objects.filter(device=device, cleared_at=None).exists()
+    assert not Order.objects.filter(device=device, state__in=["started", "waiting"]).exists()
+
+
+def assert_released_rightly(order: Order) -> None:
+    """An order that returned its driver had every required step answered, none failed and one passed."""
+    verdicts = dict(Reading.objects.filter(order=order, latest=True).values_list("step", "verdict"))
+    required = order.procedure_version.steps.filter(required=True)
+    found = [verdicts.get(step.pk) for step in required]
+    assert None not in found
+    assert Reading.Verdict.FAIL not in found
+    assert Reading.Verdict.PASS in found
+    if order.outcome == Outcome.NO_FAULT_FOUND and harm_linked(order):
+        assert order.completed_by_id not in workers(order)
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(data=st.data())
+def test_no_path_returns_a_driver_that_was_not_checked(data: st.DataObject) -> None:
+    """After any acts, allowed or refused, each driver in service is accepted, untagged, free and checked."""
+    with transaction.atomic():
+        procedures()
+        walk = Walk(data.draw)
+        for act in data.draw(st.lists(st.sampled_from(ACTS), min_size=10, max_size=35)):
+            with suppress(BenchwardError):
+                act(walk)
+            for device in walk.devices:
+                assert_safe(again(device))
+        returned = Order.objects.filter(returned_to__isnull=False)
+        for order in returned:
+            assert_released_rightly(order)
+        event(f"orders that returned their driver: {len(returned)}")
+        transaction.set_rollback(True)
