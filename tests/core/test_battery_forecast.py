@@ -145,6 +145,32 @@ def test_one_wrong_test_does_not_wreck_the_type(seed: int, wrong: float) -> None
     assert_same_numbers(found, before, slice(1, None))
 
 
+def test_an_early_low_test_refuted_by_later_ones_is_not_held_against_the_pack() -> None:
+    """A gross low test followed by good ones changes not even its own pack's forecast."""
+    case = drawn_type(27, packs=30)
+    found = forecast(with_test(case.tests, 1, 0.01, 0.2), case.packs)
+    assert found.has_set_aside[1]
+    assert_same_numbers(found, forecast(case.tests, case.packs))
+
+
+def test_several_wrong_tests_do_not_hide_one_another() -> None:
+    """Wrong tests in four packs at once, which swell the fitted spread, are all found and nothing else is."""
+    case = drawn_type(28, packs=14)
+    tests = case.tests
+    for pack in range(4):
+        tests = with_test(tests, pack, 0.1, 0.35)
+    found = forecast(tests, case.packs)
+    assert_array_equal(np.flatnonzero(found.set_aside), len(case.tests.pack) + np.arange(4))
+
+
+def test_a_small_miss_is_no_gross_error() -> None:
+    """Among very exact tests one that misses by 0.05 stands far out and is kept: it cannot mislead much."""
+    case = drawn_type(29, packs=30, noise_sd=0.001)
+    age = float(case.tests.age_years[case.tests.pack == 1].max())
+    line = case.truth[1, 0] - case.truth[1, 1] * age
+    assert not forecast(with_test(case.tests, 1, age, line - 0.05), case.packs).set_aside.any()
+
+
 def test_a_wrong_test_among_two_of_a_pack_is_the_one_found() -> None:
     """With just one other test of its pack to compare with, the wrong one is set aside and the good one kept."""
     case = drawn_type(17, packs=30)
@@ -216,6 +242,25 @@ def test_each_minimum_is_asked_for(minimum: MinimumInformation, words: str) -> N
     case = drawn_type(23)
     with pytest.raises(NotEnoughDataError, match=words):
         forecast(case.tests, case.packs, rules=ForecastRules(minimum=minimum))
+
+
+def test_one_test_each_does_not_tell_error_from_difference() -> None:
+    """Many packs with one test each are refused: none was tested twice."""
+    age = np.linspace(0.5, 5.0, 20)
+    single = columns(np.arange(20), age, 1.0 - 0.05 * age)
+    with pytest.raises(NotEnoughDataError, match="0 packs tested twice or more, 3 needed"):
+        forecast(single, Packs(age, age + 0.5))
+
+
+def test_a_test_set_aside_does_not_make_up_the_minimum() -> None:
+    """Where a wrong test is all that is known of the last pack needed, the type has one pack too few."""
+    case = drawn_type(30, packs=30)
+    tests = with_test(case.tests, 30, 1.0, 0.05)
+    packs = with_packs(case.packs, 2.0)
+    needed = len(np.unique(tests.pack))
+    rules = ForecastRules(minimum=MinimumInformation(packs=needed))
+    with pytest.raises(NotEnoughDataError, match=f"{needed - 1} packs with a full runtime test, {needed} needed"):
+        forecast(tests, packs, rules=rules)
 
 
 def test_tests_that_are_no_values_do_not_make_up_the_minimum() -> None:

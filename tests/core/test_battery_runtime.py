@@ -117,6 +117,11 @@ def test_lists_are_judged_as_single_tests_are(measured: int, rated: int, percent
     assert bool(verdict[0]) is meets_level(measured, rated, percent / 100)
 
 
+def test_stored_hours_that_a_float_cannot_hold_meet_the_level() -> None:
+    """5.6 / 7.0 is below 0.8 in floats and meets 0.80 all the same; a microsecond less in seven hours does not."""
+    assert_array_equal(fractions_meet_level(np.array([5.6 / 7.0, (5.6 - 1e-6 / 3600) / 7.0]), 0.80), [True, False])
+
+
 @pytest.mark.parametrize(
     ("measured", "rated", "level", "field"),
     [(-1, 480, 0.8, "measured"), (384, 0, 0.8, "rated"), (384, 480, float("nan"), "level")],
