@@ -37,8 +37,9 @@ DATABASES["default"]["TEST"] = (
 )
 DATABASES["default"]["CONN_MAX_AGE"] = 0
 if USES_REDIS:
-    # Runs side by side, and a server on this machine, don't take each other's messages.
+    # Runs side by side, and a server on this machine, don't take each other's messages, nor count each other's visits.
     CELERY_BROKER_TRANSPORT_OPTIONS["global_keyprefix"] = f"benchward-test-{os.getpid()}:"
+    CACHES["default"]["KEY_PREFIX"] = f"benchward-test-{os.getpid()}"
 
 # Hashing slowly is the point of the real one, and most of the time of a sign-in test.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
