@@ -12,6 +12,10 @@ What is done with tests that are not plain values:
 * No pack is forecast to recover: where a pack's expected fade is negative, today's fraction is the line's value at its
   last fitted test. A type whose mean fade is not positive gets no forecast.
 
+Spread and noise are plugged in, so a small type's interval is too short: drawn from the model itself, the 80 % interval
+held the true crossing for 63, 72, 76 and 78 % of packs in types of 8, 20, 60 and 200. A real fade that bends makes it
+too late as well. Say beside the interval how many packs (`population.packs`) it rests on.
+
 The model comes in by two things only, a `FadePosterior` and a `CrossingLaw` (see `crossing`): another model of fade
 replaces these and leaves this page's readers alone. Forecasts inform; the maker's instructions and local policy decide.
 """
