@@ -11,10 +11,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("sign-out/", signing.sign_out, name="sign-out"),
     path("signed-out/", signing.signed_out, name="signed-out"),
     path("", include("fleet.people.urls")),
+    path("", include("fleet.reports.urls")),
     path("", include("fleet.tags.urls")),
     path("bench/", include("fleet.bench.urls")),
+    path("registry/", include("fleet.registry.urls")),
     path("jobs/", include("fleet.jobs.urls")),
     path("schedules/", include("fleet.schedules.urls")),
+    path("batteries/", include("fleet.batteries.urls")),
     path("alerts/", include("fleet.alerts.urls")),
     path("libraries/", include("fleet.libraries.urls")),
 ]

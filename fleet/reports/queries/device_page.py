@@ -1,0 +1,72 @@
+"""All that the page of one driver shows, read in a number of queries that does not depend on how much there is."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from fleet.alerts.models import Alert
+from fleet.alerts.queries import open_alerts
+from fleet.batteries.queries import BatteryView, battery_view
+from fleet.bench.models import Order
+from fleet.bench.queries.facts import OPEN
+from fleet.libraries.queries import Standing, standing
+from fleet.people.models import Person
+from fleet.registry.models import Accessory, Device
+from fleet.schedules.models import Due
+from fleet.schedules.queries import dues_of
+from fleet.schedules.queries.dues import with_last_attempt
+from fleet.tags.models import Quarantine, Tag, TagReport
+from fleet.tags.queries import first_report, open_quarantine, open_tag
+from fleet.web import clock
+
+LAST_ORDERS: Final = 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Status:
+    """What everybody who may see the driver must know first."""
+
+    quarantine: Quarantine | None
+    tag: Tag | None
+    report: TagReport | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DevicePage:
+    """One driver with everything that hangs on it."""
+
+    device: Device
+    status: Status
+    dues: tuple[Due, ...]
+    alerts: tuple[Alert, ...]
+    battery: BatteryView
+    library: Standing
+    accessories: tuple[Accessory, ...]
+    orders: tuple[Order, ...]
+    more_orders: bool
+
+    @property
+    def open_order(self) -> Order | None:
+        """The order that is being worked on, if the driver is in work."""
+        return next((order for order in self.orders if order.state in OPEN), None)
+
+
+def status_of(device: Device) -> Status:
+    """Quarantine and open tag with its first report. At most three queries."""
+    tag = open_tag(device)
+    return Status(quarantine=open_quarantine(device), tag=tag, report=first_report(tag) if tag else None)
+
+
+def device_page(device: Device, person: Person) -> DevicePage:
+    """Read the page of one driver for a person who may see it."""
+    orders = tuple(device.orders.select_related("assigned_to")[: LAST_ORDERS + 1])
+    return DevicePage(
+        device=device,
+        status=status_of(device),
+        dues=tuple(with_last_attempt(dues_of(device))),
+        alerts=tuple(open_alerts(device)),
+        battery=battery_view(device, person),
+        library=standing([device], clock.today())[device.pk],
+        accessories=tuple(device.device_type.accessories.all()),
+        orders=orders[:LAST_ORDERS],
+        more_orders=len(orders) > LAST_ORDERS,
+    )

@@ -1,0 +1,61 @@
+"""Reading the trail: one driver's timeline, and all of it for whoever may."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from django.db.models import QuerySet
+
+from fleet.audit.models import TrailEntry
+from fleet.core.words import Worded
+from fleet.registry.models import Device
+
+#: Entries of one look at a timeline.
+A_PAGE: Final = 20
+
+
+class Topic(Worded):
+    """What a timeline can be narrowed to."""
+
+    PLACE = "place", "Condition and place"
+    TAGS = "tags", "Tags"
+    BENCH = "bench", "Bench"
+    PLANNED = "planned", "Planned work"
+    ALERTS = "alerts", "Alerts"
+    BATTERY = "battery", "Battery"
+    LIBRARY = "library", "Library"
+
+
+SUBJECTS: Final = {
+    Topic.PLACE: ("device",),
+    Topic.TAGS: ("tag", "quarantine"),
+    Topic.BENCH: ("order",),
+    Topic.PLANNED: ("due",),
+    Topic.ALERTS: ("alert",),
+    Topic.BATTERY: ("pack", "runtimetest"),
+    Topic.LIBRARY: ("carried",),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """Some entries, the last written first, and the id to go on before; None when there are no older ones."""
+
+    entries: tuple[TrailEntry, ...]
+    older: int | None
+
+
+def history(device: Device) -> QuerySet[TrailEntry]:
+    """Everything that was ever done to one driver, the last written first."""
+    return TrailEntry.objects.filter(device_ref=device.pk).order_by("-id")
+
+
+def timeline(device: Device, topic: Topic | None = None, before: int | None = None) -> Timeline:
+    """One page of a driver's history, older than the entry with the id `before`. One query."""
+    rows = history(device)
+    if topic is not None:
+        rows = rows.filter(subject_kind__in=SUBJECTS[topic])
+    if before is not None:
+        rows = rows.filter(pk__lt=before)
+    found = tuple(rows[: A_PAGE + 1])
+    shown = found[:A_PAGE]
+    return Timeline(shown, shown[-1].pk if len(found) > A_PAGE else None)

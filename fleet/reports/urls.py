@@ -1,0 +1,14 @@
+"""The addresses of what is told: the first page, search, a driver's page and the reports."""
+
+from django.urls import path
+
+from fleet.reports.views import device, home, search
+
+app_name = "reports"
+urlpatterns = [
+    path("", home.home, name="home"),
+    path("search/", search.search, name="search"),
+    path("devices/<path:asset>/", device.device, name="device"),
+    path("history/<path:asset>.csv", device.history_csv, name="history_csv"),
+    path("history/<path:asset>/", device.history, name="history"),
+]

@@ -1,0 +1,23 @@
+"""Search from every page."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_safe
+
+from fleet.core.permissions import May
+from fleet.reports.queries import search as find
+from fleet.reports.views.person import person_of
+from fleet.web.guards import guard
+
+
+@guard(May.REPORT_FAULT, May.SEE_FLEET)
+@require_safe
+def search(request: HttpRequest) -> HttpResponse:
+    """Go straight to the driver that is meant; else list those it may be, or say what to try."""
+    text = request.GET.get("q", "")
+    hits = find(text, person_of(request))
+    if hits.only:
+        return redirect("reports:device", hits.only.asset_number)
+    if hits.tag and not hits.drivers:
+        return redirect("tags:tag", hits.tag.number)
+    return render(request, "reports/search.html", {"text": text.strip(), "hits": hits})
