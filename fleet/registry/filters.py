@@ -1,12 +1,18 @@
 """Filters by place, type and pool that lists of every room share. `device` is the lookup of the driver, if any."""
 
-from typing import Any
+from datetime import timedelta
+from typing import Any, Final
 
 import django_filters
+from django.db.models import Q
 from django.http import HttpRequest
 
-from fleet.registry.models import Device, Place
-from fleet.registry.queries import open_places, types
+from fleet.core.lifecycle import Condition
+from fleet.registry.models import Device, DeviceQuerySet, Place
+from fleet.registry.queries import OWN_VALUES, open_places, types
+from fleet.web import clock
+
+_MARKED: Final = {"late": Q(late_since__isnull=False), "quarantined": Q(quarantined=True), "own": OWN_VALUES}
 
 
 class _PlaceField(django_filters.fields.ModelChoiceField):
@@ -59,3 +65,53 @@ def pool_filter(device: str = "device__") -> Any:
     return django_filters.ChoiceFilter(
         label="Pool", field_name=f"{device}pool", choices=Device.Pool.choices, empty_label="All pools"
     )
+
+
+class DeviceFilter(django_filters.FilterSet):
+    """Narrow the register's drivers."""
+
+    number = django_filters.CharFilter(label="Asset or serial", method="by_number")
+    condition = django_filters.ChoiceFilter(
+        label="Condition",
+        choices=[(condition.value, condition.label) for condition in Condition],
+        empty_label="All conditions",
+    )
+    home = PlaceFilter(label="Home", queryset=_places, method="by_home", empty_label="All places")
+    type = type_filter("")
+    pool = pool_filter("")
+    marked = django_filters.ChoiceFilter(
+        label="Only",
+        choices=[("late", "Late"), ("quarantined", "In quarantine"), ("own", "With values of their own")],
+        method="by_mark",
+        empty_label="All",
+    )
+    seen = django_filters.ChoiceFilter(
+        label="Last seen",
+        choices=[("never", "Never"), *((str(days), f"Not for {days} days") for days in (7, 30, 90, 365))],
+        method="by_sighting",
+        empty_label="Any time",
+    )
+
+    class Meta:
+        model = Device
+        fields = ()
+
+    def by_number(self, rows: DeviceQuerySet, _name: str, value: str) -> DeviceQuerySet:
+        """A part of the asset or the serial number."""
+        text = value.strip()
+        return rows.filter(Q(asset_number__icontains=text) | Q(serial_number__icontains=text))
+
+    def by_home(self, rows: DeviceQuerySet, _name: str, value: Place) -> DeviceQuerySet:
+        """The drivers whose home is the place or lies in it."""
+        return rows.filter(home__path__startswith=value.path)
+
+    def by_mark(self, rows: DeviceQuerySet, _name: str, value: str) -> DeviceQuerySet:
+        """Late, in quarantine, or with an override."""
+        return rows.filter(_MARKED[value])
+
+    def by_sighting(self, rows: DeviceQuerySet, _name: str, value: str) -> DeviceQuerySet:
+        """Never seen, or not within so many days (which includes those never seen)."""
+        unseen = Q(last_seen_at__isnull=True)
+        if value != "never":
+            unseen |= Q(last_seen_at__lt=clock.now() - timedelta(days=int(value)))
+        return rows.filter(unseen)

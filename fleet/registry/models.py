@@ -10,6 +10,7 @@ from fleet.core.lifecycle import Condition, WaitReason
 from fleet.people.scope import PlacedQuerySet
 
 POSITIVE = MinValueValidator(Decimal("0.001"))
+LEVEL = [MinValueValidator(Decimal("0.05")), MaxValueValidator(Decimal(1))]
 
 
 class Counter(models.Model):
@@ -106,7 +107,7 @@ class DeviceType(models.Model):
         max_digits=4,
         decimal_places=3,
         default=Decimal("0.800"),
-        validators=[MinValueValidator(Decimal("0.05")), MaxValueValidator(Decimal(1))],
+        validators=LEVEL,
     )
     service_life_months = models.PositiveSmallIntegerField("expected service life, months", null=True, blank=True)
     end_of_support = models.DateField(null=True, blank=True)
@@ -229,8 +230,10 @@ class Device(models.Model):
     running_hours_at = models.DateTimeField(null=True, blank=True)
 
     # Overrides of the type's values; empty means the type's value holds.
-    own_charging_hours = models.DecimalField(max_digits=5, decimal_places=2, null=True, blank=True)
-    own_replacement_level = models.DecimalField(max_digits=4, decimal_places=3, null=True, blank=True)
+    own_charging_hours = models.DecimalField(
+        max_digits=5, decimal_places=2, null=True, blank=True, validators=[POSITIVE]
+    )
+    own_replacement_level = models.DecimalField(max_digits=4, decimal_places=3, null=True, blank=True, validators=LEVEL)
     own_service_life_months = models.PositiveSmallIntegerField(null=True, blank=True)
 
     # Stored so that lists need no arithmetic: written by the schedules room only (through registry.actions.note_due).

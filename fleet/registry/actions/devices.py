@@ -15,7 +15,7 @@ from fleet.audit.changes import change, refuse_changed
 from fleet.core.errors import BadValueError
 from fleet.core.lifecycle import NEW_CONDITION, NEW_WAIT_REASON, Condition, Facts, Move, WaitReason, ask
 from fleet.core.permissions import May
-from fleet.registry.actions.reference import next_number
+from fleet.registry.actions.reference import next_number, with_values
 from fleet.registry.models import Device, DeviceType, Place
 from fleet.web import clock
 
@@ -165,8 +165,8 @@ def edit_device(
     row = locked(device)
     refuse_changed(row, EDITABLE, opened)
     _refuse_other_with(row, changes.get("serial_number", row.serial_number))
+    _clean(with_values(row, changes))
     before, after = change(row, **changes)
-    _clean(row)
     if after:
         record(Happening("changed device", row, device_id=row.pk, before=before, after=after, why=why), by=by)
     return row

@@ -1,10 +1,11 @@
 """Number series, parties and device types."""
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, field
 from decimal import Decimal
 from itertools import chain, count
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
@@ -123,6 +124,7 @@ def _check_type(new: NewType) -> None:
         raise BadValueError(msg, field="model")
 
 
+M = TypeVar("M", bound=models.Model)
 #: What `edit_device_type` may change. The maker, model and configuration say which type it is.
 TYPE_FACTS: Final = frozenset(
     {
@@ -161,8 +163,8 @@ def _with_facts(
     by.must(May.EDIT_REGISTRY)
     row = DeviceType.objects.select_for_update().get(pk=device_type.pk)
     refuse_changed(row, TYPE_FACTS, opened)
+    refuse_wrong(with_values(row, changes))
     before, after = change(row, **changes)
-    refuse_wrong(row)
     if after:
         record(Happening("changed device type", row, before=before, after=after, why=why), by=by)
     return row
@@ -205,6 +207,14 @@ def refuse_wrong(row: models.Model) -> None:
     except ValidationError as error:
         name, messages = next(iter(error.message_dict.items()))
         raise BadValueError(f"{name.replace('_', ' ').capitalize()}: {messages[0]}", field=name) from error
+
+
+def with_values(row: M, changes: Mapping[str, Any]) -> M:
+    """A copy of the row as the changes would leave it, to be checked before anything is written."""
+    trial = copy(row)
+    for name, value in changes.items():
+        setattr(trial, name, value)
+    return trial
 
 
 def _hours_at(device_type: DeviceType) -> dict[Decimal, Decimal]:

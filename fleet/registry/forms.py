@@ -1,0 +1,221 @@
+"""What is typed in about places, types and drivers. The actions save it, not the forms."""
+
+from collections.abc import Iterable
+from typing import Any, ClassVar
+
+from django import forms
+from django.conf import settings
+from django.db import models
+
+from fleet.audit.changes import fingerprint
+from fleet.people.models import Person
+from fleet.registry.actions import EDITABLE, PLACE_FACTS, TYPE_FACTS
+from fleet.registry.models import Device, DeviceType, Place
+from fleet.registry.queries import open_places, types
+from fleet.web.forms import words_field
+from fleet.web.phrases import quantity
+
+_NUMBER = forms.NumberInput(attrs={"inputmode": "decimal"})
+_DATE = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+
+class PlaceChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
+    """A place with its site beside it, since each site has a Ward 4."""
+
+    def label_from_instance(self, obj: Any) -> str:
+        """The place, then its site."""
+        return f"{obj}, {obj.site}" if obj.site_id != obj.pk else str(obj)
+
+
+class ActionForm(forms.ModelForm):  # type: ignore[type-arg]
+    """A form over a row that an action changes. It carries what the row held when it was opened."""
+
+    facts: ClassVar[Iterable[str]] = ()
+    opened = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.stands: list[tuple[str, str]] = []
+        if self.instance.pk:
+            self.initial["opened"] = fingerprint(self.instance, self.facts)
+        else:
+            del self.fields["opened"]
+
+    def _post_clean(self) -> None:
+        """Leave the row alone."""
+
+    def changes(self) -> dict[str, Any]:
+        """The facts as typed, by field name."""
+        return {name: value for name, value in self.cleaned_data.items() if name in self.facts}
+
+    def show_what_stands(self, row: models.Model) -> None:
+        """After a conflict: tell what `row` holds now where it differs from what was typed; the next saving counts."""
+        typed = self.changes()
+        differing = [name for name in typed if getattr(row, name) != typed[name]]
+        self.stands = [(str(self.fields[name].label or name), _in_words(row, name)) for name in differing]
+        self.data = {**self.data, "opened": fingerprint(row, self.facts)}
+
+
+def _in_words(row: models.Model, name: str) -> str:
+    display = getattr(row, f"get_{name}_display", None)
+    value = display() if display else getattr(row, name)
+    return "nothing" if value in (None, "") else str(value)
+
+
+class PlaceForm(ActionForm):
+    """A place that is there already."""
+
+    facts = PLACE_FACTS
+
+    class Meta:
+        model = Place
+        fields: tuple[str, ...] = ("name", "code", "critical", "phone")
+        labels = {"code": "Short code", "critical": "Critical care"}
+        help_texts = {
+            "code": "Letters, digits and hyphens. Used in lists that are taken in.",
+            "critical": "A tag from here stands higher on the bench.",
+        }
+
+
+class NewPlaceForm(PlaceForm):
+    """A new place, and what it stands in."""
+
+    parent = PlaceChoice(
+        queryset=Place.objects.none(), required=False, label="Stands in", empty_label="Nothing: a site"
+    )
+    field_order = ("kind", "parent")
+
+    class Meta(PlaceForm.Meta):
+        fields = ("kind", "parent", *PlaceForm.Meta.fields)
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        homes = open_places(Place.Kind.SITE, Place.Kind.BUILDING)
+        self.fields["parent"].queryset = homes.within(person)  # type: ignore[attr-defined]
+
+
+class WhyForm(forms.Form):
+    """A reason."""
+
+    why = words_field("Reason", hint="It stays on record with your name.")
+
+
+class DeviceForm(ActionForm):
+    """The facts of a driver. Its condition, place and dues have acts of their own."""
+
+    facts = EDITABLE
+    home = PlaceChoice(queryset=Place.objects.none(), label="Home")
+    why = words_field("Reason for the change", required=False)
+
+    class Meta:
+        model = Device
+        fields: tuple[str, ...] = (
+            "serial_number", "udi", "di", "lot", "home", "pool", "owner", "cost_centre", "delivered_on",
+            "warranty_until", "supplier", "service_provider", "price", "currency", "purchase_order",
+            "own_charging_hours", "own_replacement_level", "own_service_life_months",
+        )  # fmt: skip
+        widgets = {
+            "delivered_on": _DATE,
+            "warranty_until": _DATE,
+            "price": _NUMBER,
+            "own_charging_hours": _NUMBER,
+            "own_replacement_level": _NUMBER,
+        }
+        labels = {
+            "own_charging_hours": "Hours to charge, of its own",
+            "own_replacement_level": "Replacement level, of its own",
+            "own_service_life_months": "Service life in months, of its own",
+        }
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        homes = open_places().within(person)  # type: ignore[attr-defined]
+        self.fields["home"].queryset = homes | Place.objects.filter(pk=self.instance.home_id)  # type: ignore[attr-defined]
+        self.initial.setdefault("currency", settings.CURRENCY)
+        if self.instance.pk:
+            self._tell_type_values(self.instance.device_type)
+
+    def _tell_type_values(self, device_type: DeviceType) -> None:
+        """Beside each value of its own stands the type's."""
+        self.fields["own_charging_hours"].help_text = _or_else(quantity(device_type.charging_hours, "h"))
+        self.fields["own_replacement_level"].help_text = _or_else(quantity(device_type.replacement_level))
+        self.fields["own_service_life_months"].help_text = _or_else(quantity(device_type.service_life_months, "months"))
+
+
+def _or_else(value: str) -> str:
+    return f"Empty: the type's, {value}."
+
+
+class NewDeviceForm(DeviceForm):
+    """A driver that was delivered. Its values of its own come later, if ever."""
+
+    asset_number = forms.CharField(
+        label="Asset number", max_length=30, required=False, help_text="Empty: the next free one is given."
+    )
+    field_order = ("device_type", "asset_number")
+
+    class Meta(DeviceForm.Meta):
+        fields = ("device_type", *(name for name in DeviceForm.Meta.fields if not name.startswith("own_")))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["device_type"].queryset = types()  # type: ignore[attr-defined]
+        del self.fields["why"]
+
+
+class TypeForm(ActionForm):
+    """The facts of a type that is there already."""
+
+    facts = TYPE_FACTS
+    why = words_field("Reason for the change", required=False)
+
+    class Meta:
+        model = DeviceType
+        fields: tuple[str, ...] = (
+            "kind", "di", "life_support", "power", "supply", "chemistry", "pack_part_number", "charging_hours",
+            "reference_rate", "replacement_level", "service_life_months", "end_of_support", "price", "source",
+            "nomenclature_scheme", "nomenclature_version", "nomenclature_code",
+        )  # fmt: skip
+        widgets = {
+            "end_of_support": _DATE,
+            "charging_hours": _NUMBER,
+            "reference_rate": _NUMBER,
+            "replacement_level": _NUMBER,
+            "price": _NUMBER,
+        }
+        help_texts = {
+            "replacement_level": "A pack whose runtime fraction falls under it is replaced.",
+            "source": "The maker's document and its edition, or whose practice it is.",
+        }
+
+
+class NewTypeForm(TypeForm):
+    """A new type of a maker who may be new too."""
+
+    maker_name = forms.CharField(label="Maker", max_length=80)
+    field_order = ("maker_name", "model", "configuration")
+
+    class Meta(TypeForm.Meta):
+        fields = ("model", "configuration", *TypeForm.Meta.fields)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        del self.fields["why"]
+
+
+class RuntimeRow(forms.Form):
+    """One rated runtime."""
+
+    rate = forms.DecimalField(label="Rate, mL/h", min_value=0, max_digits=7, decimal_places=2, widget=_NUMBER)
+    hours = forms.DecimalField(label="Hours", min_value=0, max_digits=6, decimal_places=2, widget=_NUMBER)
+
+
+class AccessoryRow(forms.Form):
+    """One thing that belongs to each driver of the type."""
+
+    name = forms.CharField(label="What", max_length=60)
+    quantity = forms.IntegerField(label="How many", min_value=1, max_value=99, initial=1)
+
+
+RuntimeRows = forms.formset_factory(RuntimeRow, extra=3, can_delete=False)
+AccessoryRows = forms.formset_factory(AccessoryRow, extra=2, can_delete=False)

@@ -1,0 +1,1 @@
+"""Pages of the registry room: drivers, places, types, labels."""

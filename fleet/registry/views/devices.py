@@ -1,0 +1,127 @@
+"""Drivers: the list, adding one, changing its facts."""
+
+from typing import Any, cast
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_safe
+from django_tables2 import LazyPaginator, RequestConfig
+
+from fleet.core.errors import BadValueError, BenchwardError, ConflictError
+from fleet.core.permissions import May
+from fleet.core.udi import Udi, parse_udi
+from fleet.people.models import Person
+from fleet.people.queries import acting
+from fleet.registry import actions, queries
+from fleet.registry.actions import NewDevice
+from fleet.registry.filters import DeviceFilter
+from fleet.registry.forms import DeviceForm, NewDeviceForm
+from fleet.registry.models import Device
+from fleet.registry.tables import CSV_HEADER, DeviceTable, csv_rows
+from fleet.registry.views.tabs import above, tabs
+from fleet.web import clock, csv_out
+from fleet.web.forms import put_beside
+from fleet.web.guards import demand, fetch, guard
+
+ROWS = 25
+_CHUNK = 2000
+
+
+def narrowed(request: HttpRequest) -> DeviceFilter:
+    """The drivers the person sees, narrowed by the address."""
+    rows = queries.devices().select_related("home__site").within(request.user)  # type: ignore[attr-defined]
+    return DeviceFilter(request.GET, queryset=rows, request=request)
+
+
+@guard(May.SEE_FLEET)
+@require_safe
+def devices(request: HttpRequest) -> HttpResponse:
+    """The drivers, narrowed and sorted."""
+    few = narrowed(request)
+    table = DeviceTable(few.qs)
+    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    context = {"filter": few, "table": table, "tabs": tabs("devices"), "query": request.GET.urlencode()}
+    return render(request, "registry/devices.html", context)
+
+
+@guard(May.SEE_FLEET)
+@require_safe
+def devices_csv(request: HttpRequest) -> HttpResponseBase:
+    """The same drivers as a file."""
+    rows = narrowed(request).qs.order_by("asset_number").iterator(chunk_size=_CHUNK)
+    return csv_out.answer("drivers", CSV_HEADER, csv_rows(rows))
+
+
+@guard(May.SEE_FLEET)
+def new(request: HttpRequest) -> HttpResponse:
+    """Add a driver that was delivered; scanning its UDI first fills in what the code says."""
+    demand(request, May.EDIT_REGISTRY)
+    scanned, problem = _scanned(request.GET.get("udi", ""))
+    initial = _initial(scanned) if scanned else {"udi": request.GET.get("udi", "")}
+    form = NewDeviceForm(request.POST or None, person=cast("Person", request.user), initial=initial)
+    if request.method == "POST" and form.is_valid():
+        try:
+            device = actions.add_device(_new_device(form), by=acting(request))
+        except BenchwardError as error:
+            put_beside(form, error)
+        else:
+            messages.success(request, f"{device} is added. It waits for its acceptance check on the bench.")
+            return redirect("registry:label", device.asset_number)
+    context = {"form": form, "scanned": scanned, "problem": problem, "above": above("devices")}
+    return render(request, "registry/device_new.html", context)
+
+
+@guard(May.SEE_FLEET)
+def edit(request: HttpRequest, asset: str) -> HttpResponse:
+    """Change a driver's facts."""
+    demand(request, May.EDIT_REGISTRY)
+    device = fetch(queries.devices(), request, asset_number=asset)
+    form = DeviceForm(request.POST or None, person=cast("Person", request.user), instance=device)
+    if request.method == "POST" and form.is_valid() and _saved(request, device, form):
+        messages.success(request, f"{device} is saved.")
+        return redirect("reports:device", device.asset_number)
+    context = {"form": form, "device": device, "above": above("devices")}
+    return render(request, "registry/device_edit.html", context)
+
+
+def _saved(request: HttpRequest, device: Device, form: DeviceForm) -> bool:
+    data = form.cleaned_data
+    try:
+        actions.edit_device(device, form.changes(), why=data["why"], opened=data["opened"], by=acting(request))
+    except ConflictError as error:
+        form.add_error(None, str(error))
+        form.show_what_stands(Device.objects.get(pk=device.pk))
+    except BenchwardError as error:
+        put_beside(form, error)
+    else:
+        return True
+    return False
+
+
+def _scanned(text: str) -> tuple[Udi | None, str]:
+    """What a scanned UDI says, or why it can't be read."""
+    if not text.strip():
+        return None, ""
+    try:
+        return parse_udi(text, clock.today().year), ""
+    except BadValueError as error:
+        return None, str(error)
+
+
+def _initial(scanned: Udi) -> dict[str, Any]:
+    known = queries.type_of_di(scanned.di)
+    facts = {"udi": scanned.raw.strip(), "di": scanned.di, "serial_number": scanned.serial, "lot": scanned.lot}
+    return {**facts, "device_type": known.pk if known else None}
+
+
+def _new_device(form: NewDeviceForm) -> NewDevice:
+    facts = dict(form.cleaned_data)
+    return NewDevice(
+        asset_number=facts.pop("asset_number"),
+        serial_number=facts.pop("serial_number"),
+        device_type=facts.pop("device_type"),
+        home=facts.pop("home"),
+        facts=facts,
+    )
