@@ -1,14 +1,25 @@
 """Packs with a life of their own, the runtime tests made on them, cycle counts, and the nightly forecast."""
 
 from datetime import timedelta
+from typing import Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 
 from fleet.bench.models import Order
+from fleet.people.models import Person
 from fleet.people.scope import PlacedQuerySet
 from fleet.registry.models import Device, DeviceType, Party
+
+
+class PackQuerySet(models.QuerySet["Pack"]):
+    """Packs; seen by whoever sees a driver it was ever in. One that was never fitted lies in a store for all."""
+
+    def within(self, person: Person) -> Self:
+        """Only the packs the person may know of."""
+        stays = Fitting.objects.filter(pack=OuterRef("pk"))
+        return self if person.everywhere else self.filter(Exists(stays.within(person)) | ~Exists(stays))
 
 
 class Pack(models.Model):
@@ -31,6 +42,8 @@ class Pack(models.Model):
     scrapped_on = models.DateField(null=True, blank=True)
     scrapped_why = models.CharField(max_length=200, blank=True)
     price = models.DecimalField(max_digits=9, decimal_places=2, null=True, blank=True)
+
+    objects = PackQuerySet.as_manager()
 
     class Meta:
         ordering = ["number"]
@@ -173,6 +186,12 @@ class CycleCount(models.Model):
         return f"{self.cycles} cycles on {self.counted_on}"
 
 
+class ForecastQuerySet(PlacedQuerySet["Forecast"]):
+    """Forecasts, seen with the device the pack is in."""
+
+    path_lookups = ("device__home__path", "device__place__path")
+
+
 class Forecast(models.Model):
     """What the last nightly run expects of a fitted pack. Replaced each night; the tests it rests on stay."""
 
@@ -197,6 +216,8 @@ class Forecast(models.Model):
     next_visit = models.DateField(null=True)
     chance_before_visit = models.FloatField(null=True)
     curve = models.JSONField("dates with 10, 50 and 90 % fractions, for the plot", default=list)
+
+    objects = ForecastQuerySet.as_manager()
 
     class Meta:
         ordering = ["crossing_on"]

@@ -1,7 +1,8 @@
 """The only writers of packs, runtime tests, cycle counts and forecasts."""
 
-from fleet.batteries.actions.forecasts import refresh_forecasts, remove_from_retired
+from fleet.batteries.actions.forecasts import refresh_forecasts, refresh_if_quick, remove_from_retired
 from fleet.batteries.actions.packs import (
+    NewFitting,
     NewPack,
     add_pack,
     add_packs,
@@ -12,13 +13,15 @@ from fleet.batteries.actions.packs import (
     remove,
     scrap,
 )
-from fleet.batteries.actions.tests import NewTest, log_test, log_tests, void_test
+from fleet.batteries.actions.tests import NewTest, check_test, log_test, log_tests, void_test
 
 __all__ = [
+    "NewFitting",
     "NewPack",
     "NewTest",
     "add_pack",
     "add_packs",
+    "check_test",
     "count_cycles",
     "count_cycles_of_many",
     "fit",
@@ -26,6 +29,7 @@ __all__ = [
     "log_test",
     "log_tests",
     "refresh_forecasts",
+    "refresh_if_quick",
     "remove",
     "remove_from_retired",
     "scrap",

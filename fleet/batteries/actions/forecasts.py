@@ -21,6 +21,8 @@ from fleet.schedules.models import Due
 from fleet.web import clock
 
 BATCH = 500
+# Stays of a type's packs up to which a forecast takes about a second.
+QUICK = 3000
 YEAR = 365.25
 # The plot's dates: from today, every half year, as far as a pack can matter to a plan.
 CURVE_YEARS = np.arange(0, 5.01, 0.5)
@@ -57,6 +59,14 @@ def refresh_forecasts(
             counts[name] += number
     _drop_outdated()
     return counts
+
+
+def refresh_if_quick(device_type: DeviceType) -> bool:
+    """Forecast a type anew while somebody waits, if it has few enough packs; else the night does it. True if done."""
+    if Fitting.objects.filter(pack__for_type=device_type).count() > QUICK:
+        return False
+    refresh_forecasts(at=clock.now(), device_type=device_type)
+    return True
 
 
 def _refresh_type(device_type: DeviceType, at: datetime) -> dict[str, int]:

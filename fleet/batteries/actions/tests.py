@@ -71,6 +71,13 @@ def log_tests(news: Sequence[NewTest], *, by: Actor) -> list[RuntimeTest]:
     return tests
 
 
+def check_test(new: NewTest) -> None:
+    """Refuse what `log_tests` would refuse of one test, so that a rack's rows are all judged before any is written."""
+    _check(new)
+    (pack,) = _packs([new])
+    _refuse_known([RuntimeTest(pack=pack, device=new.device, started_at=new.started_at)])
+
+
 def _check(new: NewTest) -> None:
     for words, field, wrong in _rules(new):
         if wrong:

@@ -1,0 +1,108 @@
+"""How the lists of batteries are narrowed."""
+
+from typing import Any, Final
+
+import django_filters
+from django import forms
+from django.db.models import QuerySet
+from django.http import HttpRequest
+
+from fleet.batteries.models import Forecast, Pack, PackQuerySet
+from fleet.batteries.queries import aged, tested
+from fleet.registry.filters import home_filter, pool_filter, site_filter, type_filter
+from fleet.registry.models import Device
+from fleet.registry.queries import types
+from fleet.web import clock
+
+#: Least chances that can be chosen, as the address says them, in words.
+CHANCES: Final = {"0.05": "1 in 20", "0.1": "1 in 10", "0.25": "1 in 4"}
+USUAL_CHANCE: Final = "0.1"
+#: Ages in whole years, from and to.
+_AGES: Final[dict[str, tuple[int, int | None]]] = {"0": (0, 2), "2": (2, 4), "4": (4, 6), "6": (6, None)}
+
+
+def _as_it_is(rows: QuerySet[Any], _name: str, _value: str) -> QuerySet[Any]:
+    """The view has chosen the rows already."""
+    return rows
+
+
+class OutlookFilter(django_filters.FilterSet):
+    """Narrow a list of batteries by where the driver belongs, its type and its use."""
+
+    list = django_filters.CharFilter(method=lambda _set, *args: _as_it_is(*args), widget=forms.HiddenInput)
+    site = site_filter()
+    home = home_filter()
+    type = type_filter()
+    pool = pool_filter()
+
+    class Meta:
+        model = Forecast
+        fields = ()
+
+
+class ChanceFilter(OutlookFilter):
+    """The same, and by the least chance that counts."""
+
+    chance = django_filters.ChoiceFilter(
+        label="Chance of at least", choices=CHANCES.items(), empty_label=None, method="filter_chance"
+    )
+    field_order = ["chance"]
+
+    def filter_chance(self, rows: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
+        """The view has chosen the rows already."""
+        return _as_it_is(rows, name, value)
+
+
+class DeviceFilter(django_filters.FilterSet):
+    """Narrow drivers themselves."""
+
+    list = django_filters.CharFilter(method=lambda _set, *args: _as_it_is(*args), widget=forms.HiddenInput)
+    site = site_filter("")
+    home = home_filter("")
+    type = type_filter("")
+    pool = pool_filter("")
+
+    class Meta:
+        model = Device
+        fields = ()
+
+
+def _types(_request: HttpRequest) -> Any:
+    return types()
+
+
+def _chemistries() -> list[tuple[str, str]]:
+    return [(name, name) for name in Pack.objects.order_by("chemistry").values_list("chemistry", flat=True).distinct()]
+
+
+class PackFilter(django_filters.FilterSet):
+    """Narrow packs by where they are in their life, what they are, how old, and whether ever tested."""
+
+    number = django_filters.CharFilter(label="Number begins with", lookup_expr="istartswith")
+    state = django_filters.ChoiceFilter(label="State", choices=Pack.State.choices, empty_label="All states")
+    type = django_filters.ModelChoiceFilter(
+        label="For", field_name="for_type", queryset=_types, empty_label="All types"
+    )
+    chemistry = django_filters.ChoiceFilter(label="Chemistry", choices=_chemistries, empty_label="All")
+    age = django_filters.ChoiceFilter(
+        label="Age",
+        choices=[("0", "Under 2 years"), ("2", "2 to 4 years"), ("4", "4 to 6 years"), ("6", "6 years and over")],
+        empty_label="Any age",
+        method="by_age",
+    )
+    tested = django_filters.ChoiceFilter(
+        label="Tested", choices=[("never", "Never"), ("yes", "At least once")], empty_label="Either", method="by_tests"
+    )
+
+    class Meta:
+        model = Pack
+        fields = ()
+
+    def by_age(self, rows: PackQuerySet, _name: str, value: str) -> PackQuerySet:
+        """Counted from the day it was made, or first fitted where that is not known."""
+        from_years, to_years = _AGES[value]
+        return aged(rows, clock.today(), from_years=from_years, to_years=to_years)
+
+    def by_tests(self, rows: PackQuerySet, _name: str, value: str) -> PackQuerySet:
+        """A void test counts for nothing."""
+        return tested(rows, ever=value == "yes")

@@ -1,0 +1,122 @@
+"""Which batteries will not last until the next visit, and of which that cannot be told.
+
+Every list holds drivers in service only: one that is on the bench or out of use is looked at anyway. A pack that is
+below its level already stands in its own list and in no other.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Count, Exists, Min, OuterRef, QuerySet
+
+from fleet.batteries.models import Fitting, FittingQuerySet, Forecast, ForecastQuerySet, RuntimeTest
+from fleet.core.lifecycle import Condition
+from fleet.people.models import Person
+from fleet.registry.models import Device, DeviceQuerySet, DeviceType
+
+_HELD = ("pack", "device__device_type__maker", "device__home__site")
+
+
+@dataclass(frozen=True, slots=True)
+class TypeWithoutForecast:
+    """A type of which too little is known: its name, why, and how many of the person's drivers that leaves out."""
+
+    pk: int
+    name: str
+    why: str
+    drivers: int
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """How many drivers in service stand in each list, and when the oldest forecast was made (None without any)."""
+
+    will_not_last: int
+    already_below: int
+    never_tested: int
+    not_enough: int
+    without_visit: int
+    without_pack: int
+    oldest: datetime | None
+
+
+def forecasts(person: Person) -> ForecastQuerySet:
+    """Forecasts of the packs in the person's drivers that are in service."""
+    rows: ForecastQuerySet = Forecast.objects.select_related(*_HELD)
+    return rows.within(person).filter(device__condition=Condition.IN_SERVICE)
+
+
+def will_not_last(person: Person, chance: float = 0.1) -> ForecastQuerySet:
+    """Packs with at least this chance of passing their level before the driver's next visit, the likeliest first."""
+    rows = forecasts(person).filter(already_below=False, chance_before_visit__gte=chance)
+    return rows.order_by("-chance_before_visit", "pk")
+
+
+def already_below(person: Person) -> ForecastQuerySet:
+    """Packs below their level by the latest test or by what is expected of them, the lowest first."""
+    return forecasts(person).filter(already_below=True).order_by("fraction_today", "pk")
+
+
+def not_enough(person: Person) -> ForecastQuerySet:
+    """Packs of types of which too little is known for a forecast."""
+    rows = forecasts(person).filter(basis=Forecast.Basis.NOT_ENOUGH)
+    return rows.order_by("device__device_type", "device__asset_number")
+
+
+def without_visit(person: Person) -> ForecastQuerySet:
+    """Packs with a forecast in drivers for which no visit is planned, the earliest crossing first."""
+    rows = forecasts(person).exclude(basis=Forecast.Basis.NOT_ENOUGH)
+    return rows.filter(already_below=False, next_visit__isnull=True).order_by("crossing_on", "pk")
+
+
+def never_tested(person: Person) -> FittingQuerySet:
+    """Packs in service on which no test that counts was ever made, the longest fitted first."""
+    tested = RuntimeTest.objects.filter(pack=OuterRef("pack"), voided_at__isnull=True)
+    rows: FittingQuerySet = Fitting.objects.select_related(*_HELD)
+    rows = rows.within(person).filter(removed_on__isnull=True, device__condition=Condition.IN_SERVICE)
+    return rows.filter(~Exists(tested)).order_by("fitted_on", "pk")
+
+
+def without_pack(person: Person) -> DeviceQuerySet:
+    """Drivers in service of a type with a fitted pack, of which no pack is on record."""
+    held = Fitting.objects.filter(device=OuterRef("pk"), removed_on__isnull=True)
+    rows: DeviceQuerySet = Device.objects.select_related("device_type__maker", "home__site")
+    rows = rows.within(person).filter(condition=Condition.IN_SERVICE, device_type__power=DeviceType.Power.FITTED_PACK)
+    return rows.filter(~Exists(held)).order_by("asset_number")
+
+
+#: The lists by the name their address carries. All but the first ask nothing but the person.
+LISTS: dict[str, Callable[[Person], QuerySet[Any]]] = {
+    "will_not_last": will_not_last,
+    "below": already_below,
+    "never": never_tested,
+    "not_enough": not_enough,
+    "no_visit": without_visit,
+    "no_pack": without_pack,
+}
+
+
+def types_without_forecast(rows: QuerySet[Forecast]) -> list[TypeWithoutForecast]:
+    """`not_enough` by type: why each has no number."""
+    names = ("device__device_type__maker__name", "device__device_type__model", "device__device_type__configuration")
+    groups = rows.order_by().values_list("device__device_type", *names, "why_not").annotate(drivers=Count("pk"))
+    found = [
+        TypeWithoutForecast(pk, f"{maker} {model}" + (f" ({configuration})" if configuration else ""), why, drivers)
+        for pk, maker, model, configuration, why, drivers in groups
+    ]
+    return sorted(found, key=lambda group: group.name)
+
+
+def counts(person: Person, chance: float = 0.1) -> Counts:
+    """How many rows each list has for the person."""
+    return Counts(
+        will_not_last=will_not_last(person, chance).count(),
+        already_below=already_below(person).count(),
+        never_tested=never_tested(person).count(),
+        not_enough=not_enough(person).count(),
+        without_visit=without_visit(person).count(),
+        without_pack=without_pack(person).count(),
+        oldest=forecasts(person).aggregate(oldest=Min("made_at"))["oldest"],
+    )

@@ -1,0 +1,173 @@
+"""A pack and a driver's battery as their pages show them: stays, tests, cycle counts, forecast and figure."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+
+from django.utils.safestring import SafeString
+
+from fleet.batteries import wording
+from fleet.batteries.figure import Kind, Plot, Point, Stage, draw, legend
+from fleet.batteries.models import CycleCount, Fitting, Forecast, Pack, RuntimeTest
+from fleet.batteries.queries.packs import fitting_of, tests_of
+from fleet.people.models import Person
+from fleet.registry.models import Device
+from fleet.schedules.queries import next_visit
+from fleet.web import clock
+
+
+@dataclass(frozen=True, slots=True)
+class MadeTest:
+    """A runtime test with what it is worth against its driver's replacement level."""
+
+    test: RuntimeTest
+    worth: str
+    kind: Kind
+    flags: tuple[str, ...]
+    meets: bool
+    is_value: bool
+    device: Device | None
+    """The driver, unless the reader may not know of it."""
+
+    @property
+    def counts(self) -> bool:
+        """Whether the test was not voided."""
+        return self.test.voided_at is None
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """A forecast in words. Without enough data there is no number in it, only the reason."""
+
+    forecast: Forecast
+    level: str
+    basis: str
+    crossing: str
+    chance: str
+    made: str
+    is_old: bool
+
+    @property
+    def has_numbers(self) -> bool:
+        """Whether there is a forecast at all."""
+        return self.forecast.basis != Forecast.Basis.NOT_ENOUGH
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """The figure with its legend, and its numbers for the table beneath."""
+
+    svg: SafeString
+    legend: list[tuple[SafeString, str]]
+    stages: tuple[Stage, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PackRecord:
+    """All that is kept of a pack. `stay` is the one that goes on; `stays_elsewhere` counts those not shown."""
+
+    pack: Pack
+    stay: Fitting | None
+    stays: tuple[Fitting, ...]
+    stays_elsewhere: int
+    tests: tuple[MadeTest, ...]
+    cycles: tuple[CycleCount, ...]
+    outlook: Outlook | None
+    drawing: Drawing
+    age: str
+    level: Decimal
+
+    @property
+    def last_test(self) -> MadeTest | None:
+        """The latest test that was not voided."""
+        return next((line for line in self.tests if line.counts), None)
+
+
+@dataclass(frozen=True, slots=True)
+class BatteryView:
+    """A driver's battery: what its panel shows. `record` is None when no pack is on record."""
+
+    device: Device
+    record: PackRecord | None
+    next_visit: date | None
+
+
+def battery_view(device: Device, person: Person | None = None) -> BatteryView:
+    """What the panel of a driver's battery shows; drivers the person may not know of are not named in it."""
+    stay = fitting_of(device)
+    return BatteryView(device, pack_record(stay.pack, person) if stay else None, next_visit(device))
+
+
+def pack_record(pack: Pack, person: Person | None = None) -> PackRecord:
+    """All that is kept of a pack, as the person (everybody's eyes when None) may see it."""
+    all_stays = list(pack.fittings.select_related("device__device_type", "device__home__site", "order"))
+    known = _known(pack, person)
+    stays = tuple(stay for stay in all_stays if known is None or stay.device_id in known)
+    stay = next((stay for stay in all_stays if stay.removed_on is None), None)
+    level = stay.device.replacement_level if stay else pack.for_type.replacement_level
+    tests = tuple(made_test(test, test.device.replacement_level, known) for test in tests_of(pack))
+    forecast = Forecast.objects.filter(pack=pack).first() if stay else None
+    first = min((stay.fitted_on for stay in all_stays), default=None)
+    since = pack.made_on or first
+    return PackRecord(
+        pack=pack,
+        stay=stay if stay in stays else None,
+        stays=stays,
+        stays_elsewhere=len(all_stays) - len(stays),
+        tests=tests,
+        cycles=tuple(pack.cycle_counts.all()),
+        outlook=_outlook(forecast, tests, clock.now()) if forecast else None,
+        drawing=_drawing(pack, tests, forecast, first, level),
+        age=wording.years(since, clock.today()),
+        level=level,
+    )
+
+
+def _known(pack: Pack, person: Person | None) -> set[int] | None:
+    if person is None or person.everywhere:
+        return None
+    return set(Device.objects.within(person).filter(fittings__pack=pack).values_list("pk", flat=True))
+
+
+def made_test(test: RuntimeTest, level: Decimal, known: set[int] | None = None) -> MadeTest:
+    """A test with its worth; its driver is left out unless it is among the `known` (None: all are)."""
+    return MadeTest(
+        test=test,
+        worth=wording.worth(test, level),
+        kind=Kind(wording.kind(test)),
+        flags=tuple(words for _, words in wording.flags(test)),
+        meets=wording.meets(test, level),
+        is_value=wording.is_value(test),
+        device=test.device if known is None or test.device_id in known else None,
+    )
+
+
+def _outlook(forecast: Forecast, tests: tuple[MadeTest, ...], now: datetime) -> Outlook:
+    tested = any(line.counts for line in tests)
+    return Outlook(
+        forecast=forecast,
+        level=wording.level_percent(forecast.level),
+        basis=wording.basis(forecast, tested=tested),
+        crossing=wording.crossing(forecast),
+        chance=wording.chance_before_visit(forecast, clock.local_day(now)),
+        made=wording.made_words(forecast.made_at, now),
+        is_old=wording.is_old(forecast.made_at, now),
+    )
+
+
+def _drawing(
+    pack: Pack, tests: tuple[MadeTest, ...], forecast: Forecast | None, first: date | None, level: Decimal
+) -> Drawing:
+    stages = tuple(Stage(date.fromisoformat(on), *figures) for on, *figures in (forecast.curve if forecast else []))
+    plot = Plot(
+        key=f"pack-{pack.pk}",
+        pack=pack.number,
+        today=clock.today(),
+        level=float(level),
+        points=[Point(clock.local_day(line.test.started_at), line.test.fraction, line.kind) for line in tests],
+        stages=stages,
+        since=first,
+        next_visit=forecast.next_visit if forecast else None,
+        why_no_forecast=forecast.why_not if forecast else "",
+    )
+    return Drawing(draw(plot), legend(plot), stages)

@@ -1,0 +1,14 @@
+"""The night's work on batteries."""
+
+from fleet.audit.actors import job_actor
+from fleet.batteries import actions
+from fleet.jobs.handlers import Run, handler
+from fleet.web import clock
+
+
+@handler("refresh_forecasts", words="Forecast what each battery will still carry")
+def refresh_forecasts(run: Run) -> dict[str, int]:
+    """Take packs out of retired drivers on record, then forecast every fitted pack anew."""
+    removed = actions.remove_from_retired(by=job_actor(run.kind))
+    counts = actions.refresh_forecasts(at=clock.now(), progress=run.progress)
+    return {"taken out of retired drivers": removed, **counts}

@@ -1,0 +1,22 @@
+"""Addresses of the batteries room, under /batteries/."""
+
+from django.urls import path
+
+from fleet.batteries import views
+
+app_name = "batteries"
+urlpatterns = [
+    path("", views.will_not_last, name="will_not_last"),
+    path("will-not-last.csv", views.will_not_last_csv, name="will_not_last_csv"),
+    path("log/", views.log, name="log"),
+    path("rack/", views.rack, name="rack"),
+    path("tests/", views.logged, name="logged"),
+    path("tests/<int:pk>/", views.test, name="test"),
+    path("packs/", views.packs, name="packs"),
+    path("packs.csv", views.packs_csv, name="packs_csv"),
+    path("packs/new/", views.new_pack, name="new_pack"),
+    path("packs/<str:number>/", views.pack, name="pack"),
+    path("packs/<str:number>/<slug:verb>/", views.act_on_pack, name="act"),
+    path("device/<str:asset>/panel/", views.device_panel, name="device_panel"),
+    path("device/<str:asset>/pack/", views.device_pack, name="device_pack"),
+]

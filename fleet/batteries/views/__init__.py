@@ -1,0 +1,23 @@
+"""Pages about packs, runtime tests and forecasts."""
+
+from fleet.batteries.views.device import device_pack, device_panel
+from fleet.batteries.views.log import log, logged, test
+from fleet.batteries.views.outlook import will_not_last, will_not_last_csv
+from fleet.batteries.views.packs import act_on_pack, new_pack, pack, packs, packs_csv
+from fleet.batteries.views.rack import rack
+
+__all__ = [
+    "act_on_pack",
+    "device_pack",
+    "device_panel",
+    "log",
+    "logged",
+    "new_pack",
+    "pack",
+    "packs",
+    "packs_csv",
+    "rack",
+    "test",
+    "will_not_last",
+    "will_not_last_csv",
+]

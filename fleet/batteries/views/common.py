@@ -1,0 +1,43 @@
+"""What the room's pages share."""
+
+from typing import Any, cast
+from urllib.parse import urlencode
+
+from django.http import HttpRequest, QueryDict
+from django.urls import reverse
+from django_tables2 import LazyPaginator, RequestConfig
+
+from fleet.people.models import Person
+
+ROWS = 25
+REFUSED = 422
+FIRST = (
+    "A pack that is hot, swollen or leaking is taken out at once; don't charge it, test it or open it.",
+    "The charge indicator is no test: it has shown full on packs that could not carry.",
+)
+PROMISE = (
+    "A forecast is no test and clears no driver for use. The maker's instructions and local policy decide when a pack "
+    "is replaced."
+)
+
+
+def above() -> list[tuple[str, str]]:
+    """The pages above this room's own."""
+    return [("Batteries", reverse("batteries:will_not_last"))]
+
+
+def person_of(request: HttpRequest) -> Person:
+    """The signed-in person of a guarded page."""
+    return cast("Person", request.user)
+
+
+def paged(request: HttpRequest, table: Any) -> Any:
+    """The table, sorted and cut to the page that the address asks for."""
+    return RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+
+
+def with_values(query: QueryDict, **values: object) -> str:
+    """The query string with some values set (an empty one is left out), back on the first page."""
+    held: dict[str, object] = {name: query[name] for name in query if name not in {"page", "sort", *values}}
+    held |= {name: value for name, value in values.items() if value != ""}
+    return f"?{urlencode(held)}"

@@ -1,0 +1,62 @@
+"""Log a charging rack of ten drivers at once, all or none."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from fleet.audit.actors import Actor
+from fleet.batteries import actions
+from fleet.batteries.forms import Rack
+from fleet.batteries.models import RuntimeTest
+from fleet.batteries.views.common import FIRST, REFUSED, above, person_of
+from fleet.core.errors import BadValueError, BenchwardError
+from fleet.core.permissions import May
+from fleet.people.queries import acting
+from fleet.web import clock
+from fleet.web.guards import guard
+
+
+@guard(May.LOG_RUNTIME_TEST)
+@require_http_methods(["GET", "HEAD", "POST"])
+def rack(request: HttpRequest) -> HttpResponse:
+    """One line that all share, ten rows, everything or nothing."""
+    form = Rack(request.POST or None, _usual())
+    if request.method == "POST" and form.is_valid(person_of(request)):
+        tests = _log(form, acting(request))
+        if tests:
+            _forecast(tests)
+            messages.success(request, f"{len(tests)} test{'s' if len(tests) > 1 else ''} logged.")
+            logged = ",".join(str(test.pk) for test in tests)
+            return redirect(f"{reverse('batteries:logged')}?of={logged}")
+    refused = request.method == "POST"
+    context = {"rack": form, "first": FIRST, "above": above()}
+    return render(request, "batteries/rack.html", context, status=REFUSED if refused else 200)
+
+
+def _usual() -> dict[str, object]:
+    last = RuntimeTest.objects.order_by("-entered_at", "-pk").values_list("syringe_ml", flat=True).first()
+    return {"started_on": clock.today(), "syringe_ml": last}
+
+
+def _log(form: Rack, by: Actor) -> list[RuntimeTest]:
+    """Log every row, or none and say in each row what is wrong with it."""
+    pairs = form.new_tests()
+    for row, new in pairs:
+        try:
+            actions.check_test(new)
+        except BadValueError as error:
+            row.refuse(error)
+    if form.refusals:
+        return []
+    try:
+        return actions.log_tests([new for _, new in pairs], by=by)
+    except BenchwardError as error:
+        form.common.add_error(None, str(error))
+        return []
+
+
+def _forecast(tests: list[RuntimeTest]) -> None:
+    for device_type in {test.device.device_type for test in tests}:
+        actions.refresh_if_quick(device_type)
