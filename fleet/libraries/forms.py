@@ -20,7 +20,7 @@ class VersionChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
 
     def __init__(self, **kwargs: Any) -> None:
         rows = LibraryVersion.objects.filter(withdrawn_on=None).select_related("library")
-        super().__init__(rows.order_by("library__name", "-released_on"), **kwargs)
+        super().__init__(rows.order_by("library__name", "-released_on"), empty_label="Choose a version", **kwargs)
 
 
 class PlaceChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
@@ -51,7 +51,12 @@ class ReleaseForm(forms.Form):
 class RequireForm(forms.Form):
     """What a place requires from when."""
 
-    place = PlaceChoice(label="Place", queryset=Place.objects.none(), help_text="It holds for every place in it too.")
+    place = PlaceChoice(
+        label="Place",
+        queryset=Place.objects.none(),
+        empty_label="Choose a place",
+        help_text="It holds for every place in it too.",
+    )
     version = VersionChoice(label="Version")
     from_day = day_field("From")
 

@@ -69,17 +69,18 @@ class Coverage:
 
 def libraries() -> QuerySet[Library]:
     """Every library, with the number of its versions (`version_count`)."""
-    return Library.objects.annotate(version_count=Count("versions"))
+    return Library.objects.annotate(version_count=Count("versions")).order_by("name")
 
 
 def versions() -> QuerySet[LibraryVersion]:
     """Every version, newest first in each library, with the drivers seen to carry it (`carried_count`)."""
-    return LibraryVersion.objects.select_related("library").annotate(carried_count=Count("carried_by"))
+    rows = LibraryVersion.objects.select_related("library").annotate(carried_count=Count("carried_by"))
+    return rows.order_by("library__name", "-released_on", "-id")
 
 
 def requirements(version: LibraryVersion | None = None) -> QuerySet[Requirement]:
     """What places require from when, of one version or of all."""
-    rows = Requirement.objects.select_related("place", "version__library").order_by("-from_day", "place__name")
+    rows = Requirement.objects.select_related("place__site", "version__library").order_by("-from_day", "place__name")
     return rows if version is None else rows.filter(version=version)
 
 

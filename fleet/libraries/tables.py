@@ -20,7 +20,7 @@ SHAPES = {
     State.UNKNOWN: "none",
     State.FREE: "none",
 }
-WIDTH, HEIGHT, EDGE = 320, 56, 4
+WIDTH, HEIGHT, EDGE = 320, 72, 4
 
 
 def state_mark(standing: Standing) -> SafeString:
@@ -41,7 +41,7 @@ class CarriedTable(tables.Table):
     carried = tables.Column("Carries", accessor="carried__version", order_by="carried__version__released_on")
     required = tables.Column("Requires", orderable=False, empty_values=())
     seen = tables.Column("Last seen", accessor="carried__seen_at", order_by="carried__seen_at")
-    device_type = tables.Column("Type", order_by="device_type__model")
+    device_type = tables.Column("Type", accessor="device_type__model")
     home = tables.Column("Home", order_by=("home__site__name", "home__name"))
 
     class Meta:

@@ -82,7 +82,8 @@ class PlanForm(forms.ModelForm):  # type: ignore[type-arg]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["device_type"].queryset = types()  # type: ignore[attr-defined]
+        device_type: Any = self.fields["device_type"]
+        device_type.queryset, device_type.empty_label = types(), "Choose a type"
         if self.instance.pk:
             # What is done to which type stays: a different service is a different plan.
             del self.fields["device_type"], self.fields["kind"]

@@ -35,7 +35,9 @@ def standing(due: Due) -> SafeString:
         return marks.mark("due", "The driver asks for it")
     if due.deferred_from:
         return marks.mark("deferred", f"Put off from {phrases.day(due.deferred_from)}")
-    return marks.mark("due" if due.opens_on <= today else "coming", "" if due.opens_on <= today else "Window not open")
+    if due.due_on <= today:
+        return marks.mark("due")
+    return marks.mark("coming", "Window open" if due.opens_on <= today else f"Opens {phrases.day(due.opens_on)}")
 
 
 class DueTable(tables.Table):
@@ -50,7 +52,7 @@ class DueTable(tables.Table):
     standing = tables.Column("How it stands", accessor="closes_on")
     plan = tables.Column("Work", accessor="plan__name")
     due_on = tables.Column("Due")
-    type = tables.Column("Type", accessor="device__device_type", order_by="device__device_type__model")
+    type = tables.Column("Type", accessor="device__device_type__model")
     home = tables.Column("Home", accessor="device__home", order_by=("device__home__site__name", "device__home__name"))
     condition = tables.Column("Driver is", accessor="device__condition")
     tried = tables.Column("Last attempt", orderable=False, empty_values=())
@@ -70,7 +72,7 @@ class DueTable(tables.Table):
 
     def render_home(self, record: Due) -> SafeString:
         """The place, and its site below."""
-        return format_html('{} <span class="soft">{}</span>', record.device.home, record.device.home.site)
+        return format_html('<span>{} <span class="soft">{}</span></span>', record.device.home, record.device.home.site)
 
     def render_condition(self, record: Due) -> SafeString:
         """A shape and a word, and what it waits for."""

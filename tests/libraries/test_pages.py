@@ -75,7 +75,7 @@ def test_a_line_shows_the_share_over_time(manager: Person) -> None:
         carried(device, version, SEEN)
     actions.snapshot(TODAY)
     html = page(manager, "libraries:coverage")
-    assert 'points="4.0,52.0 316.0,4.0"' in html
+    assert 'points="4.0,68.0 316.0,4.0"' in html
     assert "from 0\xa0% on 20\xa0May\xa02027 to 100\xa0% on 9\xa0Jun\xa02027" in html
 
 

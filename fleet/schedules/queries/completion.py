@@ -25,14 +25,14 @@ from fleet.schedules.queries.dues import with_last_attempt
 class Result(Worded):
     """How a due ended, best first."""
 
-    ON_TIME = "on_time", "Done on time"
-    LATE = "late", "Done late"
-    EARLY = "early", "Done before its window opened"
-    NOT_FOUND = "not_found", "Could not be located"
-    IN_USE = "in_use", "In use on a patient"
+    ON_TIME = "on_time", "On time"
+    LATE = "late", "Late"
+    EARLY = "early", "Before its window"
+    NOT_FOUND = "not_found", "Not located"
+    IN_USE = "in_use", "In use"
     PARTS = "parts", "Waiting for parts"
     REFUSED = "refused", "Access refused"
-    OPEN = "open", "Not done, no attempt recorded"
+    OPEN = "open", "No attempt recorded"
 
 
 _RANK = {result: rank for rank, result in enumerate(Result)}

@@ -12,6 +12,7 @@
 //   data-sign-out           form: forgets all that was kept
 //   data-ago="ISO"          element: its words ("3 minutes ago") stay fresh
 //   data-toggle="ID"        button: opens and shuts the element with that id
+//   data-fold               details: shut on a phone as long as its form narrows nothing
 //   data-focus              element: takes the focus on load (the summary of a refused form)
 
 const all = (selector, root = document) => [...root.querySelectorAll(selector)];
@@ -269,7 +270,21 @@ function refreshAgo() {
   for (const element of all("[data-ago]")) element.textContent = agoWords(element.dataset.ago, now);
 }
 
+// ---- what would push the list off a phone's screen ----
+
+const narrow = matchMedia("(max-width: 47.99em)");
+
+function fold(details) {
+  const narrows = all("input, select", details).some((control) => control.value);
+  details.open = narrows || !narrow.matches;
+}
+
+const foldAll = () => all("details[data-fold]").forEach(fold);
+
 // ---- start ----
+
+foldAll();
+narrow.addEventListener("change", foldAll);
 
 function settleDrafts() {
   const saved = !document.querySelector("[data-not-saved]");
