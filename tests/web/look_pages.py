@@ -5,7 +5,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.template import RequestContext, Template
-from django.urls import path
+from django.urls import include, path
 
 LOST_SESSION = "my session has ended"
 PAGE = """
@@ -53,4 +53,10 @@ def broken(_request: HttpRequest) -> HttpResponse:
     raise RuntimeError(msg)
 
 
-urlpatterns = [path("report/", report, name="report"), path("forbidden/", forbidden), path("broken/", broken)]
+urlpatterns = [
+    path("report/", report, name="report"),
+    path("forbidden/", forbidden),
+    path("broken/", broken),
+    # The header and the menus around each page link to the product's own addresses.
+    path("", include("fleet.urls")),
+]
