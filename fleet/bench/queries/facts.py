@@ -78,8 +78,10 @@ def open_quarantine(device: Device) -> Quarantine | None:
 
 
 def harm_linked(order: Order) -> bool:
-    """Whether somebody was harmed, or might have been: by the tag, its reports or a quarantine since."""
+    """Whether somebody was harmed, or might have been: by the tag, its reports or a quarantine meanwhile."""
     linked = Q(opened_at__gte=order.raised_at)
+    if order.completed_at is not None:
+        linked &= Q(opened_at__lte=order.completed_at)
     if order.tag_id is not None:
         linked |= Q(tag_id=order.tag_id)
         reported = TagReport.objects.filter(tag_id=order.tag_id, harm__in=HARM)
