@@ -80,6 +80,7 @@ class PersonForm(forms.ModelForm):  # type: ignore[type-arg]
             "is_active",
         )
         labels = {
+            "email": "E-mail",
             "everywhere": "Sees all places",
             "wants_digest": "Gets the morning e-mail",
             "is_active": "May sign in",

@@ -204,18 +204,42 @@ class NewTypeForm(TypeForm):
 
 
 class RuntimeRow(forms.Form):
-    """One rated runtime."""
+    """One rated runtime; a row emptied is a runtime dropped."""
 
-    rate = forms.DecimalField(label="Rate, mL/h", min_value=0, max_digits=7, decimal_places=2, widget=_NUMBER)
-    hours = forms.DecimalField(label="Hours", min_value=0, max_digits=6, decimal_places=2, widget=_NUMBER)
+    rate = forms.DecimalField(
+        label="Rate, mL/h", min_value=0, max_digits=7, decimal_places=2, widget=_NUMBER, required=False
+    )
+    hours = forms.DecimalField(
+        label="Hours", min_value=0, max_digits=6, decimal_places=2, widget=_NUMBER, required=False
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse half a row."""
+        data = super().clean() or {}
+        for one, other in (("rate", "hours"), ("hours", "rate")):
+            if data.get(one) is not None and other in data and data[other] is None:
+                self.add_error(other, "Give both, or empty the row.")
+        return data
 
 
 class AccessoryRow(forms.Form):
-    """One thing that belongs to each driver of the type."""
+    """One thing that belongs to each driver of the type; a row without a name is dropped."""
 
-    name = forms.CharField(label="What", max_length=60)
+    name = forms.CharField(label="What", max_length=60, required=False)
     quantity = forms.IntegerField(label="How many", min_value=1, max_value=99, initial=1)
 
 
-RuntimeRows = forms.formset_factory(RuntimeRow, extra=3, can_delete=False)
-AccessoryRows = forms.formset_factory(AccessoryRow, extra=2, can_delete=False)
+class EachOnce(forms.BaseFormSet):  # type: ignore[type-arg]
+    """Rows of which each says something else in its first field."""
+
+    def clean(self) -> None:
+        """Refuse the same rate, or the same name, twice."""
+        first = next(iter(self.form.base_fields))
+        said = [row.cleaned_data.get(first) for row in self.forms if hasattr(row, "cleaned_data")]
+        twice = sorted({str(value) for value in said if value not in (None, "") and said.count(value) > 1})
+        if twice:
+            raise forms.ValidationError(f"{twice[0]} stands in two rows. Keep one.")
+
+
+RuntimeRows = forms.formset_factory(RuntimeRow, formset=EachOnce, extra=3)
+AccessoryRows = forms.formset_factory(AccessoryRow, formset=EachOnce, extra=2)

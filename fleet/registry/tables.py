@@ -30,12 +30,10 @@ class DeviceTable(tables.Table):
     """One row a driver. The tick boxes belong to the form `labels` of the page around it."""
 
     pick = tables.Column("Label", accessor="asset_number", orderable=False, attrs={"cell": {"class": "screen-only"}})
-    asset_number = tables.Column("Driver")
-    serial_number = tables.Column("Serial", attrs={"cell": {"class": "ident"}})
+    asset_number = tables.Column("Driver, serial")
     device_type = tables.Column("Type", order_by=("device_type__maker__name", "device_type__model"))
     pool = tables.Column("Pool")
     home = tables.Column("Home", order_by=("home__site__name", "home__name"))
-    place = tables.Column("Is at", order_by="place__name")
     condition = tables.Column("Condition", order_by=("condition", "condition_since"))
     next_due = tables.Column("Next due", empty_values=())
     last_seen_at = tables.Column("Last seen", empty_values=())
@@ -50,17 +48,21 @@ class DeviceTable(tables.Table):
             '<input type="checkbox" name="asset" value="{0}" form="labels" aria-label="Label for {0}">', value
         )
 
-    def render_asset_number(self, value: str) -> SafeString:
-        """The number, leading to the driver's page."""
-        return format_html('<a class="ident" href="{}">{}</a>', reverse("reports:device", args=[value]), value)
+    def render_asset_number(self, value: str, record: Device) -> SafeString:
+        """The number, leading to the driver's page, and the serial number below."""
+        return format_html(
+            '<a class="ident" href="{}">{}</a> <span class="ident soft below">{}</span>',
+            reverse("reports:device", args=[value]),
+            value,
+            record.serial_number,
+        )
 
     def render_home(self, record: Device) -> SafeString:
-        """The place, and its site beside it."""
-        return format_html('{} <span class="soft">{}</span>', record.home, record.home.site)
-
-    def render_place(self, record: Device) -> str:
-        """Where it stands, if it has wandered."""
-        return "At home" if record.place_id == record.home_id else str(record.place)
+        """The place, its site, and where it stands if it has wandered."""
+        home = format_html('{} <span class="soft below">{}</span>', record.home, record.home.site)
+        if record.place_id == record.home_id:
+            return home
+        return format_html('{} <span class="below">now at {}</span>', home, record.place)
 
     def render_condition(self, record: Device) -> SafeString:
         """A shape and words."""
@@ -71,7 +73,7 @@ class DeviceTable(tables.Table):
         if record.next_due is None:
             return "—"
         day = phrases.day(record.next_due)
-        return marks.mark("late", f"{day}, late") if record.late_since else day
+        return marks.mark("late", f"Late: {day}") if record.late_since else day
 
     def render_last_seen_at(self, value: datetime | None) -> str:
         """How long ago."""

@@ -158,3 +158,37 @@ def test_the_axes_hold_every_point(most: str) -> None:
 def test_one_runtime_draws_no_line() -> None:
     """A single rate gives a table and no plot."""
     assert runtime_plot([(Decimal(5), Decimal(7))]) is None
+
+
+def sent_as_shown(person: Person, row: DeviceType) -> dict[str, Any]:
+    """The whole form with its two tables, as a browser would send it unchanged."""
+    sheet = signed_in(person).get(address(row, "type_edit")).context["sheet"]
+    forms = [part for rows in (sheet.runtimes, sheet.accessories) for part in (rows.management_form, *rows)]
+    fields = [form[name] for form in (sheet.form, *forms) for name in form.fields]
+    return {field.html_name: "" if field.value() is None else field.value() for field in fields}
+
+
+def test_an_emptied_row_is_dropped(manager: Person) -> None:
+    """A runtime and an accessory whose rows are emptied are gone; the rows left alone stay."""
+    row = a_type()
+    actions.state_runtimes(row, {Decimal(5): Decimal(7), Decimal(20): Decimal(4)}, by=BY)
+    sent = sent_as_shown(manager, row) | {"runtimes-1-rate": "", "runtimes-1-hours": "", "accessories-0-name": ""}
+    assert signed_in(manager).post(address(row, "type_edit"), sent)["Location"] == address(row)
+    assert [each.rate for each in row.rated_runtimes.all()] == [5]
+    assert not row.accessories.exists()
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"runtimes-1-rate": "20"}, "Give both"),
+        ({"runtimes-1-hours": "4"}, "Give both"),
+        ({"runtimes-1-rate": "5.0", "runtimes-1-hours": "4"}, "stands in two rows"),
+    ],
+)
+def test_a_row_that_cannot_be_meant_is_refused(manager: Person, wrong: dict[str, str], words: str) -> None:
+    """Half a row, or one rate twice, is refused in words and nothing changes."""
+    row = a_type()
+    told = signed_in(manager).post(address(row, "type_edit"), sent_as_shown(manager, row) | wrong).content.decode()
+    assert words in told
+    assert row.rated_runtimes.get().hours == 7

@@ -180,10 +180,8 @@ def _refuse_other_with(device: Device, serial: str) -> None:
 
 
 def locked(device: Device) -> Device:
-    """The device's row, locked until the caller's transaction ends, with its type at hand."""
-    return (
-        Device.objects.select_for_update(of=("self",)).select_related("device_type", "place", "home").get(pk=device.pk)
-    )
+    """The device's row, locked until the caller's transaction ends, with its place at hand for the trail."""
+    return Device.objects.select_for_update(of=("self",)).select_related("place").get(pk=device.pk)
 
 
 @transaction.atomic

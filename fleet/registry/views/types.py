@@ -71,7 +71,7 @@ def new(request: HttpRequest) -> HttpResponse:
         else:
             messages.success(request, f"{row} is added. Give it a plan of its services next.")
             return redirect("registry:type", row.pk)
-    return _page(request, sheet, "Add a type", above("types"))
+    return _page(request, sheet, "Add a type", "Add a type", above("types"))
 
 
 @guard(May.SEE_FLEET)
@@ -83,7 +83,8 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and sheet.is_valid() and _saved(request, row, sheet):
         messages.success(request, f"{row} is saved. Drivers without values of their own follow.")
         return redirect("registry:type", row.pk)
-    return _page(request, sheet, "Change", [*above("types"), (str(row), reverse("registry:type", args=[row.pk]))])
+    way = [*above("types"), (str(row), reverse("registry:type", args=[row.pk]))]
+    return _page(request, sheet, f"Change {row}", "Change", way)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,11 +101,11 @@ class Sheet:
 
     def hours_at(self) -> dict[Decimal, Decimal]:
         """Rate in mL/h -> hours, of the rows that were filled in."""
-        return {row["rate"]: row["hours"] for row in self.runtimes.cleaned_data if row}
+        return {row["rate"]: row["hours"] for row in self.runtimes.cleaned_data if row.get("rate") is not None}
 
     def counts(self) -> dict[str, int]:
         """Accessory -> how many."""
-        return {row["name"]: row["quantity"] for row in self.accessories.cleaned_data if row}
+        return {row["name"]: row["quantity"] for row in self.accessories.cleaned_data if row.get("name")}
 
 
 def _rows(request: HttpRequest, row: DeviceType | None) -> tuple[Any, Any]:
@@ -155,10 +156,9 @@ def _saved(request: HttpRequest, row: DeviceType, sheet: Sheet) -> bool:
     return False
 
 
-def _page(request: HttpRequest, sheet: Sheet, here: str, above: list[tuple[str, str]]) -> HttpResponse:
-    return render(
-        request, "registry/type_form.html", {"sheet": sheet, "form": sheet.form, "above": above, "here": here}
-    )
+def _page(request: HttpRequest, sheet: Sheet, title: str, here: str, way: list[tuple[str, str]]) -> HttpResponse:
+    context = {"sheet": sheet, "form": sheet.form, "title": title, "here": here, "above": way}
+    return render(request, "registry/type_form.html", context)
 
 
 def _facts(row: DeviceType) -> list[tuple[str, object]]:
