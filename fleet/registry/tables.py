@@ -23,7 +23,8 @@ CSV_HEADER = (
 def condition_words(device: Device) -> SafeString:
     """Its condition, and the quarantine beside it."""
     condition = marks.condition_mark(device.condition, device.get_wait_reason_display())
-    return format_html("{} {}", condition, marks.mark("quarantine")) if device.quarantined else condition
+    both = format_html("<span>{} {}</span>", condition, marks.mark("quarantine"))
+    return both if device.quarantined else condition
 
 
 class DeviceTable(tables.Table):
@@ -33,7 +34,7 @@ class DeviceTable(tables.Table):
     asset_number = tables.Column("Driver, serial")
     device_type = tables.Column("Type", order_by=("device_type__maker__name", "device_type__model"))
     pool = tables.Column("Pool")
-    home = tables.Column("Home", order_by=("home__site__name", "home__name"))
+    home = tables.Column("Home", attrs={"cell": {"class": "roomy"}}, order_by=("home__site__name", "home__name"))
     condition = tables.Column("Condition", order_by=("condition", "condition_since"))
     next_due = tables.Column("Next due", empty_values=())
     last_seen_at = tables.Column("Last seen", empty_values=())
@@ -51,7 +52,7 @@ class DeviceTable(tables.Table):
     def render_asset_number(self, value: str, record: Device) -> SafeString:
         """The number, leading to the driver's page, and the serial number below."""
         return format_html(
-            '<a class="ident" href="{}">{}</a> <span class="ident soft below">{}</span>',
+            '<span><a class="ident" href="{}">{}</a> <span class="ident soft below">{}</span></span>',
             reverse("reports:device", args=[value]),
             value,
             record.serial_number,
@@ -59,10 +60,9 @@ class DeviceTable(tables.Table):
 
     def render_home(self, record: Device) -> SafeString:
         """The place, its site, and where it stands if it has wandered."""
-        home = format_html('{} <span class="soft below">{}</span>', record.home, record.home.site)
-        if record.place_id == record.home_id:
-            return home
-        return format_html('{} <span class="below">now at {}</span>', home, record.place)
+        away = record.place_id != record.home_id
+        now = format_html('<span class="below">now at {}</span>', record.place) if away else ""
+        return format_html('<span>{} <span class="soft below">{}</span> {}</span>', record.home, record.home.site, now)
 
     def render_condition(self, record: Device) -> SafeString:
         """A shape and words."""

@@ -7,6 +7,8 @@ from http import HTTPStatus
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from fleet.audit.models import TrailEntry
@@ -77,6 +79,20 @@ def test_the_list_is_narrowed_by_each_filter(manager: Person) -> None:
     assert shown(manager, "pool=training") == {"L1"}
     assert shown(manager, "marked=late") == {"L1"}
     assert shown(manager, "marked=quarantined") == {"Q1"}
+
+
+def test_a_longer_list_asks_the_database_no_more(manager: Person, django_assert_num_queries: Any) -> None:
+    """Twenty drivers cost as many queries as two, and no count of them all is among them."""
+    drivers = [a_device() for _ in range(2)]
+    client = signed_in(manager)
+    client.get(LIST)  # the first page of a session renews it
+    with CaptureQueriesContext(connection) as few:
+        client.get(LIST)
+    drivers += [a_device(a_ward(f"Ward {number}"), a_type(f"T{number}")) for number in range(18)]
+    with django_assert_num_queries(len(few)):
+        answer = client.get(LIST)
+    assert len(answer.context["table"].paginated_rows) == len(drivers)
+    assert not any("COUNT" in query["sql"] for query in few.captured_queries)
 
 
 def test_a_wandered_driver_is_counted_at_home(manager: Person) -> None:

@@ -40,7 +40,8 @@ def places(request: HttpRequest) -> HttpResponse:
     """The tree; what is counted lies at home in a place or in those below it."""
     person = cast("Person", request.user)
     closed = request.GET.get("closed") == "yes"
-    seen = Place.objects.within(person) if closed else queries.open_places().within(person)  # type: ignore[attr-defined]
+    every = Place.objects.select_related("parent") if closed else queries.open_places()
+    seen = every.within(person)  # type: ignore[attr-defined]
     context = {
         "rows": list(_rows(seen, queries.drivers_by_condition(person))),
         "conditions": [condition.label for condition in Condition],
