@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from fleet.bench.models import Order, OrderKind, OrderQuerySet
 from fleet.core.orders import OrderState, Outcome
+from fleet.registry.filters import site_filter, type_filter
 from fleet.web import phrases
 
 
@@ -50,6 +51,8 @@ class OrderFilter(django_filters.FilterSet):
     outcome = django_filters.ChoiceFilter(
         label="Outcome", choices=[(outcome.value, outcome.label) for outcome in Outcome], empty_label="Any outcome"
     )
+    site = site_filter()
+    type = type_filter()
     completed = django_filters.DateFromToRangeFilter(
         field_name="completed_at",
         label="Completed from, to",
@@ -58,7 +61,7 @@ class OrderFilter(django_filters.FilterSet):
 
     class Meta:
         model = Order
-        fields = ("q", "state", "kind", "outcome", "completed")
+        fields = ("q", "state", "kind", "outcome", "site", "type", "completed")
 
     def named(self, rows: OrderQuerySet, _name: str, value: str) -> OrderQuerySet:
         """Orders whose number, or whose driver's asset or serial number, begins like this."""

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.reports.views import device, home, search
+from fleet.reports.views import device, digest, home, overview, search, trail, turnaround
 
 app_name = "reports"
 urlpatterns = [
@@ -11,4 +11,10 @@ urlpatterns = [
     path("devices/<path:asset>/", device.device, name="device"),
     path("history/<path:asset>.csv", device.history_csv, name="history_csv"),
     path("history/<path:asset>/", device.history, name="history"),
+    path("reports/", overview.overview, name="overview"),
+    path("reports/drivers/<slug:standing>/", overview.drivers, name="drivers"),
+    path("reports/turnaround/", turnaround.turnaround, name="turnaround"),
+    path("reports/trail/", trail.trail, name="trail"),
+    path("reports/trail.csv", trail.trail_csv, name="trail_csv"),
+    path("reports/morning/", digest.digest, name="digest"),
 ]

@@ -39,11 +39,15 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Turnaround:
-    """The bench over a period: altogether, by site and by type, the slowest first."""
+    """The bench over a period: altogether, by site and by type (the slowest first), and by month of completion.
+
+    A month's name is its year and number, "2027-03"; a month without an order is left out.
+    """
 
     overall: Line
     by_site: list[Line]
     by_type: list[Line]
+    by_month: list[Line]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +69,12 @@ def turnaround(first: date, last: date, person: Person, *, kind: str = "") -> Tu
         _line("All", jobs),
         _lines(jobs, lambda job: (str(job.order.device.home.site), job.order.device.home.site_id)),
         _lines(jobs, lambda job: (str(job.order.device.device_type), job.order.device.device_type_id)),
+        sorted(_lines(jobs, lambda job: (_month(job.order), None)), key=lambda line: line.name),
     )
+
+
+def _month(order: Order) -> str:
+    return f"{timezone.localtime(order.completed_at):%Y-%m}"
 
 
 def _finished(first: date, last: date, person: Person, kind: str) -> list[Order]:

@@ -28,7 +28,8 @@ HEADER = (
 @require_safe
 def orders(request: HttpRequest) -> HttpResponse:
     """Every order, narrowed as asked; `?as=csv` is the same list as a file."""
-    narrowed = OrderFilter(request.GET, queryset=queries.orders().within(cast("Person", request.user)))
+    rows = queries.orders().within(cast("Person", request.user))
+    narrowed = OrderFilter(request.GET, queryset=rows, request=request)
     if request.GET.get("as") == "csv":
         return cast("HttpResponse", csv_out.answer("orders", HEADER, _lines(narrowed)))
     table = OrderTable(narrowed.qs)

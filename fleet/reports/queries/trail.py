@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 from typing import Final
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from fleet.audit.models import TrailEntry
 from fleet.core.words import Worded
+from fleet.people.models import Person
 from fleet.registry.models import Device
 
 #: Entries of one look at a timeline.
@@ -59,3 +60,16 @@ def timeline(device: Device, topic: Topic | None = None, before: int | None = No
     found = tuple(rows[: A_PAGE + 1])
     shown = found[:A_PAGE]
     return Timeline(shown, shown[-1].pk if len(found) > A_PAGE else None)
+
+
+def trail(person: Person) -> QuerySet[TrailEntry]:
+    """The trail as far as a person may know of it, the last written first.
+
+    That is what was done to the drivers of their places. What belongs to no driver (people, places, plans, types) is
+    shown to whoever sees every place, and to others only where they did it themselves.
+    """
+    rows = TrailEntry.objects.order_by("-id")
+    if person.everywhere:
+        return rows
+    seen = Device.objects.within(person).values("pk")
+    return rows.filter(Q(device_ref__in=seen) | Q(device_ref__isnull=True, person=person))

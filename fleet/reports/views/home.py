@@ -14,7 +14,7 @@ from fleet.web.guards import signed_in
 STARTS: Final = {
     Role.WARD: "tags:find",
     Role.TECHNICIAN: "bench:queue",
-    Role.MANAGER: "schedules:overdue",
+    Role.MANAGER: "reports:overview",
     Role.STOREKEEPER: "batteries:will_not_last",
     Role.ADMINISTRATOR: "people:list",
 }

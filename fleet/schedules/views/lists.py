@@ -23,6 +23,7 @@ from fleet.web.guards import guard
 
 ROWS = 25
 MONTHS_AHEAD = 12
+DAYS_AHEAD = ("7", "30", "90")
 GROUPINGS = {"": "Each driver", "site": "By site", "home": "By ward", "type": "By type"}
 
 
@@ -83,29 +84,41 @@ def due(request: HttpRequest) -> HttpResponse:
         request=request,
     )
     rows = cast("DueQuerySet", narrowed.qs)
-    first = today.replace(day=1)
-    months = [add_months(first, ahead) for ahead in range(MONTHS_AHEAD)]
-    chosen = next((month for month in months if f"{month:%Y-%m}" == request.GET.get("month")), first)
-    shown = rows.filter(due_on__lte=_end_of(chosen))
-    if chosen != first:
-        shown = shown.filter(due_on__gte=chosen)
+    months = [add_months(today.replace(day=1), ahead) for ahead in range(MONTHS_AHEAD)]
+    days, chosen = _days_ahead(request), _chosen(request, months)
+    shown = rows.filter(due_on__lte=today + timedelta(days=days)) if days else _of_month(rows, months, chosen)
     context = {
         "filter": narrowed,
-        "tabs": _month_tabs(request, rows, months, chosen),
+        "tabs": _month_tabs(request, rows, months, None if days else chosen),
         "count": shown.count(),
-        "month": phrases.day(chosen).split(phrases.NO_BREAK, 1)[1],
+        "month": f"the next {days} days" if days else phrases.day(chosen).split(phrases.NO_BREAK, 1)[1],
         "late": queries.overdue(today, _person(request)).count(),
         "table": _table(request, shown, "Nothing comes due in this month.", order_by="due_on"),
     }
     return render(request, "schedules/due.html", context)
 
 
-def _month_tabs(request: HttpRequest, rows: DueQuerySet, months: list[date], chosen: date) -> list[Tab]:
+def _days_ahead(request: HttpRequest) -> int:
+    """How many days ahead the list looks, where the address says so instead of a month; 0 where it doesn't."""
+    asked = request.GET.get("days", "")
+    return int(asked) if asked in DAYS_AHEAD else 0
+
+
+def _chosen(request: HttpRequest, months: list[date]) -> date:
+    return next((month for month in months if f"{month:%Y-%m}" == request.GET.get("month")), months[0])
+
+
+def _of_month(rows: DueQuerySet, months: list[date], chosen: date) -> DueQuerySet:
+    shown = rows.filter(due_on__lte=_end_of(chosen))
+    return shown if chosen == months[0] else shown.filter(due_on__gte=chosen)
+
+
+def _month_tabs(request: HttpRequest, rows: DueQuerySet, months: list[date], chosen: date | None) -> list[Tab]:
     counts = queries.months(rows)
     first = months[0]
     counts[first] = sum(number for month, number in counts.items() if month <= first)
     return [
-        Tab(phrases.day(month).split(phrases.NO_BREAK, 1)[1], _with(request.GET, month=f"{month:%Y-%m}"),
+        Tab(phrases.day(month).split(phrases.NO_BREAK, 1)[1], _with(request.GET, days="", month=f"{month:%Y-%m}"),
             month == chosen, counts.get(month, 0))
         for month in months
     ]  # fmt: skip

@@ -1,0 +1,47 @@
+"""Sending the morning e-mail.
+
+At most once: the row that says "sent" is committed before the mail leaves. A worker killed in between, or two workers
+at once, can leave a person without the mail of one day but never send it twice. A mail that gets lost costs a look at
+the pages, which say the same; one that comes twice teaches people to stop reading it.
+"""
+
+import logging
+from datetime import date
+from smtplib import SMTPException
+
+from django.core.mail import EmailMessage
+from django.core.mail.backends.base import BaseEmailBackend
+from django.db import IntegrityError, transaction
+
+from fleet.people.models import Person
+from fleet.reports.digest import Digest, digest_of, subject, text
+from fleet.reports.models import DigestSent
+from fleet.web import clock
+
+_log = logging.getLogger(__name__)
+
+
+def send_digest(person: Person, day: date, *, connection: BaseEmailBackend | None = None) -> bool:
+    """Send a person's mail for a day unless it was sent or there is nothing to say; whether one left.
+
+    `connection`: an open one when many are sent. A refusal by the mail server is logged and not tried again.
+    """
+    digest = digest_of(person, day)
+    if not person.email or not digest.lines or not _claimed(digest):
+        return False
+    mail = EmailMessage(subject(digest), text(digest), to=[person.email], connection=connection)
+    try:
+        return bool(mail.send())
+    except (SMTPException, OSError):
+        _log.exception("the morning e-mail of %s for %s did not leave", person.username, day)
+        return False
+
+
+def _claimed(digest: Digest) -> bool:
+    """Write down that this mail leaves; False when somebody else did."""
+    try:
+        with transaction.atomic():
+            DigestSent.objects.create(person=digest.person, day=digest.day, sent_at=clock.now(), lines=digest.lines)
+    except IntegrityError:
+        return False
+    return True

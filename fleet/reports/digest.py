@@ -1,0 +1,173 @@
+"""What a person's morning e-mail says: by role, of their places, in short sentences, and only what there is to say."""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import Final
+
+from django.conf import settings
+from django.db.models import Count
+from django.urls import reverse
+from django.utils import timezone
+
+from fleet.batteries.queries import already_below, will_not_last
+from fleet.bench.queries import queue, rows
+from fleet.people.models import Person
+from fleet.people.queries import role_of
+from fleet.people.roles import Role
+from fleet.registry.models import Device
+from fleet.reports import queries, tiles
+from fleet.reports.queries import Standing
+from fleet.schedules.queries import overdue
+from fleet.tags.queries import lately_back, ours
+from fleet.web import phrases
+
+#: Drivers told of one by one; the others are only counted.
+MOST: Final = 8
+_WAITING: Final = (Standing.PARTS, Standing.MAKER, Standing.DECONTAMINATION, Standing.ACCEPTANCE)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One sentence, and the path of the page where it can be followed up."""
+
+    words: str
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Sentences about one subject; there is at least one."""
+
+    title: str
+    lines: tuple[Line, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Digest:
+    """The mail of one person for one day."""
+
+    person: Person
+    day: date
+    sections: tuple[Section, ...]
+
+    @property
+    def lines(self) -> int:
+        """How much there is to say; nought means that no mail is sent."""
+        return sum(len(section.lines) for section in self.sections)
+
+
+def digest_of(person: Person, day: date) -> Digest:
+    """Put together what a person's role and places make worth knowing this morning."""
+    role = role_of(person)
+    found = ((title, tuple(told(person, day))) for title, told in _BY_ROLE.get(role, ()))
+    return Digest(person, day, tuple(Section(title, lines) for title, lines in found if lines))
+
+
+def subject(digest: Digest) -> str:
+    """The mail's subject."""
+    return _plain(f"Your drivers this morning, {phrases.day(digest.day)}")
+
+
+def text(digest: Digest) -> str:
+    """The mail as plain text, each sentence with its whole address below."""
+    parts = [f"Good morning {digest.person}. This is how your drivers stand on {phrases.day(digest.day)}."]
+    for section in digest.sections:
+        said = (f"- {line.words}\n  {settings.ORIGIN}{line.path}" for line in section.lines)
+        parts.append("\n".join([section.title, *said]))
+    parts.append(
+        "This mail is a record. It is not clearance to use any driver on a patient.\n"
+        f"Whether you get it is set on your account: {settings.ORIGIN}{reverse('people:account')}"
+    )
+    return _plain("\n\n".join(parts)) + "\n"
+
+
+def _plain(words: str) -> str:
+    """Without the spaces that keep a page's dates in one piece: not every mail program shows them."""
+    return words.replace(phrases.NO_BREAK, " ")
+
+
+def _away(person: Person, _day: date) -> Iterator[Line]:
+    drivers = ours(person)
+    for device in drivers[:MOST]:
+        tag = next(iter(getattr(device, "open_tags", ())), None)
+        yield Line(f"{device}: {_stands(device)}{f', tag {tag.written}' if tag else ''}.", _page(device.asset_number))
+    yield from _others(drivers.count(), reverse("tags:ours"))
+
+
+def _back(person: Person, day: date) -> Iterator[Line]:
+    since = timezone.make_aware(datetime.combine(day - timedelta(days=1), time.min))
+    for tag in lately_back(person).filter(cleared_at__gte=since)[:MOST]:
+        yield Line(f"{tag.device} is back in service at {tag.device.place}.", _page(tag.device.asset_number))
+
+
+def _queue(person: Person, _day: date) -> Iterator[Line]:
+    places = queue(person)
+    for row in rows(places[:MOST]):
+        harm = "harm reported, " if row.place.harm else ""
+        since = phrases.day(timezone.localdate(row.place.since))
+        yield Line(f"{row.device}: {harm}{row.kind.lower()}, waiting since {since}.", _page(row.device.asset_number))
+    yield from _others(len(places), reverse("bench:queue"))
+
+
+def _late(person: Person, day: date) -> Iterator[Line]:
+    late = overdue(day, person)
+    if number := late.count():
+        first = late[0]
+        words = (
+            f"{_drivers(number, 'due', 'dues')} late. The longest: {first.plan} of {first.device}, its window closed "
+        )
+        yield Line(f"{words}{phrases.day(first.closes_on)}.", reverse("schedules:overdue"))
+
+
+def _waiting(person: Person, _day: date) -> Iterator[Line]:
+    for standing in _WAITING:
+        if number := queries.standing_so(person, standing).count():
+            yield Line(f"{_drivers(number)} {standing.phrase}.", tiles.to_drivers(standing))
+
+
+def _numbers(person: Person, day: date) -> Iterator[Line]:
+    for group in tiles.groups(queries.overview(person, day)):
+        for tile in group.tiles:
+            if tile.number and not tile.is_well:
+                yield Line(f"{tile.label}: {tile.number}.", tile.url)
+
+
+def _packs(person: Person, _day: date) -> Iterator[Line]:
+    for words, rows_, name in (
+        ("below the replacement level", already_below(person), "below"),
+        ("that may not last until the next visit", will_not_last(person), "will_not_last"),
+    ):
+        parts = rows_.order_by().values_list("pack__part_number").annotate(number=Count("pk")).order_by("-number")
+        for part, number in parts:
+            path = f"{reverse('batteries:will_not_last')}?list={name}"
+            yield Line(f"Part {part}: {number} fitted {'pack' if number == 1 else 'packs'} {words}.", path)
+
+
+_Told = Callable[[Person, date], Iterable[Line]]
+_BY_ROLE: Final[dict[Role | None, tuple[tuple[str, _Told], ...]]] = {
+    Role.WARD: (("Out of use or missing", _away), ("Back since yesterday", _back)),
+    Role.TECHNICIAN: (("First on the bench", _queue), ("Late", _late), ("Waiting", _waiting)),
+    Role.MANAGER: (("In numbers", _numbers),),
+    Role.ADMINISTRATOR: (("In numbers", _numbers),),
+    Role.STOREKEEPER: (("Packs to think of", _packs),),
+}
+
+
+def _stands(device: Device) -> str:
+    reason = device.get_wait_reason_display().lower()
+    condition = str(device.get_condition_display()).lower()
+    return f"{condition} for {reason}" if reason else condition
+
+
+def _drivers(number: int, one: str = "driver", many: str = "drivers") -> str:
+    return f"1 {one} is" if number == 1 else f"{number} {many} are"
+
+
+def _others(number: int, path: str) -> Iterator[Line]:
+    if number > MOST:
+        yield Line(f"{number - MOST} more.", path)
+
+
+def _page(asset: str) -> str:
+    return reverse("reports:device", args=[asset])

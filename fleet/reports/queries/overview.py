@@ -1,0 +1,116 @@
+"""The state of a fleet in numbers, each counted over the same rows that its link shows."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
+
+from django.db.models import Count, F, Min, OuterRef, Q, QuerySet, Subquery
+
+from fleet.alerts.queries import open_alerts
+from fleet.batteries.queries import Counts, counts
+from fleet.core.due import Ageing
+from fleet.core.lifecycle import Condition, WaitReason
+from fleet.core.words import Worded
+from fleet.libraries.queries import State, coverage
+from fleet.people.models import Person
+from fleet.registry.models import Device, DeviceQuerySet
+from fleet.schedules.queries import ages, coming, overdue
+from fleet.tags.models import Quarantine, Tag
+
+#: How far ahead "coming" looks, in days.
+DAYS_AHEAD: Final = 30
+
+_OPEN_TAGS: Final = Tag.objects.filter(cleared_at__isnull=True)
+_TAG_OF: Final = _OPEN_TAGS.filter(device=OuterRef("pk"))
+
+
+class Standing(Worded):
+    """Drivers that are counted apart, because somebody has to do something about them."""
+
+    TAGGED = "tagged", "With an open tag"
+    BENCH = "bench", "On the bench"
+    PARTS = "parts", "Waiting for parts"
+    MAKER = "maker", "Waiting for the maker"
+    DECONTAMINATION = "decontamination", "Waiting for decontamination"
+    ACCEPTANCE = "acceptance", "Waiting for acceptance"
+    NOT_LOCATED = "not_located", "Not located"
+    NEVER_READ = "never-read", "Never seen on the network"
+
+
+def _waits_for(reason: WaitReason) -> Q:
+    return Q(condition=Condition.WAITING.value, wait_reason=reason.value)
+
+
+_WHERE: Final = {
+    Standing.TAGGED: Q(pk__in=_OPEN_TAGS.values("device")),
+    Standing.BENCH: Q(condition=Condition.ON_BENCH.value),
+    Standing.PARTS: _waits_for(WaitReason.PARTS),
+    Standing.MAKER: _waits_for(WaitReason.MAKER),
+    Standing.DECONTAMINATION: _waits_for(WaitReason.DECONTAMINATION),
+    Standing.ACCEPTANCE: _waits_for(WaitReason.ACCEPTANCE),
+    Standing.NOT_LOCATED: Q(condition=Condition.NOT_LOCATED.value),
+    # Neither its library nor its firmware was ever read, by whatever way.
+    Standing.NEVER_READ: Q(carried__isnull=True, firmware_seen_at__isnull=True),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Overview:
+    """The numbers of one morning, for the places of one person."""
+
+    late: Mapping[Ageing, int]
+    coming: int
+    drivers: Mapping[Standing, int]
+    oldest_tag: datetime | None
+    quarantines: int
+    alerts: int
+    batteries: Counts
+    library: Mapping[State, int]
+
+    @property
+    def late_in_all(self) -> int:
+        """Late dues of any age."""
+        return sum(self.late.values())
+
+
+def overview(person: Person, on: date) -> Overview:
+    """Count what stands where within a person's places. The number of queries does not grow with the fleet."""
+    return Overview(
+        late=ages(overdue(on, person), on),
+        coming=coming(on, on + timedelta(days=DAYS_AHEAD), person).count(),
+        drivers=_drivers(person),
+        oldest_tag=_counted(person).aggregate(oldest=Min("tags__opened_at", filter=Q(tags__cleared_at=None)))["oldest"],
+        quarantines=Quarantine.objects.within(person).filter(lifted_at__isnull=True).count(),
+        alerts=open_alerts(person=person).count(),
+        batteries=counts(person),
+        library=_library(person, on),
+    )
+
+
+def standing_so(person: Person, standing: Standing) -> QuerySet[Device]:
+    """The drivers behind one number, those in that state longest first; `tagged_at` and `tag_number` of an open tag."""
+    rows = _counted(person).filter(_WHERE[standing])
+    return (
+        rows.select_related("device_type__maker", "home__site", "place")
+        .annotate(
+            tagged_at=Subquery(_TAG_OF.values("opened_at")[:1]), tag_number=Subquery(_TAG_OF.values("number")[:1])
+        )
+        .order_by(F("tagged_at").asc(nulls_last=True) if standing is Standing.TAGGED else "condition_since", "pk")
+    )
+
+
+def _counted(person: Person) -> DeviceQuerySet:
+    rows: DeviceQuerySet = Device.objects.within(person).exclude(condition=Condition.RETIRED.value)
+    return rows
+
+
+def _drivers(person: Person) -> dict[Standing, int]:
+    wanted = {standing.name: Count("pk", filter=where) for standing, where in _WHERE.items()}
+    found = _counted(person).order_by().aggregate(**wanted)
+    return {standing: found[standing.name] for standing in _WHERE}
+
+
+def _library(person: Person, on: date) -> dict[State, int]:
+    rows = coverage(person, on)
+    return {state: sum(row.counts[state] for row in rows) for state in State}

@@ -1,0 +1,45 @@
+"""The manager's first page, and the drivers behind those of its numbers that no other page lists."""
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_safe
+from django_tables2 import LazyPaginator, RequestConfig
+
+from fleet.core.permissions import May
+from fleet.reports import queries
+from fleet.reports.queries import Standing
+from fleet.reports.tables import DriverTable
+from fleet.reports.tiles import groups
+from fleet.reports.views.person import person_of
+from fleet.web import clock
+from fleet.web.guards import guard
+
+ROWS = 25
+
+
+@guard(May.SEE_REPORTS)
+@require_safe
+def overview(request: HttpRequest) -> HttpResponse:
+    """The state of the fleet in numbers; each leads to the rows behind it."""
+    numbers = queries.overview(person_of(request), clock.today())
+    return render(request, "reports/overview.html", {"numbers": numbers, "groups": groups(numbers)})
+
+
+@guard(May.SEE_REPORTS)
+@require_safe
+def drivers(request: HttpRequest, standing: str) -> HttpResponse:
+    """The drivers behind one number, those in that state longest first."""
+    if standing not in set(Standing):
+        raise Http404
+    state = Standing(standing)
+    rows = queries.standing_so(person_of(request), state)
+    table = DriverTable(rows, empty_text="No driver stands so.")
+    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    shown = {
+        "title": state.label,
+        "count": rows.count(),
+        "table": table,
+        "above": [("Overview", reverse("reports:overview"))],
+    }
+    return render(request, "reports/drivers.html", shown)

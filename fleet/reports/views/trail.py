@@ -1,0 +1,42 @@
+"""The trail, searched."""
+
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+from django_tables2 import LazyPaginator, RequestConfig
+
+from fleet.core.permissions import May
+from fleet.registry.models import Device
+from fleet.reports import queries
+from fleet.reports.filters import TrailFilter
+from fleet.reports.tables import TRAIL_HEADER, TrailTable, trail_rows
+from fleet.reports.views.person import person_of
+from fleet.web import clock, csv_out
+from fleet.web.guards import guard
+
+ROWS = 25
+
+
+@guard(May.SEE_TRAIL)
+@require_safe
+def trail(request: HttpRequest) -> HttpResponse:
+    """Who did what, when, to what, from what to what and why, as far as it concerns the person's places."""
+    narrowed = _narrowed(request)
+    table = TrailTable(narrowed.qs, empty_text="Nothing like that was done.")
+    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    ids = {row.record.device_ref for row in table.paginated_rows}
+    table.drivers = dict(Device.objects.filter(pk__in=ids).values_list("pk", "asset_number"))
+    shown = {"filter": narrowed, "table": table, "query": request.GET.urlencode()}
+    return render(request, "reports/trail.html", shown)
+
+
+@guard(May.SEE_TRAIL)
+@require_safe
+def trail_csv(request: HttpRequest) -> HttpResponseBase:
+    """The same entries as a file."""
+    entries = _narrowed(request).qs.iterator(chunk_size=500)
+    return csv_out.answer(f"trail-{clock.today().isoformat()}", TRAIL_HEADER, trail_rows(entries))
+
+
+def _narrowed(request: HttpRequest) -> TrailFilter:
+    return TrailFilter(request.GET, queryset=queries.trail(person_of(request)), request=request)
