@@ -29,7 +29,7 @@ def _as_it_is(rows: QuerySet[Any], _name: str, _value: str) -> QuerySet[Any]:
 class OutlookFilter(django_filters.FilterSet):
     """Narrow a list of batteries by where the driver belongs, its type and its use."""
 
-    list = django_filters.CharFilter(method=lambda _set, *args: _as_it_is(*args), widget=forms.HiddenInput)
+    list = django_filters.CharFilter(method=_as_it_is, widget=forms.HiddenInput)
     site = site_filter()
     home = home_filter()
     type = type_filter()
@@ -44,19 +44,14 @@ class ChanceFilter(OutlookFilter):
     """The same, and by the least chance that counts."""
 
     chance = django_filters.ChoiceFilter(
-        label="Chance of at least", choices=CHANCES.items(), empty_label=None, method="filter_chance"
+        label="Chance of at least", choices=list(CHANCES.items()), empty_label=None, method=_as_it_is
     )
-    field_order = ["chance"]
-
-    def filter_chance(self, rows: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
-        """The view has chosen the rows already."""
-        return _as_it_is(rows, name, value)
 
 
 class DeviceFilter(django_filters.FilterSet):
     """Narrow drivers themselves."""
 
-    list = django_filters.CharFilter(method=lambda _set, *args: _as_it_is(*args), widget=forms.HiddenInput)
+    list = django_filters.CharFilter(method=_as_it_is, widget=forms.HiddenInput)
     site = site_filter("")
     home = home_filter("")
     type = type_filter("")

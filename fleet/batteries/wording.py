@@ -80,11 +80,11 @@ def kind(test: RuntimeTest) -> str:
 
 
 def chance_words(chance: float) -> str:
-    """Say a chance as a share of ten: `2 in 10`; near the ends `less than 1 in 20`, `more than 19 in 20`."""
+    """Say a chance as a share of ten: `2 in 10`; near the ends `less than 1 in 20`, `19 in 20 or more`."""
     if chance < _RARE:
         return "less than 1 in 20"
-    if chance > _NEARLY_SURE:
-        return "more than 19 in 20"
+    if chance >= _NEARLY_SURE:
+        return "19 in 20 or more"
     return "1 in 20" if chance < _ONE_IN_TEN else f"{round(chance * 10)} in 10"
 
 

@@ -9,47 +9,15 @@ from django.db import IntegrityError, transaction
 
 from fleet.audit.models import TrailEntry
 from fleet.batteries import actions
-from fleet.batteries.actions import NewPack, NewTest
-from fleet.batteries.models import Fitting, Forecast, Pack, RuntimeTest
+from fleet.batteries.models import Fitting, Forecast, RuntimeTest
 from fleet.core.errors import BadValueError, NotAllowedError
 from fleet.people.models import Person
 from fleet.people.queries import actor_for
-from fleet.registry.models import Device
 from fleet.web import clock
-from tests.builders import BY, a_device, a_maker, a_type
+from tests.batteries.builders import START, a_fitted_device, a_history, a_pack, a_test
+from tests.builders import BY, a_device, a_type
 
 pytestmark = pytest.mark.django_db
-
-START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
-
-
-def a_pack(**facts: Any) -> Pack:
-    """A pack in stock for the usual type."""
-    new = NewPack(for_type=a_type(), maker=a_maker("Fennick Cells"), part_number="FC-7", chemistry="NiMH", **facts)
-    return actions.add_pack(new, by=BY)
-
-
-def a_fitted_device(on: date = date(2024, 3, 1)) -> Device:
-    """A driver with a pack."""
-    device = a_device()
-    actions.fit(a_pack(), device, on=on, by=BY)
-    return device
-
-
-def a_test(device: Device, **facts: Any) -> NewTest:
-    """A full test of 5 h 36 min at 5 mL/h after 10 hours on charge."""
-    return NewTest(
-        **{
-            "device": device,
-            "charge_hours": Decimal(10),
-            "rate": Decimal(5),
-            "syringe_ml": Decimal(50),
-            "started_at": START,
-            "stopped_at": START + timedelta(hours=5.6),
-            "stop": RuntimeTest.Stop.RAN_FLAT,
-            **facts,
-        }
-    )
 
 
 def test_a_test_is_worth_measured_over_rated() -> None:
@@ -201,20 +169,9 @@ def test_acts_on_packs_leave_a_trail_on_the_device() -> None:
 class TestForecasts:
     """The nightly forecast on real rows."""
 
-    def history(self, packs: int = 12, tests: int = 3) -> list[Device]:
-        """Build drivers whose packs fade by about 0.05 a year from 1.02, tested once a year."""
-        devices = [a_fitted_device(date(2022, 9, 1)) for _ in range(packs)]
-        for row, device in enumerate(devices):
-            for year in range(tests):
-                start = datetime(2023 + year, 9, 1 + row, 8, 0, tzinfo=UTC)
-                wobble = 0.004 * ((row * 7 + year * 3) % 5 - 2)
-                hours = 7 * (1.02 + 0.002 * row - (0.045 + 0.001 * row) * (year + 1) + wobble)
-                actions.log_test(a_test(device, started_at=start, stopped_at=start + timedelta(hours=hours)), by=BY)
-        return devices
-
     def test_every_fitted_pack_has_one(self) -> None:
         """Tested packs rest on their own tests, an untested one on its type and says so."""
-        devices = [*self.history(), a_fitted_device(date(2024, 1, 1))]
+        devices = [*a_history(), a_fitted_device(date(2024, 1, 1))]
         actions.refresh_forecasts(at=clock.now())
         rows = [Forecast.objects.get(device=device) for device in devices]
         assert {row.basis for row in rows[:-1]} == {Forecast.Basis.OWN_TESTS}
@@ -223,7 +180,7 @@ class TestForecasts:
 
     def test_too_little_data_gives_no_number(self) -> None:
         """A type with two tested packs says that there is not enough data, and why."""
-        self.history(packs=2)
+        a_history(packs=2)
         actions.refresh_forecasts(at=clock.now())
         row = Forecast.objects.first()
         assert row is not None
@@ -232,7 +189,7 @@ class TestForecasts:
 
     def test_running_twice_changes_nothing(self) -> None:
         """A second run on the same night gives the same rows."""
-        self.history()
+        a_history()
         at = clock.now()
         actions.refresh_forecasts(at=at)
         first = list(Forecast.objects.order_by("pack").values())
@@ -241,7 +198,7 @@ class TestForecasts:
 
     def test_a_voided_test_counts_for_nothing(self) -> None:
         """A wrong low test moves the forecast; voided, it is as if it had never been."""
-        device = self.history()[0]
+        device = a_history()[0]
         at = clock.now()
         actions.refresh_forecasts(at=at)
         before = Forecast.objects.get(device=device).fraction_today
@@ -255,7 +212,7 @@ class TestForecasts:
 
     def test_a_pack_that_was_taken_out_has_none(self) -> None:
         """A forecast goes with the pack; its tests stay in the fit of the type."""
-        device = self.history()[0]
+        device = a_history()[0]
         actions.refresh_forecasts(at=clock.now())
         actions.remove(device, on=clock.today(), why=Fitting.Why.AGE, by=BY)
         actions.refresh_forecasts(at=clock.now())

@@ -242,8 +242,9 @@ def _drop_outdated() -> None:
 
 def remove_from_retired(*, by: Actor) -> int:
     """Take the packs out of retired drivers on record, each with its reason; the count is returned."""
-    stays = Fitting.objects.filter(removed_on__isnull=True, device__condition=Condition.RETIRED)
-    for stay in stays.select_related("device"):
+    held = Fitting.objects.filter(removed_on__isnull=True, device__condition=Condition.RETIRED)
+    stays = list(held.select_related("device"))
+    for stay in stays:
         with transaction.atomic():
             on = max(stay.device.retired_on or clock.today(), stay.fitted_on)
             remove(stay.device, on=on, why=Fitting.Why.RETIRED, by=by)

@@ -115,16 +115,27 @@ class Rack:
         """The rows in which something was typed."""
         return [row for row in self.rows if not row.is_empty]
 
-    def is_valid(self, person: Person) -> bool:
-        """Whether the common line and each filled row can be read, and each driver is there once."""
-        valid = self.common.is_valid()
+    def read(self, person: Person) -> list[tuple[RowForm, NewTest]]:
+        """Read the common line and the filled rows; give each row that could be read, with its test.
+
+        What is wrong stands in the forms afterwards: `is_sound` is false then, and `refusals` names the rows.
+        """
+        common = self.common.is_valid()
         for row in self.filled:
             if row.is_valid():
                 row.look_up(person)
         self._refuse_twice()
         if not self.filled:
             self.common.add_error(None, "Nothing was typed in a row. Scan the first driver.")
-        return valid and not any(row.errors for row in self.filled) and not self.common.errors
+        if not common:
+            return []
+        line = self.common.cleaned_data
+        return [(row, row.new_test(line, row.device)) for row in self.filled if row.device and not row.errors]
+
+    @property
+    def is_sound(self) -> bool:
+        """Whether nothing is wrong in the common line or in any filled row."""
+        return not self.common.errors and not any(row.errors for row in self.filled)
 
     def _refuse_twice(self) -> None:
         seen: dict[int, str] = {}
@@ -133,11 +144,6 @@ class Rack:
                 row.add_error("driver", f"{row.device} stands in {seen[row.device.pk]} already.")
             elif row.device:
                 seen[row.device.pk] = row.name
-
-    def new_tests(self) -> list[tuple[RowForm, NewTest]]:
-        """Each filled row with its test."""
-        common = self.common.cleaned_data
-        return [(row, row.new_test(common, row.device)) for row in self.filled if row.device]
 
     @property
     def refusals(self) -> list[tuple[str, str, str]]:

@@ -43,9 +43,10 @@ class Counts:
 
 
 def forecasts(person: Person) -> ForecastQuerySet:
-    """Forecasts of the packs in the person's drivers that are in service."""
+    """Forecasts of the packs in the person's drivers that are in service; not of one taken out since it was made."""
+    still = Fitting.objects.filter(pack=OuterRef("pack"), device=OuterRef("device"), removed_on__isnull=True)
     rows: ForecastQuerySet = Forecast.objects.select_related(*_HELD)
-    return rows.within(person).filter(device__condition=Condition.IN_SERVICE)
+    return rows.within(person).filter(Exists(still), device__condition=Condition.IN_SERVICE)
 
 
 def will_not_last(person: Person, chance: float = 0.1) -> ForecastQuerySet:

@@ -106,7 +106,7 @@ def pack_record(pack: Pack, person: Person | None = None) -> PackRecord:
     stay = next((stay for stay in all_stays if stay.removed_on is None), None)
     level = stay.device.replacement_level if stay else pack.for_type.replacement_level
     tests = tuple(made_test(test, test.device.replacement_level, known) for test in tests_of(pack))
-    forecast = Forecast.objects.filter(pack=pack).first() if stay else None
+    forecast = Forecast.objects.filter(pack=pack, device=stay.device).first() if stay else None
     first = min((stay.fitted_on for stay in all_stays), default=None)
     since = pack.made_on or first
     return PackRecord(

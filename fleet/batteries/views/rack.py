@@ -13,6 +13,7 @@ from fleet.batteries.models import RuntimeTest
 from fleet.batteries.views.common import FIRST, REFUSED, above, person_of
 from fleet.core.errors import BadValueError, BenchwardError
 from fleet.core.permissions import May
+from fleet.people.models import Person
 from fleet.people.queries import acting
 from fleet.web import clock
 from fleet.web.guards import guard
@@ -23,8 +24,8 @@ from fleet.web.guards import guard
 def rack(request: HttpRequest) -> HttpResponse:
     """One line that all share, ten rows, everything or nothing."""
     form = Rack(request.POST or None, _usual())
-    if request.method == "POST" and form.is_valid(person_of(request)):
-        tests = _log(form, acting(request))
+    if request.method == "POST":
+        tests = _log(form, person_of(request), acting(request))
         if tests:
             _forecast(tests)
             messages.success(request, f"{len(tests)} test{'s' if len(tests) > 1 else ''} logged.")
@@ -40,15 +41,15 @@ def _usual() -> dict[str, object]:
     return {"started_on": clock.today(), "syringe_ml": last}
 
 
-def _log(form: Rack, by: Actor) -> list[RuntimeTest]:
+def _log(form: Rack, person: Person, by: Actor) -> list[RuntimeTest]:
     """Log every row, or none and say in each row what is wrong with it."""
-    pairs = form.new_tests()
+    pairs = form.read(person)
     for row, new in pairs:
         try:
             actions.check_test(new)
         except BadValueError as error:
             row.refuse(error)
-    if form.refusals:
+    if not form.is_sound:
         return []
     try:
         return actions.log_tests([new for _, new in pairs], by=by)
