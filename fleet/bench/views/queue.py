@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 from fleet.bench import actions, queries
 from fleet.bench.forms import QueueForm, ReceiveForm
 from fleet.core.errors import BadValueError, BenchwardError
+from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.people.models import Person
 from fleet.people.queries import acting
@@ -102,10 +103,12 @@ def _work(device: Device) -> queries.Work | None:
 
 
 def _show_found(request: HttpRequest, device: Device, form: ReceiveForm) -> HttpResponse:
+    work = _work(device)
     shown = {
         "device": device,
         "form": form,
-        "work": _work(device),
+        "work": work,
+        "going_on": device.condition == Condition.ON_BENCH and work and work.order,
         "quarantine": queries.open_quarantine(device),
         "before": _BEFORE,
         "orders": queries.open_orders(device),
