@@ -20,6 +20,10 @@ class SignInForm(AuthenticationForm):
 
     error_messages = {"invalid_login": _NO_FIT, "inactive": _NO_FIT}
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = "Sign-in name"
+
 
 class OwnForm(forms.ModelForm):  # type: ignore[type-arg]
     """What everybody may change about themselves."""

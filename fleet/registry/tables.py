@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from fleet.registry.models import Device
+from fleet.registry.models import Device, DeviceType
 from fleet.web import clock, marks, phrases
 from fleet.web.csv_out import Cell
 
@@ -35,7 +35,9 @@ class DeviceTable(tables.Table):
     device_type = tables.Column("Type", order_by=("device_type__maker__name", "device_type__model"))
     pool = tables.Column("Pool")
     home = tables.Column("Home", attrs={"cell": {"class": "roomy"}}, order_by=("home__site__name", "home__name"))
-    condition = tables.Column("Condition", order_by=("condition", "condition_since"))
+    condition = tables.Column(
+        "Condition", attrs={"cell": {"class": "wraps"}}, order_by=("condition", "condition_since")
+    )
     next_due = tables.Column("Next due", empty_values=())
     last_seen_at = tables.Column("Last seen", empty_values=())
 
@@ -56,6 +58,12 @@ class DeviceTable(tables.Table):
             reverse("reports:device", args=[value]),
             value,
             record.serial_number,
+        )
+
+    def render_device_type(self, value: DeviceType) -> SafeString:
+        """The model, and its maker below."""
+        return format_html(
+            '<span>{} {} <span class="soft below">{}</span></span>', value.model, value.configuration, value.maker
         )
 
     def render_home(self, record: Device) -> SafeString:
