@@ -19,6 +19,7 @@ class Entry:
     label: str
     name: str
     duties: tuple[May, ...]
+    aside: bool = False  # in the menu under one's name, not in the bar
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,30 +36,37 @@ ENTRIES: Final = (
     Entry("Our drivers", "tags:ours", (May.REPORT_FAULT,)),
     Entry("Bench", "bench:queue", (May.WORK_ON_BENCH,)),
     Entry("Quarantines", "tags:quarantines", (May.LIFT_QUARANTINE, May.WORK_ON_BENCH)),
+    Entry("Overview", "reports:overview", (May.SEE_REPORTS,)),
     Entry("Overdue", "schedules:overdue", (May.SEE_FLEET,)),
     Entry("Batteries", "batteries:will_not_last", (May.SEE_FLEET,)),
     Entry("Alerts", "alerts:list", (May.SEE_FLEET,)),
     Entry("Libraries", "libraries:coverage", (May.SEE_FLEET,)),
-    Entry("Turnaround", "reports:turnaround", (May.SEE_REPORTS,)),
     Entry("Register", "registry:devices", (May.SEE_FLEET,)),
-    Entry("Records in", "exchange:intakes", (May.IMPORT_RECORDS,)),
-    Entry("Jobs", "jobs:runs", (May.SEE_REPORTS,)),
-    Entry("People", "people:list", (May.MANAGE_PEOPLE,)),
+    Entry("Records in", "exchange:intakes", (May.IMPORT_RECORDS,), aside=True),
+    Entry("Jobs", "jobs:runs", (May.SEE_REPORTS,), aside=True),
+    Entry("Trail", "reports:trail", (May.SEE_TRAIL,), aside=True),
+    Entry("People", "people:list", (May.MANAGE_PEOPLE,), aside=True),
 )
 
 
 def navigation(request: HttpRequest) -> dict[str, list[Link]]:
-    """Context processor: `nav`, the entries this person may open, with the one they are in marked as current."""
+    """Context processor: `nav` for the bar and `nav_aside` for the menu, of what this person may open.
+
+    The entry whose address begins the page's own is marked as current.
+    """
     # An error page may come before anybody is known.
     user = getattr(request, "user", AnonymousUser())
     held = [entry for entry in ENTRIES if any(user.has_perm(f"fleet.{duty.value}") for duty in entry.duties)]
-    urls = list(_addresses(held))
-    inside = [url for _, url in urls if request.path.startswith(url)]
-    here = max(inside, key=len, default="")
-    return {"nav": [Link(label, url, url == here) for label, url in urls]}
+    urls = dict(_addresses(held))
+    here = max((url for url in urls.values() if request.path.startswith(url)), key=len, default="")
+    links: dict[bool, list[Link]] = {False: [], True: []}
+    for entry in held:
+        if url := urls.get(entry):
+            links[entry.aside].append(Link(entry.label, url, url == here))
+    return {"nav": links[False], "nav_aside": links[True]}
 
 
-def _addresses(entries: list[Entry]) -> Iterator[tuple[str, str]]:
+def _addresses(entries: list[Entry]) -> Iterator[tuple[Entry, str]]:
     for entry in entries:
         with suppress(NoReverseMatch):  # while the rooms are being built; goes when all stand
-            yield entry.label, reverse(entry.name)
+            yield entry, reverse(entry.name)
