@@ -255,3 +255,10 @@ def test_the_trail_holds_the_reason(manager: Person) -> None:
     signed_in(manager).post(edit_of(device), opened(manager, device) | {"pool": "loan", "why": "lent to Ward 5"})
     entry = TrailEntry.objects.get(verb="changed device")
     assert (entry.before, entry.after, entry.why) == ({"pool": "clinical"}, {"pool": "loan"}, "lent to Ward 5")
+
+
+@pytest.mark.parametrize("query", ["home=abc", "seen=x&marked=y", "sort=bogus", "page=zzz", "condition=lost", "type=0"])
+def test_an_address_typed_wrong_still_shows_a_list(manager: Person, query: str) -> None:
+    """A filter, order or page that does not exist is no failure."""
+    device = a_device()
+    assert shown(manager, query) == {device.asset_number}
