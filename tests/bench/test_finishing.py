@@ -37,7 +37,7 @@ def test_a_repair_clears_its_tag_answers_alerts_and_returns_the_driver(technicia
         order, technician, found="drive", found_words="worn", cause="age", action_taken="new gear", minutes=30
     )
     assert (done.outcome, done.found, done.cause, done.completed_by) == ("repaired", "drive", "age", technician)
-    assert "It stopped." in done.reported
+    assert "It stopped" in done.reported
     assert Tag.objects.get(pk=tag.pk).cleared_by_order == done.number
     assert Alert.objects.get().answered_by_order == done.number
     device = again(device)
@@ -179,9 +179,9 @@ def test_no_fault_found_after_harm_needs_a_second_person(
     order = received(device, technician)
     lift_quarantine(Quarantine.objects.get(), why="released", by=as_actor(manager))
     work(order, technician)
-    for by in (technician, BY):
+    for by, outcome in ((technician, Outcome.NO_FAULT_FOUND), (technician, "no_fault_found"), (BY, "no_fault_found")):
         with pytest.raises(NotAllowedError, match="second person"):
-            finish(order, by, Outcome.NO_FAULT_FOUND)
+            finish(order, by, outcome)
     assert finish(order, second_technician, Outcome.NO_FAULT_FOUND).completed_by == second_technician
 
 
@@ -330,9 +330,12 @@ def test_an_order_ends_once(technician: Person, second_technician: Person) -> No
         finish(order, second_technician)
 
 
-@pytest.mark.parametrize(("facts", "field"), [({"found": "gremlins"}, "found"), ({"cause": "x" * 201}, "cause")])
+@pytest.mark.parametrize(
+    ("facts", "field"),
+    [({"found": "gremlins"}, "found"), ({"cause": "x" * 201}, "cause"), ({"outcome": "mended"}, "outcome")],
+)
 def test_words_that_do_not_fit_are_refused(technician: Person, facts: dict[str, str], field: str) -> None:
-    """A found code off the list, or a cause longer than its column, is refused by field."""
+    """A code off its list, or a cause longer than its column, is refused by field."""
     order = work(received(a_device(), technician, kind="planned"), technician)
     with pytest.raises(BadValueError) as refused:
         finish(order, technician, **facts)

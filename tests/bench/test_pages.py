@@ -15,7 +15,7 @@ def test_a_tagged_driver_is_received_worked_and_returned_by_pages_alone(technici
     procedures()
     client = signed_in(technician)
     assert device.asset_number in client.get("/bench/").content.decode()
-    assert "It beeped and stopped." in client.get("/bench/receive/", {"code": tag.number}).content.decode()
+    assert "It beeped and stopped" in client.get("/bench/receive/", {"code": tag.number}).content.decode()
     sent = {"asset": device.asset_number, "kind": "corrective", "decontamination": "cleaned", "bench": a_bench().pk}
     order = Order.objects.get(number=client.post("/bench/receive/", sent).url.split("/")[-2])
     for position, answer in enumerate(
@@ -180,3 +180,13 @@ def test_an_unknown_scan_says_what_to_do(technician: Person) -> None:
     """A number that names no driver is shown back with a way on, not an error page."""
     page = signed_in(technician).get("/bench/receive/?code=ZZ-404").content.decode()
     assert "No driver here is known as “ZZ-404”" in page
+
+
+def test_a_driver_that_was_here_before_says_so(technician: Person) -> None:
+    """The order's page shows the driver's last orders with who finished them: a fault soon after work stands out."""
+    device = a_device()
+    first = finish(work(received(device, technician, kind="corrective"), technician), technician, found="drive")
+    second = received(device, technician, kind="corrective")
+    page = signed_in(technician).get(f"/bench/orders/{second}/").content.decode()
+    assert first.number in page
+    assert "Repaired: Drive or mechanics" in page

@@ -38,7 +38,7 @@ def test_a_tagged_driver_gets_a_repair_with_what_was_reported(technician: Person
     tag = an_open_tag(device, words="It stopped.", screen_text="E41", decontamination="cleaned")
     order = received(device, technician)
     assert (order.kind, order.tag, order.state) == ("corrective", tag, "started")
-    assert "It stopped." in order.reported
+    assert "It stopped" in order.reported
     assert "E41" in order.reported
     assert order.decontamination == "cleaned"
     assert again(device).condition == "on_bench"

@@ -58,23 +58,27 @@ def complete(order: Order, given: Completion, *, revision: int, by: Actor) -> Or
     """
     row = hold(order, by)
     refuse_outdated(row, revision)
-    outcome = Outcome(given.outcome)
-    ask_order(OrderState(row.state), OrderMove.FINISH, outcome)
-    _check(given)
-    if outcome is Outcome.RETIRED:
-        _retire(row.device, given, by, row)
+    checked = _checked(given)
+    ask_order(OrderState(row.state), OrderMove.FINISH, checked.outcome)
+    if checked.outcome is Outcome.RETIRED:
+        _retire(row.device, checked, by, row)
         return hold(row, by)
-    if outcome is Outcome.NOT_LOCATED:
-        return _miss(row, given, by)
-    return _release(row, given, by)
+    if checked.outcome is Outcome.NOT_LOCATED:
+        return _miss(row, checked, by)
+    return _release(row, checked, by)
 
 
-def _check(given: Completion) -> None:
+def _checked(given: Completion) -> Completion:
+    """The same completion with its outcome as an `Outcome`: what comes from a form may be a plain text."""
+    if given.outcome not in list(Outcome):
+        words = ", ".join(outcome.phrase for outcome in Outcome)
+        raise BadValueError(f"“{given.outcome}” is no outcome; choose one of {words}.", field="outcome")
     if given.found and given.found not in Order.Found.values:
         words = ", ".join(label.lower() for label in Order.Found.labels)
         raise BadValueError(f"“{given.found}” is not on the list of what can be found: {words}.", field="found")
     if len(given.cause) > LONGEST_CAUSE:
         raise BadValueError(f"Put the cause in at most {LONGEST_CAUSE} characters; say more below.", field="cause")
+    return replace(given, outcome=Outcome(given.outcome))
 
 
 def _release(order: Order, given: Completion, by: Actor) -> Order:
@@ -137,7 +141,7 @@ def _finish(order: Order, given: Completion, by: Actor, *, returned_to: Place | 
         why=why,
         state=OrderState.DONE.value,
         wait_reason="",
-        outcome=Outcome(given.outcome).value,
+        outcome=given.outcome.value,
         found=given.found,
         found_words=given.found_words.strip(),
         cause=given.cause.strip(),

@@ -45,7 +45,7 @@ class Work:
 
 def _told(report: TagReport) -> str:
     what = str(report.get_what_display())
-    words, screen = report.words.strip(), report.screen_text.strip()
+    words, screen = report.words.strip().rstrip("."), report.screen_text.strip()
     return ". ".join(filter(None, [what, words, f"Screen: {screen}" if screen else ""]))
 
 

@@ -24,6 +24,8 @@ from fleet.schedules.models import Due
 from fleet.schedules.queries import dues_of
 from fleet.tags.models import Quarantine, Tag, TagReport
 
+EARLIER = 3
+
 
 @dataclass(frozen=True, slots=True)
 class Line:
@@ -136,6 +138,12 @@ class OrderPage:
     def dues(self) -> list[Due]:
         """What is due on it next."""
         return list(dues_of(self.device))
+
+    @cached_property
+    def earlier(self) -> list[Order]:
+        """The last orders finished on this driver, newest first: a fault soon after work is worth a second look."""
+        done = Order.objects.filter(device=self.device, state=OrderState.DONE.value).exclude(pk=self.order.pk)
+        return list(done.select_related("completed_by").order_by("-completed_at")[:EARLIER])
 
     @cached_property
     def labour(self) -> list[Labour]:

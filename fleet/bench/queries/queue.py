@@ -7,7 +7,6 @@ read light, sorted, and only one page of them is read in full: the number of que
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from fractions import Fraction
 
 from django.db.models import Count, Q
 
@@ -19,7 +18,7 @@ from fleet.registry.models import Device
 from fleet.registry.queries import devices
 from fleet.tags.models import Tag
 
-NOT_SHORT = Fraction(1)
+NOT_SHORT = 1.0
 Pool = tuple[int, int]
 
 
@@ -41,9 +40,9 @@ class Stock:
     total: int
 
     @property
-    def share(self) -> Fraction:
+    def share(self) -> float:
         """The part in service; the less, the shorter the pool."""
-        return Fraction(self.ready, self.total) if self.total else NOT_SHORT
+        return self.ready / self.total if self.total else NOT_SHORT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +60,7 @@ class Place:
     stock: Stock | None
 
     @property
-    def rank(self) -> tuple[bool, Fraction, datetime, int]:
+    def rank(self) -> tuple[bool, float, datetime, int]:
         """Smaller comes first."""
         return not self.harm, self.stock.share if self.stock else NOT_SHORT, self.since, self.device_id
 
