@@ -4,7 +4,6 @@ from http import HTTPStatus
 from typing import Any
 
 import pytest
-from django.test import Client
 from django.urls import reverse
 
 from fleet.audit.models import TrailEntry
@@ -14,6 +13,7 @@ from fleet.people.models import Person
 from fleet.people.queries import actor_for, role_of
 from fleet.people.roles import Role
 from tests.builders import BY, PASSWORD, a_site, a_ward
+from tests.pages import page, signed_in, status
 
 pytestmark = pytest.mark.django_db
 
@@ -21,18 +21,6 @@ ACCOUNT = reverse("people:account")
 PEOPLE = reverse("people:list")
 NEW = reverse("people:new")
 SECRET = "seven grey herons wading"
-
-
-def signed_in(person: Person) -> Client:
-    client = Client()
-    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
-    return client
-
-
-def page(client: Client, address: str) -> str:
-    answer = client.get(address)
-    assert answer.status_code == HTTPStatus.OK
-    return answer.content.decode()
 
 
 def facts_of(person: Person, **changes: Any) -> dict[str, Any]:
@@ -56,7 +44,7 @@ def save(by: Person, person: Person, **changes: Any) -> Any:
 def test_everybody_changes_their_own_account(ward_nurse: Person) -> None:
     """Name, phone and morning e-mail are one's own to change; the role is not."""
     client = signed_in(ward_nurse)
-    assert "Ward staff" in page(client, ACCOUNT)
+    assert "Ward staff" in page(ward_nurse, ACCOUNT)
     sent = {"display_name": "Nell Averby-Roe", "phone": "bleep 7", "role": "administrator", "everywhere": "on"}
     assert client.post(ACCOUNT, sent)["Location"] == ACCOUNT
     kept = Person.objects.get(pk=ward_nurse.pk)
@@ -85,16 +73,15 @@ def test_a_new_password_needs_the_old_one(technician: Person) -> None:
 @pytest.mark.parametrize("address", [PEOPLE, NEW])
 def test_only_an_administrator_keeps_people(manager: Person, address: str) -> None:
     """A manager gets 403 at every page of people."""
-    assert signed_in(manager).get(address).status_code == HTTPStatus.FORBIDDEN
+    assert status(manager, address) == HTTPStatus.FORBIDDEN
 
 
 def test_the_list_is_narrowed(administrator: Person, technician: Person, ward_nurse: Person) -> None:
     """By role, by a part of the name, by who may sign in."""
-    client = signed_in(administrator)
-    assert "Nell Averby" in page(client, PEOPLE)
-    assert "Nell Averby" not in page(client, f"{PEOPLE}?role=technician")
-    assert "Tova Lindqvarn" in page(client, f"{PEOPLE}?name=lindq")
-    assert "Nobody fits this." in page(client, f"{PEOPLE}?active=False")
+    assert "Nell Averby" in page(administrator, PEOPLE)
+    assert "Nell Averby" not in page(administrator, f"{PEOPLE}?role=technician")
+    assert "Tova Lindqvarn" in page(administrator, f"{PEOPLE}?name=lindq")
+    assert "Nobody fits this." in page(administrator, f"{PEOPLE}?active=False")
 
 
 def test_an_administrator_adds_somebody(administrator: Person) -> None:
@@ -195,7 +182,7 @@ def test_a_forgotten_password_is_set_by_an_administrator(administrator: Person, 
 
 def test_the_tree_of_places_is_indented(administrator: Person, ward_nurse: Person) -> None:
     """The ward's check box stands below its site's, ticked, one step in."""
-    shown = page(signed_in(administrator), reverse("people:person", args=[ward_nurse.pk]))
+    shown = page(administrator, reverse("people:person", args=[ward_nurse.pk]))
     site, ward = shown.index('class="check tree-0"'), shown.index('class="check tree-1"')
     assert site < ward
     assert "checked" in shown[ward : ward + 300]
@@ -203,6 +190,6 @@ def test_the_tree_of_places_is_indented(administrator: Person, ward_nurse: Perso
 
 def test_the_navigation_shows_what_the_duties_open(ward_nurse: Person, administrator: Person) -> None:
     """A nurse is offered no page that would refuse her; an administrator is offered People, marked as current."""
-    assert "/people/" not in page(signed_in(ward_nurse), ACCOUNT)
-    assert f'href="{PEOPLE}" aria-current="page">People</a>' in page(signed_in(administrator), PEOPLE)
+    assert "/people/" not in page(ward_nurse, ACCOUNT)
+    assert f'href="{PEOPLE}" aria-current="page">People</a>' in page(administrator, PEOPLE)
     assert actor_for(administrator).duties == frozenset(May)

@@ -20,7 +20,7 @@ from fleet.registry.models import Device
 from fleet.registry.queries import by_code
 from fleet.web import clock
 from tests.builders import BY, a_device, a_new_device, a_site, a_type, a_ward
-from tests.registry.pages import page, signed_in, status
+from tests.pages import page, signed_in, status
 
 pytestmark = pytest.mark.django_db
 

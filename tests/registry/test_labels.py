@@ -13,7 +13,7 @@ from fleet.registry.labels import label_address, label_of
 from fleet.registry.models import Device
 from fleet.registry.queries import by_code, device_of_token, label_token
 from tests.builders import a_device
-from tests.registry.pages import page, signed_in, status
+from tests.pages import page, signed_in, status
 
 pytestmark = pytest.mark.django_db
 

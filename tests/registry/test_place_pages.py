@@ -11,7 +11,7 @@ from fleet.registry import actions
 from fleet.registry.models import Device, Place
 from fleet.registry.queries import drivers_by_condition
 from tests.builders import BY, a_device, a_new_device, a_site, a_ward
-from tests.registry.pages import page, signed_in, status
+from tests.pages import page, signed_in, status
 
 pytestmark = pytest.mark.django_db
 

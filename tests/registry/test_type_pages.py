@@ -14,7 +14,7 @@ from fleet.registry import actions
 from fleet.registry.models import DeviceType, Party
 from fleet.registry.plots import runtime_plot
 from tests.builders import BY, a_device, a_type
-from tests.registry.pages import page, signed_in, status
+from tests.pages import page, signed_in, status
 
 pytestmark = pytest.mark.django_db
 

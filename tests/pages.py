@@ -1,4 +1,4 @@
-"""Asking for a page of the register as somebody."""
+"""Asking for a page as somebody."""
 
 from http import HTTPStatus
 
