@@ -18,11 +18,11 @@ from fleet.web.phrases import day, percent
 
 WIDTH: Final = 400
 HEIGHT: Final = 250
-LEFT, RIGHT, TOP, BOTTOM = 42, 392, 34, 222
+LEFT, RIGHT, TOP, BOTTOM = 42, 392, 40, 222
 _SHORTEST: Final = timedelta(days=365)
 _AHEAD: Final = timedelta(days=2 * 365)
 _MOST_DATES: Final = 5
-_ROOM_FOR_WORDS: Final = 120
+_ROOM_FOR_WORDS: Final = 135
 _STEP: Final = 0.1
 _FEW_STEPS: Final = 7
 
@@ -223,25 +223,35 @@ def _level(plot: Plot, frame: _Frame) -> SafeString:
 
 
 def _days(plot: Plot, frame: _Frame) -> SafeString:
-    marked = [("today", plot.today, f"today, {day(plot.today)}", TOP - 22, "")]
+    marked = [("today", plot.today, f"today, {day(plot.today)}", TOP - 28, "")]
     if plot.next_visit and frame.first <= plot.next_visit <= frame.last:
         late = plot.next_visit < plot.today
         words = f"visit {day(plot.next_visit)}" + (" is late" if late else "")
-        marked.append(("visit", plot.next_visit, words, TOP - 7, "2 3"))
+        marked.append(("visit", plot.next_visit, words, TOP - 13, "2 3"))
     return format_html_join(
         "",
         '<line class="battery-{}" x1="{}" y1="{}" x2="{}" y2="{}" stroke="currentColor" stroke-dasharray="{}"/>'
         '<text class="battery-words" x="{}" y="{}" text-anchor="{}">{}</text>',
         (
-            (name, frame.x(on), y - 2, frame.x(on), BOTTOM, dashes or "none", *_beside(frame.x(on), y), words)
+            (
+                name,
+                frame.x(on),
+                y - 9,
+                frame.x(on),
+                BOTTOM,
+                dashes or "none",
+                *_beside(frame.x(on), y, on, plot.today),
+                words,
+            )
             for name, on, words, y, dashes in marked
         ),
     )
 
 
-def _beside(x: float, y: float) -> tuple[float, float, str]:
-    """Where words stand beside a line: to its right, or to its left near the right edge."""
-    return (x - 4, y + 7, "end") if x > RIGHT - _ROOM_FOR_WORDS else (x + 4, y + 7, "start")
+def _beside(x: float, y: float, on: date, today: date) -> tuple[float, float, str]:
+    """Where words stand beside a line: left of one that is past or at the right edge, else right of it."""
+    left = x > RIGHT - _ROOM_FOR_WORDS or (on < today and x > LEFT + _ROOM_FOR_WORDS)
+    return (x - 4, y, "end") if left else (x + 4, y, "start")
 
 
 def _points(plot: Plot, frame: _Frame) -> SafeString:

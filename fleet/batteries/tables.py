@@ -30,7 +30,7 @@ PACK_HEADER: Final = (
 
 
 def _home(device: Device) -> SafeString:
-    return format_html('{} <span class="soft">{}</span>', device.home, device.home.site)
+    return format_html('<span>{} <span class="soft">{}</span></span>', device.home, device.home.site)
 
 
 def _pack_link(pack: Pack) -> SafeString:
@@ -64,9 +64,9 @@ class OutlookTable(_DeviceTable):
 
     chance = tables.Column("Chance", accessor="chance_before_visit", attrs=_NUMBER)
     next_visit = tables.Column("Next visit")
-    crossing_on = tables.Column("Expected under its level")
-    fraction_today = tables.Column("Expected today", attrs=_NUMBER)
-    basis = tables.Column("From", orderable=False)
+    crossing_on = tables.Column("Under its level")
+    fraction_today = tables.Column("Today", attrs=_NUMBER)
+    basis = tables.Column("Rests on", orderable=False)
     pack = tables.Column("Pack", accessor="pack__number")
 
     class Meta:
@@ -91,8 +91,8 @@ class OutlookTable(_DeviceTable):
     def render_basis(self, record: Forecast) -> str:
         """What the forecast rests on."""
         if record.basis == Forecast.Basis.OWN_TESTS:
-            return f"{record.tests_used} own test{'' if record.tests_used == 1 else 's'} and its type"
-        return "Its type only"
+            return f"{record.tests_used} own test{'' if record.tests_used == 1 else 's'}"
+        return "its type only"
 
     def render_pack(self, record: Forecast) -> SafeString:
         """The pack's page."""

@@ -180,7 +180,7 @@ class TestPanel:
         device = a_fitted_device()
         actions.refresh_forecasts(at=clock.now())
         page = words(bench, f"/batteries/device/{device.asset_number}/panel/")
-        assert "its type only: this pack was never tested" in page
+        assert "Its type only: this pack was never tested" in page
         assert "No runtime test of this pack is on record" in page
 
     def test_not_enough_data_shows_no_number(self, bench: Client) -> None:

@@ -14,7 +14,7 @@ from fleet.batteries.models import CycleCount, Fitting, Pack
 from fleet.bench.models import Order
 from fleet.core.errors import BadValueError, NotAllowedError
 from fleet.core.permissions import May
-from fleet.registry.actions import next_number
+from fleet.registry.actions import next_numbers
 from fleet.registry.models import Device, DeviceType, Party
 from fleet.web import clock
 from fleet.web.phrases import day
@@ -55,7 +55,8 @@ def add_pack(new: NewPack, *, by: Actor) -> Pack:
 def add_packs(news: Sequence[NewPack], *, by: Actor) -> list[Pack]:
     """Add packs to the stock, all or none. Raises BadValueError that names the pack number which is taken."""
     _must_handle(by)
-    packs = [_fresh(new) for new in news]
+    free = iter(_free_numbers(sum(not new.number for new in news)))
+    packs = [_fresh(new, new.number or next(free)) for new in news]
     numbers = [pack.number for pack in packs]
     if twice := next((number for number in numbers if numbers.count(number) > 1), "") if len(packs) < BATCH else "":
         raise BadValueError(f"Pack number {twice} stands twice. Each pack has its own.", field="number")
@@ -72,9 +73,9 @@ def _must_handle(by: Actor) -> None:
         raise NotAllowedError(f"{by.name} may not handle packs. It needs the duty “{May.WORK_ON_BENCH.label}”.")
 
 
-def _fresh(new: NewPack) -> Pack:
+def _fresh(new: NewPack, number: str) -> Pack:
     return Pack(
-        number=new.number or _free_number(),
+        number=number,
         maker=new.maker,
         part_number=new.part_number,
         chemistry=new.chemistry,
@@ -85,11 +86,14 @@ def _fresh(new: NewPack) -> Pack:
     )
 
 
-def _free_number() -> str:
-    while True:
-        number = f"P{next_number('pack'):05d}"
-        if not Pack.objects.filter(number=number).exists():
-            return number
+def _free_numbers(how_many: int) -> list[str]:
+    """Numbers of our own series that no pack has, however it came by it."""
+    free: list[str] = []
+    while len(free) < how_many:
+        drawn = [f"P{number:05d}" for number in next_numbers("pack", min(how_many - len(free), BATCH))]
+        taken = set(Pack.objects.filter(number__in=drawn).values_list("number", flat=True))
+        free += [number for number in drawn if number not in taken]
+    return free
 
 
 def _facts(pack: Pack) -> dict[str, str]:

@@ -33,7 +33,8 @@ LONGEST = timedelta(days=10)
 class NewTest:
     """A runtime test as read at the bench. Rate in mL/h, syringe in mL, charge in hours, temperature in °C.
 
-    `pack` may be left out: then it is the pack that was fitted to the driver when the test started.
+    `pack` may be left out: then it is the pack that was fitted to the driver when the test started. `made_by` names
+    who made a test that is taken over from an earlier record.
     """
 
     device: Device
@@ -48,6 +49,7 @@ class NewTest:
     pack: Pack | None = None
     order: Order | None = None
     rack_position: str = ""
+    made_by: str = ""
 
 
 def log_test(new: NewTest, *, by: Actor) -> RuntimeTest:
@@ -148,8 +150,8 @@ def _fresh(new: NewTest, pack: Pack, by: Actor) -> RuntimeTest:
         stop=new.stop,
         ambient_c=new.ambient_c,
         rack_position=new.rack_position,
-        by_id=by.person_id,
-        by_name=by.name,
+        by_id=None if new.made_by else by.person_id,
+        by_name=new.made_by or by.name,
         entered_at=clock.now(),
     )
 

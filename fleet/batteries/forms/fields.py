@@ -69,6 +69,12 @@ class NumberField(forms.DecimalField):
         return f"{value.normalize():f}" if isinstance(value, Decimal) else value
 
 
+def alternative(field: forms.Field) -> forms.Field:
+    """Leave out the words “if known” beside a field that may be empty for another reason, which its hint tells."""
+    field.plain_label = True  # type: ignore[attr-defined]
+    return field
+
+
 def _skipped(field: NumberField) -> NumberField:
     """Let Enter pass over a cell that holds a value or may be empty; Tab still stops there."""
     field.widget.attrs["data-skip"] = ""
@@ -103,11 +109,12 @@ def run_day(label: str, *, required: bool = True, hint: str = "") -> forms.DateF
     return field
 
 
-#: Why a test stopped, in the words of the one who saw it.
+#: Why a test stopped, in the words of the one who saw it; and the same in few.
 STOPS = [
     (RuntimeTest.Stop.RAN_FLAT.value, "It ran until the driver stopped by itself"),
     (RuntimeTest.Stop.BY_HAND.value, "I stopped it early by hand"),
 ]
+SHORT_STOPS = [(RuntimeTest.Stop.RAN_FLAT.value, "By itself"), (RuntimeTest.Stop.BY_HAND.value, "Early, by hand")]
 
 
 def local(day: date, at: time) -> datetime:

@@ -7,8 +7,9 @@ from django.http import QueryDict
 
 from fleet.batteries.actions import NewTest
 from fleet.batteries.forms.fields import (
-    STOPS,
+    SHORT_STOPS,
     ClockField,
+    alternative,
     charge_field,
     last_before,
     local,
@@ -31,8 +32,8 @@ _CELLS = {"stopped_at": "stopped_at", "low_alarm_at": "low_alarm_at"}
 class CommonForm(forms.Form):
     """What all drivers of the rack share."""
 
-    charge_hours = charge_field(required=False, hint="Empty: what each type needs.")
-    rate = rate_field(required=False, hint="Empty: each type's reference rate.")
+    charge_hours = alternative(charge_field(required=False, hint="Empty: each driver's own."))
+    rate = alternative(rate_field(required=False, hint="Empty: the reference rate."))
     syringe_ml = syringe_field()
     started_on = run_day("Day of the start")
     started_at = ClockField(label="Started at")
@@ -49,7 +50,7 @@ class RowForm(forms.Form):
     )
     stopped_at = ClockField(label="Stopped at", required=False)
     low_alarm_at = ClockField(label="Low alarm at", required=False)
-    stop = forms.ChoiceField(label="Why it stopped", choices=STOPS, initial=STOPS[0][0])
+    stop = forms.ChoiceField(label="Why it stopped", choices=SHORT_STOPS, initial=SHORT_STOPS[0][0])
 
     device: Device | None = None
 

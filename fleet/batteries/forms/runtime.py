@@ -10,6 +10,7 @@ from fleet.batteries.forms.fields import (
     STOPS,
     ClockField,
     RuntimeField,
+    alternative,
     ambient_field,
     charge_field,
     last_before,
@@ -33,12 +34,12 @@ class RunForm(forms.Form):
     syringe_ml = syringe_field()
     started_on = run_day("Day of the start")
     started_at = ClockField(label="Started at")
-    stopped_at = ClockField(label="Stopped at", required=False, help_text="Or give the runtime instead.")
-    stopped_on = run_day("Day of the stop", required=False, hint="Empty: within 24 hours of the start.")
-    ran = RuntimeField(label="Runtime, h:mm", required=False)
+    stopped_at = alternative(ClockField(label="Stopped at", required=False))
+    ran = alternative(RuntimeField(label="or ran, h:mm", required=False))
     low_alarm_at = ClockField(label="Low-battery alarm at", required=False)
     stop = forms.ChoiceField(label="Why it stopped", choices=STOPS, widget=forms.RadioSelect)
     ambient_c = ambient_field()
+    stopped_on = alternative(run_day("Stopped on", required=False, hint="Only after 24 h or more."))
 
     def clean(self) -> dict[str, Any]:
         """Work out start, stop and alarm as instants."""
