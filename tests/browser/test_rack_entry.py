@@ -23,7 +23,7 @@ def scan(page: Page, *cells: str) -> None:
 
 
 def start_at(page: Page, clock: str) -> None:
-    """From the time of the start go back to its day, type 3 March 2026 (the same in each order of day and month), then the time."""
+    """Go back from the time to the day, type 3 March 2026 (alike in each order of day and month), then the time."""
     started_at = page.locator("[name=started_at]")
     expect(started_at).to_be_focused()
     for _segment in ("picker", "year", "month", "day"):
