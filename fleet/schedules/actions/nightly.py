@@ -33,7 +33,7 @@ def mark_late(day: date, *, progress: Progress = unwatched) -> dict[str, int]:
     """Mark every due whose window ended before `day`. Run again it changes nothing, so a killed run is run again."""
     by = job_actor("roll_dues")
     marked = 0
-    while batch := _mark_batch(day, by):
+    while (batch := _mark_batch(day, by)) is not None:
         marked += batch
         progress(marked)
         time.sleep(PAUSE_SECONDS)
@@ -41,9 +41,12 @@ def mark_late(day: date, *, progress: Progress = unwatched) -> dict[str, int]:
 
 
 @transaction.atomic
-def _mark_batch(day: date, by: Actor) -> int:
+def _mark_batch(day: date, by: Actor) -> int | None:
+    """How many this batch marked, which is 0 where another worker was quicker; None when nothing is left."""
     unmarked = Due.objects.filter(suspended=False, late_since=None, closes_on__lt=day)
     ids = set(unmarked.order_by("closes_on", "id").values_list("device_id", flat=True)[:BATCH])
+    if not ids:
+        return None
     _lock(ids)
     dues = list(unmarked.filter(device_id__in=ids).select_related("plan", "device"))
     Due.objects.filter(pk__in=[due.pk for due in dues]).update(late_since=_FIRST_LATE_DAY)
