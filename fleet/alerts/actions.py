@@ -1,6 +1,8 @@
 """The only writers of alerts: recorded and joined, answered by an order, cleared with a reason, aged by the night."""
 
 import time
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
@@ -9,8 +11,9 @@ from django.db import transaction
 from fleet.alerts.kinds import KINDS
 from fleet.alerts.models import Alert, AlertKind
 from fleet.alerts.queries import days_open, open_alerts
-from fleet.audit.actions import Happening, record_many
+from fleet.audit.actions import Happening
 from fleet.audit.actions import record as write_down
+from fleet.audit.actions import record_many as write_down_many
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change
 from fleet.core.errors import BadValueError, ConflictError
@@ -39,7 +42,7 @@ def ensure_kinds(by: Actor) -> list[AlertKind]:
     ]
     for kind in fresh:
         kind.save()
-    record_many((Happening("added alert kind", kind, after={"words": kind.words}) for kind in fresh), by=by)
+    write_down_many((Happening("added alert kind", kind, after={"words": kind.words}) for kind in fresh), by=by)
     return fresh
 
 
@@ -80,6 +83,71 @@ def record(  # noqa: PLR0913 - one sight has a time, words, a number, a door and
     if kind.asks_for_service:
         make_due_now(row, why=f"The driver raised “{kind.words}”.", by=by, asked_at=at)
     return alert
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewAlert:
+    """An alert from a file: seen `times` times from `first_at` until `last_at`."""
+
+    device: Device
+    kind: AlertKind
+    first_at: datetime
+    last_at: datetime
+    seen_by: str
+    times: int = 1
+    screen_text: str = ""
+
+
+@transaction.atomic
+def record_many(news: Sequence[NewAlert], *, by: Actor) -> int:
+    """Record alerts of a file together, all or none. Each joins the open alert of its kind, as in `record`."""
+    if not by.duties & {May.REPORT_FAULT, May.IMPORT_RECORDS}:
+        by.must(May.REPORT_FAULT)
+    for start in range(0, len(news), BATCH):
+        _record_batch(news[start : start + BATCH], by)
+    return len(news)
+
+
+def _record_batch(news: Sequence[NewAlert], by: Actor) -> None:
+    devices = Device.objects.select_for_update().in_bulk({new.device.pk for new in news})
+    for new in news:
+        _check(devices[new.device.pk], new.last_at, new.times, new.seen_by)
+    live = Alert.objects.select_for_update(of=("self",)).filter(device__in=devices, closed_at=None)
+    alerts = {(alert.device_id, alert.kind_id): alert for alert in live.select_related("device", "kind")}
+    known = set(alerts)
+    seen = [_seen(alerts, new) for new in news]
+    fresh = [alert for key, alert in alerts.items() if key not in known]
+    Alert.objects.bulk_create(fresh)
+    Alert.objects.bulk_update([alerts[key] for key in known], ["first_at", "last_at", "times", "screen_text"])
+    write_down_many(seen, by=by)
+    for alert in fresh:
+        if alert.kind.asks_for_service:
+            make_due_now(alert.device, why=f"The driver raised “{alert.kind.words}”.", by=by, asked_at=alert.last_at)
+
+
+def _seen(alerts: dict[tuple[int, int], Alert], new: NewAlert) -> Happening:
+    """Put one row of a file among the open alerts, and say what happened."""
+    key = (new.device.pk, new.kind.pk)
+    alert = alerts.get(key)
+    if alert is None:
+        alert = alerts[key] = Alert(
+            device=new.device,
+            kind=new.kind,
+            screen_text=new.screen_text,
+            first_at=new.first_at,
+            last_at=new.last_at,
+            times=new.times,
+            source=Alert.Source.FILE,
+            seen_by=new.seen_by,
+        )
+        after = {"kind": new.kind.words, "times": new.times, "screen": new.screen_text, "seen by": new.seen_by}
+        return Happening("alert recorded", alert, device_id=key[0], after=after, done_at=new.last_at)
+    before = {"times": alert.times, "first_at": alert.first_at, "last_at": alert.last_at}
+    alert.first_at, alert.last_at = min(alert.first_at, new.first_at), max(alert.last_at, new.last_at)
+    alert.times += new.times
+    alert.screen_text = new.screen_text or alert.screen_text
+    after = {"times": alert.times, "first_at": alert.first_at, "last_at": alert.last_at}
+    return Happening("alert seen again", alert, device_id=key[0], before=before, after=after, done_at=new.last_at)
 
 
 def _check(device: Device, at: datetime, times: int, seen_by: str) -> None:

@@ -11,7 +11,7 @@ from django.http import StreamingHttpResponse
 Cell = str | int | float | Decimal | date | None
 
 #: A text that begins like this is taken for a formula (or a control character) by common spreadsheets.
-_FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\0")
 _MARK_OF_UTF8: Final = "\ufeff"
 
 
@@ -31,7 +31,17 @@ def safe(cell: Cell) -> str | int | float | Decimal:
         return cell
     if isinstance(cell, date):
         return cell.isoformat()
-    return f"'{cell}" if cell.lstrip(" ").startswith(_FORMULA_STARTS) else cell
+    return f"'{cell}" if _like_a_formula(cell) else cell
+
+
+def unsafe(cell: str) -> str:
+    """The text that `safe` was given: the mark that it put before a formula is taken off again, and no other."""
+    return cell[1:] if cell.startswith("'") and _like_a_formula(cell[1:]) else cell
+
+
+def _like_a_formula(text: str) -> bool:
+    # Marks that stand there already are looked through, so that `unsafe` takes off just the one that was put on.
+    return text.lstrip(" '").startswith(_FORMULA_STARTS)
 
 
 def lines(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> Iterator[str]:

@@ -13,7 +13,7 @@ from fleet.batteries.actions.packs import (
     remove,
     scrap,
 )
-from fleet.batteries.actions.tests import NewTest, check_test, log_test, log_tests, void_test
+from fleet.batteries.actions.tests import NewTest, check_test, faults_of, log_test, log_tests, void_test
 
 __all__ = [
     "NewFitting",
@@ -24,6 +24,7 @@ __all__ = [
     "check_test",
     "count_cycles",
     "count_cycles_of_many",
+    "faults_of",
     "fit",
     "fit_many",
     "log_test",

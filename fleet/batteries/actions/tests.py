@@ -80,10 +80,14 @@ def check_test(new: NewTest) -> None:
     _refuse_known([RuntimeTest(pack=pack, device=new.device, started_at=new.started_at)])
 
 
+def faults_of(new: NewTest) -> list[tuple[str, str]]:
+    """Everything that is wrong with one test by itself, as field and words; asks the database nothing."""
+    return [(field, words) for words, field, wrong in _rules(new) if wrong]
+
+
 def _check(new: NewTest) -> None:
-    for words, field, wrong in _rules(new):
-        if wrong:
-            raise BadValueError(f"{new.device}: {words}", field=field)
+    for field, words in faults_of(new):
+        raise BadValueError(f"{new.device}: {words}", field=field)
 
 
 def _rules(new: NewTest) -> list[tuple[str, str, bool]]:

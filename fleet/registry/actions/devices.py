@@ -11,8 +11,8 @@ from django.db import transaction
 
 from fleet.audit.actions import Happening, record, record_many
 from fleet.audit.actors import Actor
-from fleet.audit.changes import change, refuse_changed
-from fleet.core.errors import BadValueError
+from fleet.audit.changes import change, fingerprint, refuse_changed
+from fleet.core.errors import BadValueError, ConflictError
 from fleet.core.lifecycle import NEW_CONDITION, NEW_WAIT_REASON, Condition, Facts, Move, WaitReason, ask
 from fleet.core.permissions import May
 from fleet.registry.actions.reference import next_number, with_values
@@ -30,6 +30,10 @@ EDITABLE = frozenset(
         "own_replacement_level", "own_service_life_months",
     }
 )  # fmt: skip
+# What `edit_devices` may change: facts, and what was last read off a driver.
+_EDITABLE_TOGETHER = (EDITABLE - {"serial_number"}) | {
+    "firmware", "firmware_seen_at", "running_hours", "running_hours_at",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,6 +176,40 @@ def edit_device(
     return row
 
 
+@transaction.atomic
+def edit_devices(edits: Sequence[tuple[Device, Mapping[str, Any]]], *, by: Actor, why: str = "") -> int:
+    """Change facts of drivers together, all or none: what a file states anew. How many were changed is returned.
+
+    Each device is as the caller read it; ConflictError names the first that somebody changed since. The values were
+    checked before.
+    """
+    if not by.duties & {May.EDIT_REGISTRY, May.IMPORT_RECORDS}:
+        by.must(May.EDIT_REGISTRY)
+    for start in range(0, len(edits), BATCH):
+        _edit_batch(edits[start : start + BATCH], by, why)
+    return len(edits)
+
+
+def _edit_batch(edits: Sequence[tuple[Device, Mapping[str, Any]]], by: Actor, why: str) -> None:
+    rows = Device.objects.select_for_update(of=("self",)).in_bulk([device.pk for device, _ in edits])
+    happenings = [_edited(rows[device.pk], device, changes, why) for device, changes in edits]
+    fields = sorted({name for _, changes in edits for name in changes})
+    Device.objects.bulk_update(rows.values(), fields)
+    record_many(happenings, by=by)
+
+
+def _edited(row: Device, read: Device, changes: Mapping[str, Any], why: str) -> Happening:
+    if wrong := set(changes) - _EDITABLE_TOGETHER:
+        msg = f"{min(wrong).replace('_', ' ')} is not changed here; it has an act of its own."
+        raise BadValueError(msg, field=min(wrong))
+    if fingerprint(row, changes) != fingerprint(read, changes):
+        raise ConflictError(f"{row} was changed by somebody else meanwhile. Nothing was written.")
+    before = {name: getattr(row, name) for name in changes}
+    for name, value in changes.items():
+        setattr(row, name, value)
+    return Happening("changed device", row, device_id=row.pk, before=before, after=changes, why=why)
+
+
 def _refuse_other_with(device: Device, serial: str) -> None:
     same = Device.objects.filter(device_type_id=device.device_type_id, serial_number=serial).exclude(pk=device.pk)
     if other := same.first():
@@ -180,8 +218,11 @@ def _refuse_other_with(device: Device, serial: str) -> None:
 
 
 def locked(device: Device) -> Device:
-    """The device's row, locked until the caller's transaction ends, with its place at hand for the trail."""
-    return Device.objects.select_for_update(of=("self",)).select_related("place").get(pk=device.pk)
+    """The device's row, locked until the caller's transaction ends.
+
+    Without joins: PostgreSQL drops a row it waited for when the place joined to it has changed meanwhile.
+    """
+    return Device.objects.select_for_update().get(pk=device.pk)
 
 
 @transaction.atomic

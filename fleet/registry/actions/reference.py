@@ -54,6 +54,17 @@ def next_number(series: str) -> int:
 
 
 @transaction.atomic
+def next_numbers(series: str, how_many: int) -> range:
+    """Take several numbers of a series at once. The row stays locked until the caller's transaction ends."""
+    Counter.objects.get_or_create(name=series)
+    counter = Counter.objects.select_for_update().get(name=series)
+    first = counter.last + 1
+    counter.last += how_many
+    counter.save(update_fields=["last"])
+    return range(first, first + how_many)
+
+
+@transaction.atomic
 def add_party(name: str, code: str, *, by: Actor, **facts: Any) -> Party:
     """Add a maker, supplier or service provider."""
     by.must(May.EDIT_REGISTRY)
