@@ -16,7 +16,7 @@ from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
 from fleet.registry.actions.devices import locked
 from fleet.registry.models import Device
-from fleet.schedules.actions.reckon import late_since, locked_due, place, reckoned
+from fleet.schedules.actions.reckon import late_since, lock_devices, locked_due, place, reckoned
 from fleet.schedules.actions.stored import store, store_many
 from fleet.schedules.models import Due, DueDone, Plan
 from fleet.web import clock
@@ -26,6 +26,8 @@ from fleet.web.phrases import day as spoken
 #: maker's instructions and local policy may want it out of use at once.
 ASKED_WINDOW_DAYS: Final = 7
 BATCH = 500
+#: Days on which work was last done, by kind of plan and device id.
+LastDone = Mapping[Plan.Kind, Mapping[int, date | None]]
 
 
 def open_dues(device: Device, *, by: Actor, served_on: date | None = None) -> list[Due]:
@@ -38,11 +40,16 @@ def open_dues(device: Device, *, by: Actor, served_on: date | None = None) -> li
 
 @transaction.atomic
 def open_dues_of_all(
-    devices: Sequence[Device], *, by: Actor, served_on: Mapping[int, date | None] | None = None
+    devices: Sequence[Device],
+    *,
+    by: Actor,
+    served_on: Mapping[int, date | None] | None = None,
+    also_done: LastDone = MappingProxyType({}),
 ) -> list[Due]:
     """Open the dues of several drivers in few statements; `served_on` holds last services by device id.
 
-    Raises BadValueError for a driver that isn't accepted yet.
+    `also_done`: the same for other kinds of plan, where an earlier record knows of them. Raises BadValueError for a
+    driver that isn't accepted yet.
     """
     if not by.duties & {May.EDIT_REGISTRY, May.IMPORT_RECORDS}:
         by.must(May.WORK_ON_BENCH)
@@ -50,24 +57,25 @@ def open_dues_of_all(
     for plan in Plan.objects.filter(active=True, device_type__in={device.device_type_id for device in devices}):
         plans.setdefault(plan.device_type_id, []).append(plan)
     wanted = [(device, plan) for device in devices for plan in plans.get(device.device_type_id, [])]
-    return open_wanted(wanted, by=by, served_on=served_on or {})
+    return open_wanted(wanted, by=by, last_done={**also_done, Plan.Kind.SERVICE: served_on or {}})
 
 
 def open_wanted(
-    wanted: Sequence[tuple[Device, Plan]], *, by: Actor, served_on: Mapping[int, date | None] = MappingProxyType({})
+    wanted: Sequence[tuple[Device, Plan]], *, by: Actor, last_done: LastDone = MappingProxyType({})
 ) -> list[Due]:
     """Open a due for each pair that has none. The caller has checked the duty and holds the transaction."""
     opened: list[Due] = []
     for start in range(0, len(wanted), BATCH):
-        opened += _open_batch(wanted[start : start + BATCH], served_on, by)
+        opened += _open_batch(wanted[start : start + BATCH], last_done, by)
     return opened
 
 
-def _open_batch(pairs: Sequence[tuple[Device, Plan]], served_on: Mapping[int, date | None], by: Actor) -> list[Due]:
+def _open_batch(pairs: Sequence[tuple[Device, Plan]], last_done: LastDone, by: Actor) -> list[Due]:
     ids = {device.pk for device, _ in pairs}
+    lock_devices(ids)
     had = set(Due.objects.filter(device_id__in=ids).values_list("device_id", "plan_id"))
     wanted = (pair for pair in pairs if (pair[0].pk, pair[1].pk) not in had)
-    fresh = [_fresh(device, plan, served_on.get(device.pk)) for device, plan in wanted]
+    fresh = [_fresh(device, plan, last_done.get(Plan.Kind(plan.kind), {}).get(device.pk)) for device, plan in wanted]
     Due.objects.bulk_create(fresh)
     happenings = (
         Happening("due opened", due, device_id=due.device_id, after={"due_on": due.due_on, "closes_on": due.closes_on})
@@ -78,12 +86,16 @@ def _open_batch(pairs: Sequence[tuple[Device, Plan]], served_on: Mapping[int, da
     return fresh
 
 
-def _fresh(device: Device, plan: Plan, served_on: date | None) -> Due:
+def _fresh(device: Device, plan: Plan, last_done: date | None) -> Due:
     if device.accepted_on is None:
         raise BadValueError(f"{device} has not passed acceptance; its dues open then.", field="accepted_on")
-    due = Due(device=device, plan=plan, anchor=device.accepted_on, last_done_hours=device.running_hours)
-    if plan.kind == Plan.Kind.SERVICE:
-        due.last_done_on = served_on
+    due = Due(
+        device=device,
+        plan=plan,
+        anchor=device.accepted_on,
+        last_done_on=last_done,
+        last_done_hours=device.running_hours,
+    )
     span = reckoned(due)
     due.due_on, due.opens_on, due.closes_on = span.due, span.opens, span.closes
     due.late_since = late_since(span.closes, clock.today())

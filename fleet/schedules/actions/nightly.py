@@ -13,8 +13,7 @@ from django.db.models import DateField, ExpressionWrapper, F, Q
 
 from fleet.audit.actions import Happening, record_many
 from fleet.audit.actors import Actor, job_actor
-from fleet.registry.models import Device
-from fleet.schedules.actions.reckon import late_since, place, reckoned
+from fleet.schedules.actions.reckon import late_since, lock_devices, place, reckoned
 from fleet.schedules.actions.stored import store_many
 from fleet.schedules.models import Due, DueQuerySet
 
@@ -47,7 +46,7 @@ def _mark_batch(day: date, by: Actor) -> int | None:
     ids = set(unmarked.order_by("closes_on", "id").values_list("device_id", flat=True)[:BATCH])
     if not ids:
         return None
-    _lock(ids)
+    lock_devices(ids)
     dues = list(unmarked.filter(device_id__in=ids).select_related("plan", "device"))
     Due.objects.filter(pk__in=[due.pk for due in dues]).update(late_since=_FIRST_LATE_DAY)
     happenings = (
@@ -83,7 +82,7 @@ def _next_devices(dues: DueQuerySet, last: int) -> set[int]:
 
 @transaction.atomic
 def _count_batch(dues: DueQuerySet, ids: set[int], day: date, by: Actor) -> int:
-    _lock(ids)
+    lock_devices(ids)
     happenings: list[Happening] = []
     for due in dues.select_for_update(of=("self",)).select_related("plan", "device"):
         before, after = place(due, reckoned(due), day)
@@ -95,8 +94,3 @@ def _count_batch(dues: DueQuerySet, ids: set[int], day: date, by: Actor) -> int:
     if happenings:
         store_many(ids)
     return len(happenings)
-
-
-def _lock(device_ids: set[int]) -> None:
-    """Lock the drivers, lowest id first; an action that holds one of them is waited for."""
-    list(Device.objects.select_for_update().filter(pk__in=device_ids).order_by("pk").values_list("pk", flat=True))

@@ -16,7 +16,7 @@ from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.registry.models import Device, DeviceType
 from fleet.schedules.actions.dues import open_wanted, suspend_rows
-from fleet.schedules.actions.reckon import place, reckoned
+from fleet.schedules.actions.reckon import lock_devices, place, reckoned
 from fleet.schedules.actions.stored import store_many
 from fleet.schedules.actions.visits import held
 from fleet.schedules.models import Due, Plan
@@ -114,7 +114,7 @@ def _in_use(plan: Plan) -> list[Device]:
 def _carry_to_dues(plan: Plan, by: Actor) -> None:
     devices = _in_use(plan)
     ids = [device.pk for device in devices]
-    list(Device.objects.select_for_update().filter(pk__in=ids).order_by("pk").values_list("pk", flat=True))
+    lock_devices(ids)
     dues = list(
         Due.objects.select_for_update(of=("self",)).filter(plan=plan, device_id__in=ids).select_related("device")
     )

@@ -1,5 +1,6 @@
 """The next window of a due, reckoned from its plan, its anchor, what was last done and the driver's counter."""
 
+from collections.abc import Collection
 from datetime import date, timedelta
 from typing import Any, Final
 
@@ -8,6 +9,7 @@ from django.utils import timezone
 from fleet.audit.changes import Changes, change
 from fleet.core import due as calendar
 from fleet.registry.actions.devices import locked
+from fleet.registry.models import Device
 from fleet.schedules.models import Due
 
 #: An hours-only plan whose date cannot be told (counter never read, driver not used) falls due after so many months,
@@ -57,3 +59,8 @@ def locked_due(due: Due) -> Due:
     """The due read again under lock; its driver is locked first, as everywhere, so that two actions can't cross."""
     locked(due.device)
     return Due.objects.select_for_update(of=("self",)).select_related("plan", "device").get(pk=due.pk)
+
+
+def lock_devices(device_ids: Collection[int]) -> None:
+    """Lock several drivers, lowest id first, so that no two actions wait for each other."""
+    list(Device.objects.select_for_update().filter(pk__in=device_ids).order_by("pk").values_list("pk", flat=True))
