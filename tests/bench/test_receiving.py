@@ -27,7 +27,7 @@ from tests.bench.builders import (
     verbs,
     work,
 )
-from tests.builders import a_bench, a_device, a_new_device, a_store, a_type, a_ward
+from tests.builders import BY, a_bench, a_device, a_new_device, a_store, a_type, a_ward
 from tests.schedules.builders import a_plan
 from tests.tags.builders import an_open_tag
 
@@ -206,3 +206,32 @@ def test_a_found_driver_is_looked_over(technician: Person) -> None:
     report_missing(device, why="not in any ward", by=as_actor(technician))
     report_found(again(device), a_ward(), by=as_actor(technician))
     assert received(again(device), technician).kind == "planned"
+
+
+def test_an_order_is_given_and_taken_while_it_is_open(technician: Person, second_technician: Person) -> None:
+    """Anybody at the bench gives an order to somebody, takes it or leaves it to nobody; a command cannot take one."""
+    order = received(a_device(), technician, kind="planned")
+    assert bench.take(order, by=as_actor(second_technician)).assigned_to == second_technician
+    assert bench.assign(order, technician, by=as_actor(second_technician)).assigned_to == technician
+    assert bench.assign(order, None, by=as_actor(technician)).assigned_to is None
+    with pytest.raises(BadValueError, match="signed in"):
+        bench.take(order, by=BY)
+    done = finish(work(order, technician), technician)
+    with pytest.raises(MoveRefusedError, match="nothing left to assign"):
+        bench.take(done, by=as_actor(technician))
+
+
+def test_no_order_is_raised_for_a_retired_driver(manager: Person) -> None:
+    """Retirement is final."""
+    device = bench.retire(a_device(), why="worn out", by=as_actor(manager))
+    with pytest.raises(MoveRefusedError, match="is retired"):
+        bench.raise_order(device, "planned", by=as_actor(manager))
+    with pytest.raises(MoveRefusedError, match="retired"):
+        received(device, manager, kind="planned")
+
+
+def test_an_order_waits_for_no_acceptance(technician: Person) -> None:
+    """A driver waits for acceptance by being new, never by being set aside."""
+    order = received(a_device(), technician, kind="planned")
+    with pytest.raises(BadValueError, match="parts, the maker or decontamination"):
+        bench.set_aside(order, WaitReason.ACCEPTANCE, by=as_actor(technician))

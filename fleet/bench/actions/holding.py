@@ -17,16 +17,18 @@ from fleet.registry.models import Device
 
 
 def hold_device(device: Device) -> Device:
-    """Lock a device's row. Always before its orders, so that two acts never wait for each other."""
-    rows = Device.objects.select_for_update(of=("self",)).select_related("device_type", "home", "place")
-    return rows.get(pk=device.pk)
+    """Lock a device's row. Always before its orders, so that two acts never wait for each other.
+
+    Without joins: PostgreSQL drops a row it waited for when the place joined to it has changed meanwhile.
+    """
+    return Device.objects.select_for_update().get(pk=device.pk)
 
 
 def hold(order: Order, by: Actor) -> Order:
     """Lock an order and its device for somebody who works on the bench; `.device` is the locked row."""
     by.must(May.WORK_ON_BENCH)
     device = hold_device(order.device)
-    row = Order.objects.select_for_update(of=("self",)).select_related("tag", "procedure_version").get(pk=order.pk)
+    row = Order.objects.select_for_update().get(pk=order.pk)
     row.device = device
     return row
 
