@@ -1,0 +1,121 @@
+"""The awkward cases: each is given to one driver some weeks before the end, and played by the same actions as all else.
+
+`CASES` is the list: how the case is called, how long before the end its driver is chosen, which drivers may play it,
+and the script. The drivers end up on the list "worth a look" that the command prints.
+"""
+
+from collections.abc import Callable
+from datetime import timedelta
+from functools import partial
+from typing import Final, NamedTuple
+
+from fleet.core.due import add_months
+from fleet.management.demo import scripts
+from fleet.management.demo.drivers import NEW_TYPE
+from fleet.management.demo.world import Driver, World
+from fleet.registry.models import Device
+from fleet.web import clock
+
+#: Days since its service under which nothing falls due before the end.
+_LATELY: Final = 200
+#: Runtime fraction of a pack that is good for years.
+_GOOD: Final = 0.9
+Chooser = Callable[[World, Driver], bool]
+
+
+class Case(NamedTuple):
+    """One awkward case."""
+
+    name: str
+    days_before: int
+    may_play: Chooser
+    script: Callable[[World, Driver], None]
+    how_many: Callable[[int], int] = lambda _devices: 1
+
+
+def _served_lately(_world: World, driver: Driver) -> bool:
+    """Whether nothing falls due before the end, so that only the case itself is awkward."""
+    return (clock.today() - driver.served_on).days < _LATELY and driver.device.pool == Device.Pool.CLINICAL
+
+
+def _on_ward_4(world: World, driver: Driver) -> bool:
+    """On the ward of the demonstration's nurse, so that her page shows it."""
+    return driver.home.code == "mg-w4" and _served_lately(world, driver)
+
+
+def _is_due(world: World, driver: Driver) -> bool:
+    """Whether its yearly service falls due shortly before the end."""
+    due_on = add_months(driver.served_on, 12)
+    return timedelta(days=5) <= clock.local_day(world.diary.end) - due_on <= timedelta(days=29)
+
+
+def _in_training(_world: World, driver: Driver) -> bool:
+    return driver.device.pool == Device.Pool.TRAINING
+
+
+def _of_new_type(world: World, driver: Driver) -> bool:
+    return driver.model is world.hospital.models[NEW_TYPE]
+
+
+def _never_on_network(_world: World, driver: Driver) -> bool:
+    return driver.model.networked and not driver.on_network
+
+
+def _past_its_life(_world: World, driver: Driver) -> bool:
+    life, accepted = driver.device.service_life_months, driver.device.accepted_on
+    return bool(life and accepted and add_months(accepted, life) < clock.today())
+
+
+def _young_pack(world: World, driver: Driver) -> bool:
+    """Whether its pack is good for years, so that a low test stands out."""
+    return (
+        _served_lately(world, driver)
+        and driver.cell.fraction(clock.today()) > _GOOD
+        and not _of_new_type(world, driver)
+    )
+
+
+def _many(share: int, least: int) -> Callable[[int], int]:
+    return lambda devices: max(least, devices // share)
+
+
+CASES: Final = (
+    Case("training-overdue", 500, _in_training, scripts.training_overdue),
+    Case("past-service-life", 70, _past_its_life, scripts.past_service_life),
+    Case("never-on-network", 69, _never_on_network, scripts.never_on_network, _many(200, 1)),
+    Case("too-little-data", 68, _of_new_type, scripts.too_little_data),
+    Case("tagged-twice", 67, _on_ward_4, scripts.tagged_twice),
+    Case("waiting-for-parts", 66, _on_ward_4, scripts.waiting_for_parts),
+    Case("quarantined", 65, _served_lately, scripts.quarantined),
+    Case("not-located", 64, _is_due, scripts.not_located),
+    Case("deferred", 63, _is_due, scripts.deferred),
+    Case("failed-step", 62, _is_due, scripts.failed_step),
+    Case("pack-swapped-twice", 61, _served_lately, scripts.pack_swapped_twice),
+    Case("early-stopped", 60, _served_lately, scripts.early_stopped),
+    Case("voided-test", 59, _young_pack, scripts.voided_test),
+    Case("outlier-test", 58, _young_pack, scripts.outlier_test),
+    Case("at-the-maker", 57, _served_lately, scripts.at_the_maker),
+    Case("decontamination", 56, _served_lately, scripts.decontamination),
+    Case("asked-for-maintenance", 55, _served_lately, scripts.asked_for_maintenance),
+    Case("found-again", 54, _served_lately, scripts.found_again),
+    Case("retired", 53, _served_lately, scripts.retired),
+    Case("wandering", 52, _served_lately, scripts.wandering),
+    Case("tagged-today", 51, _served_lately, scripts.tagged_today, _many(70, 3)),
+)
+
+
+def plan_cases(world: World) -> None:
+    """Plan the choosing of each case's drivers."""
+    for case in CASES:
+        world.diary.plan(world.diary.end - timedelta(days=case.days_before), partial(_give, world, case))
+
+
+def _give(world: World, case: Case) -> None:
+    """Give the case to free drivers that fit, else to any free one; its script plans what happens to them."""
+    played = {notable.asset for notable in world.notable}
+    free = [driver for driver in world.drivers if driver.free and driver.device.asset_number not in played]
+    fitting = [driver for driver in free if case.may_play(world, driver)]
+    others = [driver for driver in free if driver not in fitting and not _in_training(world, driver)]
+    for driver in (fitting + others)[: case.how_many(len(world.drivers))]:
+        driver.kept_for = case.name
+        case.script(world, driver)

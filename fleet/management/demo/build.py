@@ -1,0 +1,58 @@
+"""The whole scenario, in the order of its time: a hospital, its people and drivers, three years of history."""
+
+from datetime import datetime, timedelta
+from typing import Final
+
+from django.db import transaction
+
+from fleet.management.demo.awkward import plan_cases
+from fleet.management.demo.deliveries import plan_deliveries, plan_new_type, plan_retirements
+from fleet.management.demo.diary import Diary, Progress, local
+from fleet.management.demo.dice import Dice
+from fleet.management.demo.drivers import TAKEN_OVER_SHARE, take_over, wishes
+from fleet.management.demo.hospital import build_hospital
+from fleet.management.demo.libraries import build_libraries, first_sight, plan_last_sights, plan_nights
+from fleet.management.demo.people import build_people
+from fleet.management.demo.repairs import plan_fault
+from fleet.management.demo.visits import plan_service
+from fleet.management.demo.world import World
+from fleet.web import clock
+
+YEARS: Final = 3
+#: With fewer there are not enough drivers to play every awkward case.
+FEWEST: Final = 40
+
+
+@transaction.atomic
+def build(devices: int, *, seed: int, end: datetime, progress: Progress) -> World:
+    """Make the hospital and its history up to `end`, all or nothing; `progress` hears how much is done (0 to 1)."""
+    last = clock.local_day(end)
+    start = last - timedelta(days=365 * YEARS)
+    diary = Diary(local(start, 6), end)
+    rng = Dice(seed)
+    with clock.at(diary.start):
+        hospital = build_hospital(start)
+        world = World(hospital, build_people(hospital), rng, diary)
+        _begin(world, devices)
+    plan_cases(world)
+    diary.run(progress)
+    return world
+
+
+def _begin(world: World, count: int) -> None:
+    """Take over what is in use, and plan everything that chance will bring."""
+    start, end = clock.today(), clock.local_day(world.diary.end)
+    build_libraries(world, start, end)
+    fresh = max(3, count // 100)
+    wanted = wishes(world.hospital, count - fresh, world.rng)
+    known = round(TAKEN_OVER_SHARE * len(wanted))
+    world.drivers += take_over(world.hospital, wanted[:known], start, world.rng)
+    for driver in world.drivers:
+        first_sight(world, driver)
+        plan_service(world, driver)
+        plan_fault(world, driver)
+    plan_deliveries(world, wanted[known:], start, end)
+    plan_new_type(world, fresh, end)
+    plan_retirements(world, start, end, max(1, count // 30))
+    plan_last_sights(world)
+    plan_nights(world, start, end)

@@ -1,0 +1,70 @@
+"""Bench work that every order shares: the answers at its steps, and the completion."""
+
+from collections.abc import Mapping
+from typing import Final
+
+from fleet.audit.actors import Actor
+from fleet.bench.actions import Answer, Completion, answer_many, complete
+from fleet.bench.models import Order, Step
+from fleet.management.demo.cells import Run
+from fleet.management.demo.dice import Dice
+from fleet.management.demo.world import World
+
+_NOTES: Final = {
+    "Software version": "3.{minor}.{patch}",
+    "Battery: maker": "Fennick Cells, date code read from the label",
+    "event log": "Log saved; {events} entries since last time, software 3.{minor}.{patch}",
+    "reproduce": "Tried as the ward described it, with the syringe that came along",
+    "before the update": "As found; software 3.{minor}.{patch}",
+    "restored": "Restored; software 3.{minor}.{patch}",
+}
+
+
+def work_through(
+    world: World, order: Order, *, by: Actor, run: Run | None = None, instead: Mapping[int, Answer] | None = None
+) -> None:
+    """Answer every step of an order with plausible values; `instead` gives other answers by position of the step."""
+    if order.procedure_version_id is None:
+        return
+    given = instead or {}
+    steps = world.steps(order.procedure_version_id)
+    answers = [(step, given.get(step.position) or _answer(step, world.rng, run)) for step in steps]
+    answer_many(order, answers, by=by)
+
+
+def fail_delivery(world: World, order: Order, *, by: Actor) -> None:
+    """Answer the delivery step alone, out of its limits."""
+    steps = world.steps(order.procedure_version_id or 0)
+    step = next(step for step in steps if step.kind == Step.Kind.READING and step.unit == "%")
+    note = "50 mL syringe; measured twice"
+    answer_many(order, [(step, Answer(value=f"{world.rng.uniform(6.5, 9.5):.1f}", note=note))], by=by)
+
+
+def finish(order: Order, given: Completion, *, by: Actor) -> Order:
+    """Finish an order as it stands now."""
+    revision = Order.objects.values_list("revision", flat=True).get(pk=order.pk)
+    return complete(order, given, revision=revision, by=by)
+
+
+def _answer(step: Step, rng: Dice, run: Run | None) -> Answer:
+    if step.kind == Step.Kind.CHECK:
+        return Answer(passed=True)
+    if step.kind == Step.Kind.NOTE:
+        return Answer(note=_note(step, rng))
+    if not step.required and rng.happens(0.4):
+        return Answer(na=True, note="No separate applied part to test")
+    return Answer(value=_value(step, rng, run), note="50 mL syringe" if step.unit == "%" else "")
+
+
+def _note(step: Step, rng: Dice) -> str:
+    text = next((text for key, text in _NOTES.items() if key in step.words), "Done")
+    return text.format(minor=rng.randrange(2, 6), patch=rng.randrange(10), events=rng.randrange(12, 240))
+
+
+def _value(step: Step, rng: Dice, run: Run | None) -> str:
+    if run is not None and step.unit == "h":
+        return f"{run.charge_hours:.1f}"
+    if run is not None and step.low is not None and step.unit in {"%", "min"}:
+        return f"{100 * run.fraction:.1f}" if step.unit == "%" else f"{rng.uniform(31, 55):.0f}"
+    spread = {"%": (0.3, 1.3), "min": (14, 4), "µA": (31, 7) if step.required else (9, 3), "h": (11, 0.3)}
+    return f"{max(-4.8, min(95, rng.gauss(*spread[step.unit]))):.1f}"

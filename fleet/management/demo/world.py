@@ -1,0 +1,95 @@
+"""What the scenario remembers while it makes the years: each driver's true battery, and whether it is free."""
+
+from dataclasses import dataclass, field
+from datetime import date
+from typing import NamedTuple
+
+from django.db.models import QuerySet
+
+from fleet.batteries.models import Pack
+from fleet.bench.models import Step
+from fleet.libraries.models import LibraryVersion
+from fleet.management.demo.diary import Diary
+from fleet.management.demo.dice import Dice
+from fleet.management.demo.hospital import Hospital, Model
+from fleet.management.demo.people import Crew
+from fleet.registry.models import Device, Place
+
+
+@dataclass(slots=True)
+class Cell:
+    """A pack with the truth that its tests only show through noise: fraction = start - fade x years since fitted."""
+
+    pack: Pack
+    fitted_on: date
+    start: float
+    fade: float
+    cycles_a_day: float
+
+    def fraction(self, on: date) -> float:
+        """The true runtime fraction on a day."""
+        return self.start - self.fade * (on - self.fitted_on).days / 365.25
+
+    def cycles(self, on: date) -> int:
+        """Charge cycles made by a day."""
+        return round(self.cycles_a_day * (on - self.fitted_on).days)
+
+
+@dataclass(slots=True)
+class Driver:
+    """One driver in the scenario.
+
+    `on_network`: its type has a network and its radio works; `silent`: not heard of any more. `kept_for` names the
+    awkward case it plays: chance leaves it alone then.
+    """
+
+    device: Device
+    model: Model
+    home: Place
+    number: int
+    on_network: bool
+    cell: Cell
+    served_on: date
+    tested_on: date
+    busy: bool = False
+    gone: bool = False
+    silent: bool = False
+    kept_for: str = ""
+
+    @property
+    def free(self) -> bool:
+        """Whether it is in service and nothing is planned for it by name."""
+        return not (self.busy or self.gone or self.kept_for)
+
+
+class Notable(NamedTuple):
+    """A driver worth a look, and why."""
+
+    case: str
+    asset: str
+    why: str
+
+
+@dataclass(slots=True)
+class World:
+    """Everything the acts of the scenario share."""
+
+    hospital: Hospital
+    crew: Crew
+    rng: Dice
+    diary: Diary
+    drivers: list[Driver] = field(default_factory=list)
+    notable: list[Notable] = field(default_factory=list)
+    in_force: dict[str, LibraryVersion] = field(default_factory=dict)
+    _steps: dict[int, list[Step]] = field(default_factory=dict)
+
+    def steps(self, version_id: int) -> list[Step]:
+        """The steps of a procedure version, read once."""
+        if version_id not in self._steps:
+            rows: QuerySet[Step] = Step.objects.filter(version_id=version_id)
+            self._steps[version_id] = list(rows)
+        return self._steps[version_id]
+
+    def note(self, case: str, driver: Driver, why: str) -> None:
+        """Put a driver on the list of those worth a look."""
+        self.notable.append(Notable(case, driver.device.asset_number, why))
