@@ -6,6 +6,7 @@ from django import forms
 from django.db.models import QuerySet
 
 from fleet.batteries.actions import NewPack
+from fleet.batteries.forms.fields import alternative
 from fleet.batteries.models import Fitting, Pack
 from fleet.registry.models import Party
 from fleet.registry.queries import types
@@ -57,7 +58,7 @@ class RemoveForm(_TodayForm):
         choices=[(value, label) for value, label in Fitting.Why.choices if value != Fitting.Why.RETIRED],
         widget=forms.RadioSelect,
     )
-    note = forms.CharField(label="Note", max_length=200, required=False)
+    note = alternative(forms.CharField(label="Note, if there is more to say", max_length=200, required=False))
 
     field_order = ["why", "on", "note"]
 
