@@ -1,6 +1,7 @@
 """How the lists of dues are narrowed."""
 
 import django_filters
+from django import forms
 
 from fleet.core.due import Ageing
 from fleet.registry.filters import home_filter, pool_filter, site_filter, type_filter
@@ -25,9 +26,25 @@ class DueFilter(django_filters.FilterSet):
         fields = ()
 
 
-class OverdueFilter(DueFilter):
-    """The same, and by how late."""
+def _kept(rows: DueQuerySet, _name: str, _value: str) -> DueQuerySet:
+    """Narrow nothing: the page's own choice, sent along so that narrowing does not undo it."""
+    return rows
 
+
+def _own_choice() -> django_filters.CharFilter:
+    return django_filters.CharFilter(widget=forms.HiddenInput, method=_kept)
+
+
+class ComingFilter(DueFilter):
+    """The same, staying in the month that is shown."""
+
+    month = _own_choice()
+
+
+class OverdueFilter(DueFilter):
+    """The same, and by how late; the rows stay grouped as they are."""
+
+    by = _own_choice()
     age = django_filters.ChoiceFilter(
         label="Late by",
         choices=[(ageing.value, ageing.label) for ageing in Ageing],

@@ -126,6 +126,14 @@ def test_the_file_holds_the_rows_of_the_page(manager: Person) -> None:
     assert due.device.asset_number not in page(manager, "schedules:overdue_csv", age="1-30")
 
 
+def test_narrowing_stays_on_the_month_and_in_the_grouping(manager: Person) -> None:
+    """The form that narrows sends the page's own choice along."""
+    a_due()
+    html = page(manager, "schedules:due", day=date(2027, 12, 5), month="2028-01")
+    assert '<input type="hidden" name="month" value="2028-01" id="id_month">' in html
+    assert '<input type="hidden" name="by" value="site" id="id_by">' in page(manager, "schedules:overdue", by="site")
+
+
 def test_coming_dues_by_month(manager: Person) -> None:
     """A due shows in its month, and while its window is open in the first month too."""
     asset = a_due().device.asset_number

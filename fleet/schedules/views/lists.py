@@ -15,7 +15,7 @@ from fleet.core.due import add_months
 from fleet.core.permissions import May
 from fleet.people.models import Person
 from fleet.schedules import queries
-from fleet.schedules.filters import DueFilter, OverdueFilter
+from fleet.schedules.filters import ComingFilter, OverdueFilter
 from fleet.schedules.models import DueQuerySet
 from fleet.schedules.tables import CSV_HEADER, DueTable, csv_rows
 from fleet.web import clock, csv_out, phrases
@@ -78,7 +78,7 @@ def overdue_csv(request: HttpRequest) -> HttpResponseBase:
 def due(request: HttpRequest) -> HttpResponse:
     """What comes due, month by month; what is due already and not late stands in the first month."""
     today = clock.today()
-    narrowed = DueFilter(
+    narrowed = ComingFilter(
         request.GET,
         queryset=queries.coming(today, _end_of(add_months(today, MONTHS_AHEAD - 1)), _person(request)),
         request=request,

@@ -275,7 +275,7 @@ function refreshAgo() {
 const narrow = matchMedia("(max-width: 47.99em)");
 
 function fold(details) {
-  const narrows = all("input, select", details).some((control) => control.value);
+  const narrows = all("input:not([type=hidden]), select", details).some((control) => control.value);
   details.open = narrows || !narrow.matches;
 }
 
