@@ -175,6 +175,9 @@ USE_TZ = True
 TIME_ZONE = ENVIRONMENT.time_zone
 CURRENCY = ENVIRONMENT.currency
 
+# The largest file of records that is taken in
+INTAKE_MEGABYTES = ENVIRONMENT.intake_megabytes
+
 # Mail
 EMAIL_BACKEND: str
 globals().update(ENVIRONMENT.mail)

@@ -20,4 +20,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("batteries/", include("fleet.batteries.urls")),
     path("alerts/", include("fleet.alerts.urls")),
     path("libraries/", include("fleet.libraries.urls")),
+    path("exchange/", include("fleet.exchange.urls")),
 ]

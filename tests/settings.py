@@ -21,6 +21,7 @@ for name in (
     "ALLOWED_HOSTS",
     "TIME_ZONE",
     "CURRENCY",
+    "INTAKE_MB",
     "EMAIL_URL",
     "EMAIL_FROM",
 ):

@@ -22,6 +22,7 @@ MAIL_SCHEMES = frozenset({"file", "console", "smtp", "smtp+tls", "smtps"})
 MAIL_PORTS = {"smtp": 25, "smtp+tls": 587, "smtps": 465}
 SHORTEST_KEY = 32
 HIGHEST_PORT = 65535
+MOST_MEGABYTES = 500
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
 
 # Refuses every query with a clear error, so that a mistyped address never writes into another database.
@@ -50,6 +51,7 @@ class Environment:
     port: int
     time_zone: str
     currency: str
+    intake_megabytes: int
     database: dict[str, Any]
     broker_url: str
     mail: dict[str, Any]
@@ -101,6 +103,7 @@ def read(environ: Mapping[str, str], root: Path) -> Environment:
         port=port,
         time_zone=_time_zone(reader),
         currency=_currency(reader),
+        intake_megabytes=_intake_megabytes(reader),
         database=_database(reader, var),
         broker_url=_broker_url(reader),
         mail=_mail(reader, var),
@@ -228,6 +231,18 @@ def _currency(reader: _Reader) -> str:
         )
         return "XXX"  # ISO 4217: no currency
     return code
+
+
+def _intake_megabytes(reader: _Reader) -> int:
+    text = reader.text("BENCHWARD_INTAKE_MB", "25")
+    if not (text.isascii() and text.isdigit() and 0 < int(text) <= MOST_MEGABYTES):
+        reader.fault(
+            13,
+            f"BENCHWARD_INTAKE_MB is {text!r}: the largest file of records that is taken in, in MB.",
+            f"Use a whole number from 1 to {MOST_MEGABYTES}, such as 25.",
+        )
+        return 25
+    return int(text)
 
 
 def _database(reader: _Reader, var: Path) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from fleet.core.errors import BadValueError
 from fleet.exchange.kinds import alerts, cycles, devices, packs, tests
 from fleet.exchange.kinds.common import Change, Kind, Scope, Verdict, Weighed
 
-KINDS: Final = {module.KIND.code: module.KIND for module in (devices, packs, tests, alerts, cycles)}
+KINDS: Final[dict[str, Kind]] = {module.KIND.code: module.KIND for module in (devices, packs, tests, alerts, cycles)}
 
 
 def kind_of(code: str) -> Kind:

@@ -67,7 +67,7 @@ class Scope:
     def places(self) -> QuerySet[Place]:
         """The places a row may name."""
         rows = Place.objects.filter(closed_on__isnull=True)
-        return rows if self.person is None else rows.within(self.person)  # type: ignore[attr-defined, no-any-return]
+        return rows if self.person is None else rows.within(self.person)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -41,11 +41,11 @@ COLUMNS: Final = (
 
 
 class _Count(NamedTuple):
-    """A count on record, or in the file: then with the index of its row."""
+    """A count on record, or in the file: then with the index of its line."""
 
     on: date
     cycles: int
-    index: int | None = None
+    line: int | None = None
 
 
 def weigh(table: Table, scope: Scope) -> Weighed:
@@ -112,7 +112,7 @@ def _check_order(table: Table, packs: Sequence[Pack | None], known: dict[int, di
 def _check_pair(table: Table, before: _Count, after: _Count) -> None:
     if after.cycles >= before.cycles:
         return
-    index, other = (after.index, before) if after.index is not None else (before.index, after)
+    index, other = (after.line, before) if after.line is not None else (before.line, after)
     if index is not None:
         words = f"There were {other.cycles} on {spoken(other.on)}; a count never falls with time."
         table.refuse(index, "cycles", f"{words} Read both again.")

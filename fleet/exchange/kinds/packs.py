@@ -185,8 +185,7 @@ def _unnumbered(rows: _Rows, index: int, device: Device | None, fitted_on: date 
     same = (one.pack for one in stays if one.fitted_on == fitted_on and one.pack.part_number == part)
     pack = next(same, None)
     if pack is not None:
-        rows.theirs.add(pack.pk)
-        rows.held |= {pack.pk: one for one in stays if one.pack_id == pack.pk and one.removed_on is None}
+        rows.theirs.add(pack.pk)  # whoever sees the driver sees its packs
     return pack
 
 
@@ -287,7 +286,7 @@ def rows_out(scope: Scope) -> Iterator[Sequence[Cell]]:
 
 KIND: Final = Kind(
     code="packs",
-    about="Battery packs and the driver each is in. A pack on record is never changed by a file; one that lies in stock "
+    about="Battery packs and the driver each is in. A pack on record is never changed by a file; one in stock "
     "may be fitted by it. A file of packs sent out leaves out scrapped packs and earlier stays.",
     columns=COLUMNS,
     weigh=weigh,

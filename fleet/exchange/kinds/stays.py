@@ -22,9 +22,8 @@ def stays_of(devices: Iterable[Device | None]) -> dict[int, list[Fitting]]:
 
 def pack_on(stays: Sequence[Fitting], on: date) -> Pack | None:
     """The pack that was in the driver on a day; on the day of a swap, the one that went in."""
-    return next(
-        (one.pack for one in stays if one.fitted_on <= on and not (one.removed_on and one.removed_on < on)), None
-    )
+    there = (one for one in stays if one.fitted_on <= on and not (one.removed_on and one.removed_on < on))
+    return next((one.pack for one in there), None)
 
 
 def packs_named(table: Table, scope: Scope, name: str) -> dict[str, Pack]:
@@ -48,24 +47,19 @@ def packs_of_rows(
 ) -> list[Pack | None]:
     """The pack each row is about: the one named, or the one that was in the named driver that day."""
     named, stays = packs_named(table, scope, "pack"), stays_of(devices)
-    cells = zip(table.column("pack"), devices, days, strict=True)
-    return [_pack_of(table, index, named, stays, *cell) for index, cell in enumerate(cells)]
+    packs: list[Pack | None] = []
+    for index, (number, device, on) in enumerate(zip(table.column("pack"), devices, days, strict=True)):
+        if number:
+            packs.append(_of_its_type(table, index, named.get(number), device))
+        elif device and on:
+            packs.append(_pack_then(table, index, stays.get(device.pk, []), device, on=on))
+        else:
+            packs.append(None)
+    return packs
 
 
-def _pack_of(  # noqa: PLR0913 - what is known, and a row's three cells
-    table: Table,
-    index: int,
-    named: dict[str, Pack],
-    stays: dict[int, list[Fitting]],
-    number: str | None,
-    device: Device | None,
-    on: date | None,
-) -> Pack | None:
-    if number:
-        return _of_its_type(table, index, named.get(number), device)
-    if device is None or on is None:
-        return None
-    pack = pack_on(stays.get(device.pk, []), on)
+def _pack_then(table: Table, index: int, stays: Sequence[Fitting], device: Device, *, on: date) -> Pack | None:
+    pack = pack_on(stays, on)
     if pack is None:
         words = f"{device} had no pack on record on {spoken(on)}. Take the packs in first, or name the pack."
         table.refuse(index, "device", words)

@@ -123,7 +123,9 @@ def weigh(table: Table, scope: Scope) -> Weighed:
     first_rows(table, keys, "started_at", "A test of this pack that started then stands already")
     known = _known({pack.pk for pack in packs if pack})
     news: list[NewTest] = []
-    verdicts = [_weigh_row(table, index, devices[index], packs[index], known, news) for index in table.indexes()]
+    verdicts = [
+        _weigh_row(table, index, devices[index], packs[index], known=known, news=news) for index in table.indexes()
+    ]
 
     def write(by: Actor, tell: Tell) -> None:
         written(news, lambda part: log_tests(part, by=by), tell)
@@ -141,7 +143,7 @@ def _known(packs: set[int]) -> _Known:
 
 
 def _weigh_row(  # noqa: PLR0913 - a row with what is known of it, and where new ones go
-    table: Table, index: int, device: Device | None, pack: Pack | None, known: _Known, news: list[NewTest]
+    table: Table, index: int, device: Device | None, pack: Pack | None, *, known: _Known, news: list[NewTest]
 ) -> Verdict:
     if device is None or pack is None or index in table.refused:
         return Verdict.REFUSED
