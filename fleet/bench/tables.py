@@ -1,13 +1,15 @@
 """The list of orders as a table, and how it is narrowed."""
 
-from datetime import datetime
+from datetime import date, datetime, timedelta
 
 import django_filters
 import django_tables2 as tables
+from django import forms
 from django.db.models import Q
 from django.utils import timezone
 
 from fleet.bench.models import Order, OrderKind, OrderQuerySet
+from fleet.bench.queries import day_begins
 from fleet.core.orders import OrderState, Outcome
 from fleet.registry.filters import site_filter, type_filter
 from fleet.web import phrases
@@ -40,6 +42,10 @@ class OrderTable(tables.Table):
         return phrases.day(timezone.localtime(value))
 
 
+def _day_input() -> forms.DateInput:
+    return forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+
 class OrderFilter(django_filters.FilterSet):
     """Narrow the orders."""
 
@@ -53,15 +59,20 @@ class OrderFilter(django_filters.FilterSet):
     )
     site = site_filter()
     type = type_filter()
-    completed = django_filters.DateFromToRangeFilter(
-        field_name="completed_at",
-        label="Completed from, to",
-        widget=django_filters.widgets.RangeWidget(attrs={"type": "date"}),
-    )
+    completed_min = django_filters.DateFilter(label="Completed from", method="from_day", widget=_day_input())
+    completed_max = django_filters.DateFilter(label="Completed to", method="to_day", widget=_day_input())
 
     class Meta:
         model = Order
-        fields = ("q", "state", "kind", "outcome", "site", "type", "completed")
+        fields = ("q", "state", "kind", "outcome", "site", "type", "completed_min", "completed_max")
+
+    def from_day(self, rows: OrderQuerySet, _name: str, day: date) -> OrderQuerySet:
+        """Orders completed on a day or later."""
+        return rows.filter(completed_at__gte=day_begins(day))
+
+    def to_day(self, rows: OrderQuerySet, _name: str, day: date) -> OrderQuerySet:
+        """Orders completed on a day or before."""
+        return rows.filter(completed_at__lt=day_begins(day + timedelta(days=1)))
 
     def named(self, rows: OrderQuerySet, _name: str, value: str) -> OrderQuerySet:
         """Orders whose number, or whose driver's asset or serial number, begins like this."""

@@ -1,8 +1,11 @@
 """The bench's pages, by the roles that open them."""
 
+from datetime import timedelta
+
 from fleet.bench.models import Order, Reading
 from fleet.core.orders import Outcome
 from fleet.people.models import Person
+from fleet.web import clock
 from tests.bench.builders import again, finish, fresh, procedures, received, signed_in, verbs, work
 from tests.builders import a_bench, a_device, a_new_device, a_store, a_ward
 from tests.tags.builders import an_open_tag
@@ -190,3 +193,13 @@ def test_a_driver_that_was_here_before_says_so(technician: Person) -> None:
     page = signed_in(technician).get(f"/bench/orders/{second}/").content.decode()
     assert first.number in page
     assert "Repaired: Drive or mechanics" in page
+
+
+def test_orders_are_narrowed_by_the_days_of_their_completion(technician: Person) -> None:
+    """Both days count whole: an order completed today is in from today to today and out up to yesterday."""
+    done = finish(work(received(a_device(), technician, kind="corrective"), technician), technician)
+    client, today = signed_in(technician), clock.today()
+    inside = client.get(f"/bench/orders/?completed_min={today}&completed_max={today}")
+    outside = client.get(f"/bench/orders/?completed_max={today - timedelta(days=1)}")
+    assert done.number in inside.content.decode()
+    assert done.number not in outside.content.decode()

@@ -17,7 +17,7 @@ from fleet.bench.queries.facts import (
 from fleet.bench.queries.finding import Found, find
 from fleet.bench.queries.page import OrderPage, order_page, orders
 from fleet.bench.queries.queue import Narrow, Place, Stock, Waiting, pool_stocks, queue, rows
-from fleet.bench.queries.turnaround import Turnaround, turnaround
+from fleet.bench.queries.turnaround import Turnaround, day_begins, turnaround
 
 __all__ = [
     "Found",
@@ -30,6 +30,7 @@ __all__ = [
     "Waiting",
     "Work",
     "choose_work",
+    "day_begins",
     "facts",
     "find",
     "harm_linked",

@@ -73,15 +73,18 @@ def turnaround(first: date, last: date, person: Person, *, kind: str = "") -> Tu
     )
 
 
+def day_begins(day: date) -> datetime:
+    """Midnight at the hospital with which a day begins."""
+    return timezone.make_aware(datetime.combine(day, time.min))
+
+
 def _month(order: Order) -> str:
     return f"{timezone.localtime(order.completed_at):%Y-%m}"
 
 
 def _finished(first: date, last: date, person: Person, kind: str) -> list[Order]:
-    zone = timezone.get_current_timezone()
-    start, end = (datetime.combine(day, time.min, zone) for day in (first, last + DAY))
     rows = Order.objects.within(person).filter(
-        state=OrderState.DONE.value, completed_at__gte=start, completed_at__lt=end
+        state=OrderState.DONE.value, completed_at__gte=day_begins(first), completed_at__lt=day_begins(last + DAY)
     )
     rows = rows.exclude(outcome__in=[outcome.value for outcome in ABSENT_OUTCOMES])
     rows = rows.filter(kind=kind) if kind else rows
