@@ -1,13 +1,11 @@
 """The main navigation: one table, of which each person sees the rows that their duties open."""
 
-from collections.abc import Iterator
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 
 from django.contrib.auth.models import AnonymousUser
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from fleet.core.permissions import May
 
@@ -57,16 +55,9 @@ def navigation(request: HttpRequest) -> dict[str, list[Link]]:
     # An error page may come before anybody is known.
     user = getattr(request, "user", AnonymousUser())
     held = [entry for entry in ENTRIES if any(user.has_perm(f"fleet.{duty.value}") for duty in entry.duties)]
-    urls = dict(_addresses(held))
-    here = max((url for url in urls.values() if request.path.startswith(url)), key=len, default="")
+    urls = [reverse(entry.name) for entry in held]
+    here = max((url for url in urls if request.path.startswith(url)), key=len, default="")
     links: dict[bool, list[Link]] = {False: [], True: []}
-    for entry in held:
-        if url := urls.get(entry):
-            links[entry.aside].append(Link(entry.label, url, url == here))
+    for entry, url in zip(held, urls, strict=True):
+        links[entry.aside].append(Link(entry.label, url, url == here))
     return {"nav": links[False], "nav_aside": links[True]}
-
-
-def _addresses(entries: list[Entry]) -> Iterator[tuple[Entry, str]]:
-    for entry in entries:
-        with suppress(NoReverseMatch):  # while the rooms are being built; goes when all stand
-            yield entry, reverse(entry.name)
