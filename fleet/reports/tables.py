@@ -66,7 +66,7 @@ class DriverTable(tables.Table):
 
 
 class TrailTable(tables.Table):
-    """One row an entry of the trail. `drivers` holds the asset numbers of the page's drivers, by id."""
+    """One row an entry of the trail. `drivers` holds the asset numbers of the page's drivers, `people` names, by id."""
 
     done_at = tables.Column("When", order_by="id")
     actor = tables.Column("Who", orderable=False)
@@ -79,6 +79,7 @@ class TrailTable(tables.Table):
         order_by = "-done_at"
 
     drivers: Mapping[int, str] = MappingProxyType({})
+    people: Mapping[int, str] = MappingProxyType({})
 
     def render_done_at(self, record: TrailEntry) -> SafeString:
         """When it was done, and when it was entered if that was later."""
@@ -91,7 +92,7 @@ class TrailTable(tables.Table):
 
     def render_verb(self, record: TrailEntry) -> SafeString:
         """The act, and what it was done to where that is not the driver itself."""
-        line = told(record)
+        line = told(record, self.people)
         of = "" if record.subject_kind == "device" else line.of
         shown = format_html('<a href="{}">{}</a>', line.url, of) if line.url and of else of
         return format_html("<span>{} {}</span>", line.done, shown)
@@ -105,7 +106,7 @@ class TrailTable(tables.Table):
 
     def render_changes(self, record: TrailEntry) -> str:
         """From what to what."""
-        return told(record).in_words or "—"
+        return told(record, self.people).in_words or "—"
 
 
 def _minute(moment: datetime) -> str:
@@ -117,7 +118,7 @@ def _since(moment: datetime) -> str:
     return f"{phrases.day(on)}, {phrases.ago(on, clock.today())}"
 
 
-def trail_rows(entries: Iterable[TrailEntry]) -> Iterator[tuple[Cell, ...]]:
+def trail_rows(entries: Iterable[TrailEntry], people: Mapping[int, str]) -> Iterator[tuple[Cell, ...]]:
     """The rows of TRAIL_HEADER, one an entry; before and after also as they were kept."""
     for entry in entries:
         yield (
@@ -129,7 +130,7 @@ def trail_rows(entries: Iterable[TrailEntry]) -> Iterator[tuple[Cell, ...]]:
             entry.verb,
             kind_words(entry.subject_kind),
             subject_words(entry),
-            told(entry).in_words,
+            told(entry, people).in_words,
             plain(entry.before),
             plain(entry.after),
             entry.why,

@@ -1,18 +1,17 @@
 """An entry of the trail in words: what was done, and each changed field from what to what."""
 
 import json
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from functools import cache
 from typing import Any, Final, TypeAlias
 
 from django.apps import apps
-from django.core.exceptions import FieldDoesNotExist
 from django.db import models
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.dateparse import parse_date, parse_datetime
 
 from fleet.audit.models import TrailEntry
 from fleet.core.identifiers import hyphenated
@@ -21,6 +20,15 @@ from fleet.web import phrases
 Field: TypeAlias = "models.Field[Any, Any]"
 
 NOTHING: Final = "nothing"
+_DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
+_MOMENT: Final = re.compile(r"\d{4}-\d{2}-\d{2}T.+")
+#: An act on the first is told with fields of the others, too.
+_TOLD_WITH: Final = {
+    "tag": ("tagreport",),
+    "quarantine": ("custodyentry",),
+    "order": ("labour", "partuse"),
+    "pack": ("fitting", "cyclecount"),
+}
 #: Fields that only serve the machine.
 _UNTOLD: Final = frozenset({"revision", "key"})
 #: Subjects with a page of their own, addressed by their name or by their id.
@@ -40,7 +48,7 @@ _PAGES_BY_ID: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One field, from what to what. `before` is empty where there was nothing to compare with."""
+    """One field, from what to what. `before` is empty where there was nothing before."""
 
     name: str
     before: str
@@ -63,14 +71,14 @@ class Told:
         return "; ".join(f"{change.name}: {_arrow(change)}" for change in self.changes)
 
 
-def told(entry: TrailEntry) -> Told:
-    """The entry in words."""
+def told(entry: TrailEntry, people: Mapping[int, str]) -> Told:
+    """The entry in words; `people` names the persons that it tells of by their id."""
     return Told(
         entry,
         done=entry.verb[:1].upper() + entry.verb[1:],
         of=subject_words(entry),
         url=_address(entry),
-        changes=tuple(_changes(entry)),
+        changes=tuple(_changes(entry, people)),
     )
 
 
@@ -101,7 +109,7 @@ def _address(entry: TrailEntry) -> str:
     return reverse(_PAGES_BY_ID[kind], args=[entry.subject_id]) if kind in _PAGES_BY_ID and entry.subject_id else ""
 
 
-def _changes(entry: TrailEntry) -> Iterator[Change]:
+def _changes(entry: TrailEntry, people: Mapping[int, str]) -> Iterator[Change]:
     for name in dict.fromkeys([*entry.before, *entry.after]):
         before, after = entry.before.get(name), entry.after.get(name)
         if name in _UNTOLD or (_is_blank(before) and _is_blank(after)):
@@ -112,8 +120,8 @@ def _changes(entry: TrailEntry) -> Iterator[Change]:
             )
             continue
         field = _field(entry.subject_kind, name)
-        compared = name in entry.before
-        yield Change(_named(field, name), value_words(field, before) if compared else "", value_words(field, after))
+        was = "" if _is_blank(before) else value_words(field, before, people)
+        yield Change(_named(field, name), was, value_words(field, after, people))
 
 
 def _is_blank(value: Any) -> bool:
@@ -125,12 +133,14 @@ def _named(field: "Field | None", name: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def value_words(field: "Field | None", value: Any) -> str:
+def value_words(field: "Field | None", value: Any, people: Mapping[int, str]) -> str:
     """A kept value as a reader says it: choices by their label, dates unambiguous, nothing as "nothing"."""
     if _is_blank(value):
         return NOTHING
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(field, models.ForeignKey) and value in people:
+        return people[value]
     if isinstance(value, float):
         return phrases.quantity(value)
     if isinstance(value, list):
@@ -140,29 +150,22 @@ def value_words(field: "Field | None", value: Any) -> str:
 
 
 def _dated(text: str) -> str:
-    """A date or an instant in words; any other text as it is."""
+    """A date or an instant, written as the trail writes them, in words; any other text as it is."""
     try:
-        if moment := parse_datetime(text):
-            return _moment(moment)
-        on = parse_date(text)
-    except ValueError:
+        if _MOMENT.fullmatch(text):
+            return phrases.moment(timezone.localtime(datetime.fromisoformat(text)))
+        return phrases.day(date.fromisoformat(text)) if _DAY.fullmatch(text) else text
+    except ValueError:  # a day that no calendar has, a moment without its zone: told as it was kept
         return text
-    return phrases.day(on) if on else text
-
-
-def _moment(moment: datetime) -> str:
-    return phrases.moment(timezone.localtime(moment) if timezone.is_aware(moment) else moment)
 
 
 def _field(kind: str, name: str) -> "Field | None":
-    model = _models().get(kind)
-    if model is None:
-        return None
-    try:
-        field = model._meta.get_field(name)  # noqa: SLF001 - Django's public name for it
-    except FieldDoesNotExist:
-        return None
-    return field if isinstance(field, models.Field) else None
+    for each in (kind, *_TOLD_WITH.get(kind, ())):
+        model = _models().get(each)
+        known = {field.name: field for field in model._meta.fields} if model else {}  # noqa: SLF001 - Django's own name
+        if found := known.get(name) or known.get(name.removesuffix("_id")):
+            return found
+    return None
 
 
 @cache

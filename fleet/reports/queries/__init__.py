@@ -4,7 +4,7 @@ from fleet.reports.queries.device_page import DevicePage, Status, device_page, s
 from fleet.reports.queries.finding import Hits, search
 from fleet.reports.queries.outcomes import Outcomes, outcomes
 from fleet.reports.queries.overview import DAYS_AHEAD, Overview, Standing, overview, standing_so
-from fleet.reports.queries.trail import Timeline, Topic, history, timeline, trail
+from fleet.reports.queries.trail import Timeline, Topic, history, names, timeline, trail
 
 __all__ = [
     "DAYS_AHEAD",
@@ -18,6 +18,7 @@ __all__ = [
     "Topic",
     "device_page",
     "history",
+    "names",
     "outcomes",
     "overview",
     "search",

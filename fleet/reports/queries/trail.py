@@ -8,6 +8,7 @@ from django.db.models import Q, QuerySet
 from fleet.audit.models import TrailEntry
 from fleet.core.words import Worded
 from fleet.people.models import Person
+from fleet.people.queries import people
 from fleet.registry.models import Device
 
 #: Entries of one look at a timeline.
@@ -60,6 +61,11 @@ def timeline(device: Device, topic: Topic | None = None, before: int | None = No
     found = tuple(rows[: A_PAGE + 1])
     shown = found[:A_PAGE]
     return Timeline(shown, shown[-1].pk if len(found) > A_PAGE else None)
+
+
+def names() -> dict[int, str]:
+    """Everybody's name by id, also of those who left: the trail keeps some persons by their id. One query."""
+    return dict(people().values_list("pk", "display_name"))
 
 
 def trail(person: Person) -> QuerySet[TrailEntry]:

@@ -79,17 +79,18 @@ def history_csv(request: HttpRequest, asset: str) -> HttpResponseBase:
     """Everything that was ever done to the driver, as a file."""
     row = fetch(devices(), request, asset_number=asset)
     entries = queries.history(row).iterator(chunk_size=500)
-    return csv_out.answer(f"history-{row.pk}", TRAIL_HEADER, trail_rows(entries))
+    return csv_out.answer(f"history-{row.pk}", TRAIL_HEADER, trail_rows(entries, queries.names()))
 
 
 def _timeline(request: HttpRequest, row: Device) -> dict[str, Any]:
     asked = request.GET.get("topic", "")
     topic = Topic(asked) if asked in set(Topic) else None
     part = queries.timeline(row, topic, _id(request.GET.get("before", "")))
+    people = queries.names()
     address = reverse("reports:history", args=[row.asset_number])
     narrowed = {"topic": topic.value} if topic else {}
     return {
-        "entries": [told(entry) for entry in part.entries],
+        "entries": [told(entry, people) for entry in part.entries],
         "older": f"{address}?{urlencode({**narrowed, 'before': part.older})}" if part.older else "",
         "topics": _tabs(request.path, topic),
     }

@@ -26,6 +26,7 @@ def trail(request: HttpRequest) -> HttpResponse:
     RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
     ids = {row.record.device_ref for row in table.paginated_rows}
     table.drivers = dict(Device.objects.filter(pk__in=ids).values_list("pk", "asset_number"))
+    table.people = queries.names()
     shown = {"filter": narrowed, "table": table, "query": request.GET.urlencode()}
     return render(request, "reports/trail.html", shown)
 
@@ -35,7 +36,7 @@ def trail(request: HttpRequest) -> HttpResponse:
 def trail_csv(request: HttpRequest) -> HttpResponseBase:
     """The same entries as a file."""
     entries = _narrowed(request).qs.iterator(chunk_size=500)
-    return csv_out.answer(f"trail-{clock.today().isoformat()}", TRAIL_HEADER, trail_rows(entries))
+    return csv_out.answer(f"trail-{clock.today().isoformat()}", TRAIL_HEADER, trail_rows(entries, queries.names()))
 
 
 def _narrowed(request: HttpRequest) -> TrailFilter:

@@ -85,9 +85,8 @@ def _plot(months: list[tuple[date, Line | None, dict[str, Any] | None]]) -> str:
 
 
 def _short(month: date) -> str:
-    """`Mar`; with the year's last digits in January, where it changes: `Jan 27`."""
-    _, name, year = phrases.day(month).split(phrases.NO_BREAK)
-    return f"{name} {year[2:]}" if month.month == 1 else name
+    """`Mar`: the years stand in the caption and in the table."""
+    return phrases.day(month).split(phrases.NO_BREAK)[1]
 
 
 def _share(waiting: float | None) -> str:
