@@ -17,6 +17,6 @@ urlpatterns = [
     path("packs/new/", views.new_pack, name="new_pack"),
     path("packs/<str:number>/", views.pack, name="pack"),
     path("packs/<str:number>/<slug:verb>/", views.act_on_pack, name="act"),
-    path("device/<str:asset>/panel/", views.device_panel, name="device_panel"),
-    path("device/<str:asset>/pack/", views.device_pack, name="device_pack"),
+    path("device/<path:asset>/panel/", views.device_panel, name="device_panel"),
+    path("device/<path:asset>/pack/", views.device_pack, name="device_pack"),
 ]
