@@ -24,13 +24,14 @@ Chooser = Callable[[World, Driver], bool]
 
 
 class Case(NamedTuple):
-    """One awkward case."""
+    """One awkward case. `anybody`: where no free driver fits quite, another plays it as well."""
 
     name: str
     days_before: int
     may_play: Chooser
     script: Callable[[World, Driver], None]
     how_many: Callable[[int], int] = lambda _devices: 1
+    anybody: bool = True
 
 
 def _served_lately(_world: World, driver: Driver) -> bool:
@@ -50,7 +51,7 @@ def _is_due(world: World, driver: Driver) -> bool:
 
 
 def _in_training(_world: World, driver: Driver) -> bool:
-    return driver.device.pool == Device.Pool.TRAINING
+    return driver.device.pool == Device.Pool.TRAINING and driver.on_network
 
 
 def _of_new_type(world: World, driver: Driver) -> bool:
@@ -80,10 +81,10 @@ def _many(share: int, least: int) -> Callable[[int], int]:
 
 
 CASES: Final = (
-    Case("training-overdue", 500, _in_training, scripts.training_overdue),
-    Case("past-service-life", 70, _past_its_life, scripts.past_service_life),
-    Case("never-on-network", 69, _never_on_network, scripts.never_on_network, _many(200, 1)),
-    Case("too-little-data", 68, _of_new_type, scripts.too_little_data),
+    Case("training-overdue", 500, _in_training, scripts.training_overdue, anybody=False),
+    Case("past-service-life", 70, _past_its_life, scripts.past_service_life, anybody=False),
+    Case("never-on-network", 69, _never_on_network, scripts.never_on_network, _many(200, 1), anybody=False),
+    Case("too-little-data", 68, _of_new_type, scripts.too_little_data, anybody=False),
     Case("tagged-twice", 67, _on_ward_4, scripts.tagged_twice),
     Case("waiting-for-parts", 66, _on_ward_4, scripts.waiting_for_parts),
     Case("quarantined", 65, _served_lately, scripts.quarantined),
@@ -111,11 +112,14 @@ def plan_cases(world: World) -> None:
 
 
 def _give(world: World, case: Case) -> None:
-    """Give the case to free drivers that fit, else to any free one; its script plans what happens to them."""
+    """Give the case to free drivers that fit, or nearly; its script plans what happens to them."""
     played = {notable.asset for notable in world.notable}
     free = [driver for driver in world.drivers if driver.free and driver.device.asset_number not in played]
-    fitting = [driver for driver in free if case.may_play(world, driver)]
-    others = [driver for driver in free if driver not in fitting and not _in_training(world, driver)]
-    for driver in (fitting + others)[: case.how_many(len(world.drivers))]:
+    chosen = [driver for driver in free if case.may_play(world, driver)]
+    if case.anybody:
+        chosen += [driver for driver in free if driver not in chosen and not _in_training(world, driver)]
+    if not chosen:
+        world.diary.plan(clock.now() + timedelta(days=1), partial(_give, world, case))
+    for driver in chosen[: case.how_many(len(world.drivers))]:
         driver.kept_for = case.name
         case.script(world, driver)

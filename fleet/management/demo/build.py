@@ -11,7 +11,7 @@ from fleet.management.demo.diary import Diary, Progress, local
 from fleet.management.demo.dice import Dice
 from fleet.management.demo.drivers import TAKEN_OVER_SHARE, take_over, wishes
 from fleet.management.demo.hospital import build_hospital
-from fleet.management.demo.libraries import build_libraries, first_sight, plan_last_sights, plan_nights
+from fleet.management.demo.libraries import build_libraries, first_sight, plan_nights, plan_sightings
 from fleet.management.demo.people import build_people
 from fleet.management.demo.repairs import plan_fault
 from fleet.management.demo.visits import plan_service
@@ -54,5 +54,5 @@ def _begin(world: World, count: int) -> None:
     plan_deliveries(world, wanted[known:], start, end)
     plan_new_type(world, fresh, end)
     plan_retirements(world, start, end, max(1, count // 30))
-    plan_last_sights(world)
+    plan_sightings(world)
     plan_nights(world, start, end)

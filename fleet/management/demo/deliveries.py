@@ -13,7 +13,7 @@ from fleet.core.orders import Outcome
 from fleet.management.demo.cells import fit_fresh
 from fleet.management.demo.diary import bench_hour, local, soon
 from fleet.management.demo.drivers import NEW_TYPE, Wish, facts
-from fleet.management.demo.libraries import first_sight
+from fleet.management.demo.libraries import first_sight, plan_sight
 from fleet.management.demo.repairs import plan_fault
 from fleet.management.demo.visits import plan_service
 from fleet.management.demo.work import finish, work_through
@@ -98,6 +98,7 @@ def _accept(world: World, arrival: Arrival, order: Order, cell: Cell, by: Actor)
     first_sight(world, driver)
     plan_service(world, driver)
     plan_fault(world, driver)
+    plan_sight(world, driver, 20)
 
 
 def plan_retirements(world: World, start: date, end: date, count: int) -> None:

@@ -108,7 +108,7 @@ FAULTS: Final = (
                 waits=_PARTS_WAIT,
             ),
             _use(2, "Socket behind the bed was switched off", "Ward told how the charging light shows."),
-            _nothing(3, "Charged for 10 hours and run for two; held up as it should."),
+            _nothing(4, "Charged for 10 hours and run for two; held up as it should."),
         ),
     ),
     Fault(
@@ -131,7 +131,7 @@ FAULTS: Final = (
                 minutes=(40, 90),
             ),
             _use(3, "Blockage level set to the lowest for a long thin line", "Talked through with the ward."),
-            _nothing(6, "Run for four hours with two syringes; alarms only when the line is closed."),
+            _nothing(7, "Run for four hours with two syringes; alarms only when the line is closed."),
         ),
     ),
     Fault(
@@ -165,7 +165,7 @@ FAULTS: Final = (
                 waits=_DIRTY_WAIT,
             ),
             _use(2, "Syringe of a brand that is not on its list", "Ward asked to take the listed brand."),
-            _nothing(2, "All sizes on the list recognised, ten times each."),
+            _nothing(3, "All sizes on the list recognised, ten times each."),
         ),
     ),
     Fault(
@@ -197,7 +197,7 @@ FAULTS: Final = (
                 minutes=(60, 110),
                 waits=_DIRTY_WAIT,
             ),
-            _nothing(1, "No damage found; full check-out passed."),
+            _nothing(2, "No damage found; full check-out passed."),
         ),
     ),
     Fault(

@@ -19,12 +19,12 @@ from fleet.web import clock
 SEEN_ON_NETWORK: Final = "network"
 #: Reads what drivers send; a demonstration has no network, so the scenario speaks for it.
 LISTENER: Final = job_actor("network listener")
-_SNAPSHOT_DAYS: Final = 182
+_SNAPSHOT_DAYS: Final = 84
 _STRAY_SHARE: Final = 0.03
 _SILENT_SHARE: Final = 0.07
-#: Days before the end on which some fall silent, and from which on the others are seen once more.
-_SILENCE_FROM: Final = 130
-_LAST_SIGHTS: Final = 26
+#: Days before the end from which on drivers are seen, and days from one sight to the next.
+_SEEN_FROM: Final = 112
+_SIGHT_EVERY: Final = 27
 
 
 class Release(NamedTuple):
@@ -113,43 +113,41 @@ def first_sight(world: World, driver: Driver) -> None:
         carries(driver.device, version, seen_at=clock.now(), source="bench", by=BY)
 
 
-def plan_last_sights(world: World) -> None:
-    """Plan the last sighting of each driver: most in the last weeks, some long ago, a few in another ward."""
-    world.diary.plan(world.diary.end - timedelta(days=_SILENCE_FROM), partial(_fall_silent, world))
-    world.diary.plan(world.diary.end - timedelta(days=_LAST_SIGHTS), partial(_last_sights, world))
+def plan_sightings(world: World) -> None:
+    """Plan how drivers are seen in the last months: every few weeks, unless they fall silent; a few in another ward."""
+    world.diary.plan(world.diary.end - timedelta(days=_SEEN_FROM), partial(_begin_sightings, world))
 
 
-def _fall_silent(world: World) -> None:
-    """Some drivers are put away in cupboards, and no network hears of them again."""
+def _begin_sightings(world: World) -> None:
     for driver in world.drivers:
-        if driver.on_network and world.rng.happens(_SILENT_SHARE):
-            moment = any_hour(clock.today() + timedelta(days=world.rng.randrange(1, 60)), world.rng)
-            world.diary.plan(moment, partial(_seen_last, world, driver))
+        driver.silent = driver.on_network and world.rng.happens(_SILENT_SHARE)
+        plan_sight(world, driver, world.rng.randrange(1, _SIGHT_EVERY))
 
 
-def _seen_last(world: World, driver: Driver) -> None:
-    _seen(world, driver)
-    driver.silent = True
+def plan_sight(world: World, driver: Driver, days: int) -> None:
+    """Plan the next sighting of a driver so many days from now; before the last months nobody wrote sightings down."""
+    if world.diary.end - clock.now() <= timedelta(days=_SEEN_FROM):
+        moment = any_hour(clock.today() + timedelta(days=days), world.rng)
+        world.diary.plan(moment, partial(_see, world, driver))
 
 
-def _last_sights(world: World) -> None:
-    for driver in world.drivers:
-        if not driver.silent:
-            moment = any_hour(clock.today() + timedelta(days=world.rng.randrange(1, _LAST_SIGHTS)), world.rng)
-            world.diary.plan(moment, partial(_seen, world, driver))
+def _see(world: World, driver: Driver) -> None:
+    if driver.free:
+        _seen(world, driver)
+    # One put away in a cupboard is heard of once more, and then no longer.
+    if not (driver.silent or driver.gone):
+        plan_sight(world, driver, _SIGHT_EVERY)
 
 
 def _seen(world: World, driver: Driver) -> None:
-    if not driver.free:
-        return
-    stray = world.rng.happens(_STRAY_SHARE)
-    place = world.rng.choice([place for _, place in world.hospital.wards()]) if stray else driver.home
-    if not driver.on_network:
-        see(driver.device, place, "ward round", by=technician(world, driver))
-        return
-    see(driver.device, place, SEEN_ON_NETWORK, by=LISTENER)
-    held = Carried.objects.select_related("version__library").get(device=driver.device)
-    carries(driver.device, held.version, seen_at=clock.now(), source=SEEN_ON_NETWORK, by=LISTENER)
+    """Seen on the network or on a ward round; where it stands is told in the last weeks only, as it changes little."""
+    source, by = (SEEN_ON_NETWORK, LISTENER) if driver.on_network else ("ward round", technician(world, driver))
+    if world.diary.end - clock.now() < timedelta(days=_SIGHT_EVERY) or driver.silent:
+        wards = [place for _, place in world.hospital.wards()]
+        see(driver.device, world.rng.choice(wards) if world.rng.happens(_STRAY_SHARE) else driver.home, source, by=by)
+    held = Carried.objects.select_related("version__library").filter(device=driver.device).first()
+    if held is not None:
+        carries(driver.device, held.version, seen_at=clock.now(), source=source, by=by)
 
 
 def plan_nights(world: World, start: date, end: date) -> None:

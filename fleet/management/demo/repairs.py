@@ -28,10 +28,10 @@ from fleet.web import clock
 _A_YEAR: Final = {True: 0.34, False: 0.24}
 _HARM_SHARE: Final = 0.014
 _MISSED_SHARE: Final = 0.02
-_RETIRED_SHARE: Final = 0.12
+_RETIRED_SHARE: Final = 0.25
 #: Runtime fraction under which a bench calls a pack worn.
 _WORN: Final = 0.85
-_OLD_DAYS: Final = 365 * 9
+_OLD_DAYS: Final = 365 * 7
 _DAYS: Final = {
     WaitReason.PARTS: (4, 21),
     WaitReason.MAKER: (12, 45),
