@@ -74,7 +74,7 @@ def a_fleet(technician: Person) -> dict[str, Device]:
         late = a_device(accepted_on=date(2025, 10, 1))
         open_dues(late, by=BY)
     with clock.at(NOW):
-        version = a_version()
+        version = a_version(released_on=date(2026, 10, 1))
         libraries.require(a_site(), version, TODAY, by=BY)
         soon = a_device(accepted_on=date(2025, 12, 10))
         open_dues(soon, by=BY)
@@ -88,7 +88,7 @@ def a_fleet(technician: Person) -> dict[str, Device]:
         an_open_tag(harmed, harm="yes")
         weak = a_fitted_device(accepted_on=TODAY, on=TODAY)
         a_forecast(weak)
-        low = a_fitted_device(accepted_on=TODAY, on=TODAY)
+        low = a_fitted_device()
         a_forecast(low, already_below=True, fraction_today=0.7, crossing_on=TODAY)
         a_logged_test(low)
         an_alert(weak)

@@ -84,7 +84,7 @@ def the_tag_number() -> str:
 def test_no_hit_says_what_to_try(technician: Person) -> None:
     """Whoever finds nothing reads which numbers may be typed."""
     text = words(technician, SEARCH, q="nothing like it")
-    assert "asset number on the driver’s label" in text
+    assert "The asset number on the driver" in text
     assert "number on a paper tag" in text
 
 
