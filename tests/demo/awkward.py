@@ -94,7 +94,7 @@ WORDS = {
     "early-stopped": "stopped early by hand",
     "voided-test": "voided with the reason",
     "outlier-test": "far off its line",
-    "at-the-maker": "at its maker",
+    "at-the-maker": "at its maker for",
     "decontamination": "to be decontaminated",
     "asked-for-maintenance": "asked for maintenance",
     "found-again": "found again",

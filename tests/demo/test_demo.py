@@ -1,6 +1,8 @@
 """The demonstration hospital: the same seed tells the same story, and nothing in it breaks a rule of the house."""
 
 import re
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from django.core.management import CommandError
@@ -23,9 +25,25 @@ from fleet.schedules.models import DueDone
 from fleet.tags.models import Tag
 from fleet.web import clock
 from tests.demo.awkward import CHECKS, WORDS
-from tests.demo.built import FEW, UNTIL, Demo, digest, run
+from tests.demo.built import FEW, UNTIL, Demo, digest, run, undone
 
 pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def db(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
+    """Let this module's tests share one database, undone after the last of them."""
+    with django_db_blocker.unblock(), undone():
+        yield
+
+
+@pytest.fixture(scope="module")
+def demo(db: None) -> Demo:
+    """Build the small hospital twice, each time in an empty database; the second stays for the tests."""
+    with undone():
+        run()
+        twin = digest()
+    return Demo(run(), twin)
 
 
 def test_the_same_seed_tells_the_same_story(demo: Demo) -> None:
