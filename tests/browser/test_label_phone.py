@@ -1,13 +1,10 @@
 """The label's page on a phone whose browser runs no JavaScript at all."""
 
-from collections.abc import Iterator
-
 import pytest
-from playwright.sync_api import Page, sync_playwright
-from pytest_django.live_server_helper import LiveServer
+from playwright.sync_api import Page
 
-from fleet.registry.models import Device
 from fleet.registry.queries import label_token
+from tests.browser.conftest import OpenAs
 from tests.builders import a_device
 
 pytestmark = pytest.mark.browser
@@ -15,22 +12,11 @@ WIDTH = 390
 
 
 @pytest.fixture
-def device(transactional_db: None) -> Device:
-    return a_device()
-
-
-@pytest.fixture
-def phone(live_server: LiveServer, chromium_path: str, device: Device) -> Iterator[Page]:
+def phone(transactional_db: None, open_as: OpenAs) -> Page:
     """Give the label's page, as wide as a phone, without JavaScript."""
-    address = f"{live_server.url}/r/{label_token(device)}/"
-    # No database work after this line: Playwright's loop runs in this thread.
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox"])
-        context = browser.new_context(viewport={"width": WIDTH, "height": 844}, java_script_enabled=False)
-        page = context.new_page()
-        page.goto(address)
-        yield page
-        browser.close()
+    page = open_as(width=WIDTH, java_script_enabled=False)
+    page.goto(f"/r/{label_token(a_device())}/")
+    return page
 
 
 def choose(phone: Page, name: str, value: str) -> None:

@@ -1,42 +1,23 @@
 """What house.js adds to a page, tried in a browser under the real content policy."""
 
-from collections.abc import Iterator
-
 import pytest
-from django.test import Client
-from playwright.sync_api import ConsoleMessage, Page, sync_playwright
-from pytest_django.live_server_helper import LiveServer
+from playwright.sync_api import Page
 
 from fleet.people.models import Person
+from tests.browser.conftest import OpenAs
 from tests.web import look_pages
 
 pytestmark = [pytest.mark.browser, pytest.mark.urls("tests.web.look_pages")]
 
 
 @pytest.fixture
-def page(live_server: LiveServer, client: Client, chromium_path: str) -> Iterator[Page]:
-    """Give the report page, opened by somebody signed in; a complaint of the browser fails the test."""
+def page(transactional_db: None, open_as: OpenAs) -> Page:
+    """Give the report page, opened by somebody signed in."""
     person = Person.objects.create_user("nell", display_name="Nell Arden")
-    client.force_login(person)
-    cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
     look_pages.received.clear()
-    complaints: list[str] = []
-    # No database work after this line: Playwright's loop runs in this thread.
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox"])
-        context = browser.new_context(base_url=live_server.url, permissions=["clipboard-read", "clipboard-write"])
-        context.add_cookies([cookie])
-        opened = context.new_page()
-        opened.on("pageerror", lambda error: complaints.append(str(error)))
-        opened.on("console", lambda message: complaints.extend(_errors(message)))
-        opened.goto("/report/")
-        yield opened
-        browser.close()
-    assert complaints == []
-
-
-def _errors(message: ConsoleMessage) -> list[str]:
-    return [message.text] if message.type == "error" else []
+    opened = open_as(person, permissions=["clipboard-read", "clipboard-write"])
+    opened.goto("/report/")
+    return opened
 
 
 def test_the_keys_find_pick_and_explain(page: Page) -> None:
