@@ -11,6 +11,7 @@ from fleet.core.lifecycle import WaitReason
 from fleet.core.orders import Outcome
 from fleet.registry.models import Place
 from fleet.tags.models import Decontamination
+from fleet.web.forms import day_field
 
 NO_NAMES = "No patient names."
 WAITS = [reason for reason in WaitReason if reason is not WaitReason.ACCEPTANCE]
@@ -142,6 +143,14 @@ class HoldBackForm(forms.Form):
         """`places`: stores and benches."""
         super().__init__(*args, **rest)
         self.fields["place"].queryset = places  # type: ignore[attr-defined]
+
+
+class ExpectForm(forms.Form):
+    """When the ward may expect the driver back."""
+
+    expected_back = day_field(
+        "Expected back on", hint="The ward sees this day. Leave it empty if nobody knows.", required=False
+    )
 
 
 class CancelForm(forms.Form):

@@ -183,6 +183,21 @@ def clear(tag: Tag, *, order_number: str, by: Actor) -> Tag:
 
 
 @transaction.atomic
+def expect_back(tag: Tag, on: date | None, *, by: Actor) -> Tag:
+    """Tell the ward when the bench expects the driver back; None when that is not known any more."""
+    by.must(May.WORK_ON_BENCH)
+    row = Tag.objects.select_for_update(of=("self",)).get(pk=tag.pk)
+    if row.cleared_at:
+        raise ConflictError(f"Tag {row.written} is cleared; its driver is not expected any more.")
+    if on and on < clock.today():
+        raise BadValueError("This day has passed. Give today or a later day, or leave it empty.", field="expected_back")
+    before, after = change(row, expected_back=on)
+    if after:
+        record(Happening("told the ward when", row, device_id=row.device_id, before=before, after=after), by=by)
+    return row
+
+
+@transaction.atomic
 def report_missing(device: Device, *, why: str, by: Actor) -> Device:
     """Record that a driver cannot be found; `why` says where was looked."""
     if not why.strip():

@@ -40,6 +40,7 @@ class Tag(models.Model):
     place = models.ForeignKey(Place, models.PROTECT, related_name="tags_raised")
     opened_at = models.DateTimeField()
     harm = models.CharField("somebody harmed, or might have been", max_length=8, choices=YesNo)
+    expected_back = models.DateField("expected back on, as the bench told the ward", null=True, blank=True)
     cleared_at = models.DateTimeField(null=True, blank=True)
     cleared_by_order = models.CharField(max_length=20, blank=True)
     alerts = models.ManyToManyField(Alert, blank=True, related_name="tags")

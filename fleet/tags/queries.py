@@ -1,7 +1,7 @@
 """Reading tags: what is open, where the ward's drivers are, and the little that a label may show."""
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db.models import F, Prefetch, Q, QuerySet
 
@@ -29,6 +29,7 @@ class LabelStatus:
     number: str
     since: datetime | None
     keep_as_it_is: bool
+    expected_back: date | None
     retired: bool
 
 
@@ -105,6 +106,7 @@ def label_status(device: Device) -> LabelStatus:
         number=tag.written if tag else "",
         since=tag.opened_at if tag else None,
         keep_as_it_is=device.quarantined,
+        expected_back=tag.expected_back if tag else None,
         retired=device.condition == Condition.RETIRED.value,
     )
 

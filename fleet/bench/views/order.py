@@ -15,6 +15,7 @@ from fleet.audit.actors import Actor
 from fleet.bench import actions, queries
 from fleet.bench.forms import (
     CancelForm,
+    ExpectForm,
     HoldBackForm,
     LabourForm,
     PartForm,
@@ -24,13 +25,15 @@ from fleet.bench.forms import (
     WaitForm,
 )
 from fleet.bench.models import Labour, Order, Step
-from fleet.core.errors import BenchwardError, ConflictError
+from fleet.core.errors import BadValueError, BenchwardError, ConflictError
 from fleet.core.lifecycle import WaitReason
 from fleet.core.permissions import May
 from fleet.people.models import Person
 from fleet.people.queries import acting
 from fleet.registry.models import Place
+from fleet.tags.actions import expect_back
 from fleet.tags.forms import put_beside
+from fleet.tags.models import Tag
 from fleet.web.guards import fetch, guard
 
 CONFLICT = 409
@@ -121,6 +124,12 @@ def _add_minutes(row: Order, typed: dict[str, Any], by: Actor) -> Labour:
     return actions.add_labour(row, typed["minutes"], by=by, activity=Labour.Activity(typed["activity"]))
 
 
+def _expect(row: Order, typed: dict[str, Any], by: Actor) -> Tag:
+    if row.tag is None:
+        raise BadValueError("This order has no tag, so no ward waits for its driver.")
+    return expect_back(row.tag, typed["expected_back"], by=by)
+
+
 ACTS = {
     "take": Act(TakeForm, _take, "The order is yours."),
     "wait": Act(
@@ -135,6 +144,7 @@ ACTS = {
         "The driver is kept out of use; its order stays open.",
         needs_places=True,
     ),
+    "expect": Act(ExpectForm, _expect, "The ward sees the day on its list."),
     "cancel": Act(
         CancelForm, lambda row, typed, by: actions.cancel(row, typed["why"], by=by), "The order is cancelled."
     ),

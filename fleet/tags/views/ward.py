@@ -15,6 +15,7 @@ from fleet.tags import queries
 from fleet.tags.actions import report_found, report_missing
 from fleet.tags.forms import FoundForm, MissingForm, put_beside
 from fleet.tags.views.sending import person_of
+from fleet.web import clock
 from fleet.web.guards import fetch, guard
 
 PER_PAGE = 50
@@ -57,7 +58,7 @@ def ours(request: HttpRequest) -> HttpResponse:
     person = person_of(request)
     rows = Paginator(queries.ours(person), PER_PAGE).get_page(request.GET.get("page"))
     back = queries.lately_back(person)[:PER_PAGE]
-    return render(request, "tags/ours.html", {"rows": rows, "back": back})
+    return render(request, "tags/ours.html", {"rows": rows, "back": back, "today": clock.today()})
 
 
 @guard(May.REPORT_FAULT, May.WORK_ON_BENCH)
