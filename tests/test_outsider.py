@@ -1,0 +1,184 @@
+"""Nobody sees anything of other people's places: every address of the house is tried by somebody from elsewhere.
+
+The stranger holds every duty, so that only their places stand between them and this site's drivers.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import pytest
+from django.http import HttpResponseBase
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from fleet.exchange.kinds import KINDS
+from fleet.exchange.models import Intake
+from fleet.people.models import Person
+from fleet.people.roles import Role
+from fleet.registry.models import Device, Place
+from fleet.tags.actions import open_quarantine
+from fleet.tags.models import Tag
+from tests.bench.builders import received
+from tests.builders import BY, a_device, a_person, a_site, a_ward
+from tests.exchange.builders import sent
+from tests.reports.builders import a_rich_device, signed_in
+from tests.schedules.builders import a_plan
+
+pytestmark = pytest.mark.django_db
+
+#: Addresses that name nothing of any place, and why everybody with the duty may read them.
+SHARED = {
+    "people:person": "whoever keeps people keeps all of them",
+    "people:person_password": "the same",
+    "reports:drivers": "the name of a list; its rows are tried below",
+    "tags:label": "the signed link on the driver itself is the key",
+    "tags:label_sent": "the same",
+    "tags:label_slip": "the same",
+    "bench:procedure": "procedures belong to types, which all sites share",
+    "registry:type": "types are shared",
+    "registry:type_edit": "the same",
+    "jobs:run": "jobs count over all places and name no driver",
+    "jobs:progress": "the same",
+    "jobs:put_back": "the same",
+    "schedules:plan": "plans belong to types",
+    "libraries:library": "libraries are shared",
+    "libraries:release": "the same",
+    "libraries:require": "the same; where it is required is bound by the reader's places",
+    "libraries:withdraw": "the same",
+    "exchange:columns": "the name of a kind of file",
+    "exchange:template": "the same",
+    "exchange:export": "the same; its rows are tried below",
+}
+
+
+@dataclass(frozen=True)
+class Site:
+    """One driver of Mereford General with everything that hangs on it, and another in work."""
+
+    device: Device
+    worked_on: Device
+    ward: Place
+    tag: Tag
+    intake: Intake
+    own: Person
+
+    def arguments(self, name: str) -> dict[str, object]:
+        """What the address of that name takes, for an object of this site."""
+        order, step = self.worked_on.orders.get(), {"position": 1}
+        asset, number = {"asset": self.device.asset_number}, {"number": order.number}
+        pack = {"number": self.device.fittings.get().pack.number}
+        quarantine, due = {"pk": self.worked_on.quarantines.get().pk}, {"pk": self.device.dues.get().pk}
+        return {
+            "tags:quarantine": quarantine,
+            "tags:custody": quarantine,
+            "tags:incident": quarantine,
+            "tags:lift": quarantine,
+            "tags:tag": {"number": self.tag.number},
+            "tags:sent": {"number": self.tag.number},
+            "tags:slip": {"number": self.tag.number},
+            "bench:order": number,
+            "bench:answer": {**number, **step},
+            "bench:finish": number,
+            "bench:sheet": number,
+            "bench:act": {**number, "verb": "take"},
+            "registry:place": {"pk": self.ward.pk},
+            "registry:place_close": {"pk": self.ward.pk},
+            "schedules:one": due,
+            "schedules:defer": due,
+            "schedules:attempt": due,
+            "schedules:interval": due,
+            "batteries:test": {"pk": self.device.runtime_tests.get().pk},
+            "batteries:pack": pack,
+            "batteries:act": {**pack, "verb": "remove"},
+            "alerts:one": {"pk": self.device.alerts.get().pk},
+            **{each: {"pk": self.intake.pk} for each in OF_AN_INTAKE},
+            **dict.fromkeys(OF_A_DRIVER, asset),
+        }[name]
+
+    @property
+    def identifiers(self) -> set[str]:
+        """What no page of the stranger's may hold."""
+        found = {self.tag.number, self.tag.written, self.device.fittings.get().pack.number}
+        for device in (self.device, self.worked_on):
+            found |= {device.asset_number, device.serial_number, *device.orders.values_list("number", flat=True)}
+        return found
+
+
+def named(resolver: URLResolver, space: str = "") -> Iterator[tuple[str, URLPattern]]:
+    for entry in resolver.url_patterns:
+        if isinstance(entry, URLResolver):
+            yield from named(entry, f"{entry.namespace}:" if entry.namespace else "")
+        else:
+            yield f"{space}{entry.name}", entry
+
+
+ADDRESSES = dict(named(get_resolver()))
+WITH_ARGUMENTS = {name for name, entry in ADDRESSES.items() if entry.pattern.converters}
+OF_A_DRIVER = {name for name in WITH_ARGUMENTS if set(ADDRESSES[name].pattern.converters) == {"asset"}}
+OF_AN_INTAKE = {name for name in WITH_ARGUMENTS if name.startswith("exchange:")} - set(SHARED)
+
+
+@pytest.fixture
+def site(technician: Person) -> Site:
+    """Mereford General, with an object for every address."""
+    ward, own = a_ward(), a_person(Role.ADMINISTRATOR, "Ida Penhallow", (a_site(),))
+    a_plan()
+    device, worked_on = a_rich_device(ward), a_device(ward)
+    received(worked_on, technician, kind="corrective")
+    open_quarantine(worked_on, reason="A pump ran on after its end", by=BY)
+    intake = sent("alerts", [{"asset_number": device.asset_number}], own)
+    return Site(device, worked_on, ward, device.tags.get(), intake, own)
+
+
+@pytest.fixture
+def stranger() -> Client:
+    """Somebody of Corran Vale with every duty there is."""
+    return signed_in(a_person(Role.ADMINISTRATOR, "Odo Strand", (a_site("Corran Vale"),)))
+
+
+def asked(client: Client, address: str) -> HttpResponseBase:
+    """The answer to the address, by the method it takes."""
+    answer = client.get(address)
+    return client.post(address) if answer.status_code == 405 else answer
+
+
+def told_of(site: Site, answer: HttpResponseBase) -> set[str]:
+    """The numbers of the site that an answer holds."""
+    shown = b"".join(answer.streaming_content) if answer.streaming else answer.content
+    return {number for number in site.identifiers if number.encode() in shown}
+
+
+@pytest.mark.parametrize("name", sorted(WITH_ARGUMENTS - set(SHARED)))
+def test_what_belongs_elsewhere_does_not_exist(name: str, site: Site, stranger: Client) -> None:
+    """An address of this site's object is 404 to somebody of another, and is there for this site's own people."""
+    address = reverse(name, kwargs=site.arguments(name))
+    assert asked(stranger, address).status_code == 404
+    assert asked(signed_in(site.own), address).status_code != 404
+
+
+@pytest.mark.parametrize("name", sorted(set(ADDRESSES) - WITH_ARGUMENTS))
+def test_no_list_names_what_belongs_elsewhere(name: str, site: Site, stranger: Client) -> None:
+    """No page and no file that the stranger can open holds a number of this site's drivers, tags, orders or packs."""
+    answer = stranger.get(reverse(name), follow=True)
+    assert answer.status_code in {200, 405}, name
+    assert told_of(site, answer) == set()
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_export_names_what_belongs_elsewhere(kind: str, site: Site, stranger: Client) -> None:
+    """The files of records that can be taken out hold the stranger's places only."""
+    assert told_of(site, stranger.get(reverse("exchange:export", args=[kind]))) == set()
+    assert told_of(site, signed_in(site.own).get(reverse("exchange:export", args=["devices"])))
+
+
+@pytest.mark.parametrize(
+    "name", ["registry:devices", "registry:devices_csv", "tags:ours", "bench:queue", "reports:trail"]
+)
+def test_the_sites_own_people_are_told(name: str, site: Site) -> None:
+    """The same lists do name this site's drivers to its own people, so that the tests above can fail."""
+    assert told_of(site, signed_in(site.own).get(reverse(name)))
+
+
+def test_each_shared_address_is_still_there() -> None:
+    """The list of what all sites share names no address that is gone."""
+    assert set(SHARED) <= WITH_ARGUMENTS
