@@ -1,7 +1,6 @@
 """A large fleet for measuring: made in bulk, in any number, and still with a trail for each driver."""
 
 import pytest
-from django.core.management import CommandError, call_command
 
 from fleet.audit.models import TrailEntry
 from fleet.batteries.models import Fitting, Forecast, RuntimeTest
@@ -26,25 +25,3 @@ def test_a_large_fleet_is_built_in_bulk() -> None:
     assert not Device.objects.exclude(pk__in=TrailEntry.objects.values("device_ref")).exists()
     assert Tag.objects.filter(cleared_at=None).count() == 150
     assert Person.objects.filter(username="technician").exists()
-
-
-@pytest.mark.parametrize(
-    ("options", "words"),
-    [
-        (["--devices", "7"], "give 40 to 1000000"),
-        (["--devices", "many"], "give 40 to 1000000"),
-        (["--until", "2999-01-01"], "lies ahead"),
-        (["--until", "18.3.2026"], "write it as YYYY-MM-DD"),
-    ],
-)
-def test_a_wrong_option_is_refused_in_words(options: list[str], words: str) -> None:
-    """Nothing is built for a number or a day that makes no sense."""
-    with pytest.raises(CommandError, match=words):
-        call_command("demo", *options)
-    assert not Device.objects.exists()
-
-
-def test_nobody_to_sign_in_is_said() -> None:
-    """--sign-ins in a database without the demonstration says so, and makes nobody up."""
-    assert "nobody of the demonstration" in run(sign_ins=True)
-    assert not Person.objects.exists()

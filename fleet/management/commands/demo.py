@@ -65,12 +65,14 @@ class Command(BaseCommand):
 
     def _build(self, devices: int, seed: int, end: datetime) -> World:
         """Build with a progress bar on standard error, where that is a terminal."""
-        make = build if devices <= MOST_WITH_HISTORY else build_large
+        in_bulk = devices > MOST_WITH_HISTORY
+        make = build_large if in_bulk else build
         try:
             with tqdm(total=1.0, bar_format="{l_bar}{bar}| {elapsed}", leave=False, disable=None) as bar:
                 return make(devices, seed=seed, end=end, progress=lambda done: bar.update(done - bar.n))
         except KeyboardInterrupt:
-            raise CommandError("Stopped before the hospital was ready. To begin again: make reset.") from None
+            kept = "Part of the fleet is there; to begin again: make reset." if in_bulk else "Nothing of it was kept."
+            raise CommandError(f"Stopped before the demo hospital was ready. {kept}") from None
         except BenchwardError as error:
             raise CommandError(f"The demo could not be built: {error}") from error
 

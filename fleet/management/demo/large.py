@@ -58,8 +58,9 @@ def _take_over(hospital: Hospital, wanted: Sequence[Wish], rng: Dice, first: int
 def _people_and_tags(hospital: Hospital, drivers: list[Driver], rng: Dice, end: datetime) -> World:
     world = World(hospital, build_people(hospital), rng, Diary(end, end), drivers)
     build_libraries(world, clock.today(), clock.today())
-    for driver in world.drivers[:SEEN]:
+    tenth = len(world.drivers) // 10
+    for driver in world.drivers[: min(SEEN, tenth)]:
         first_sight(world, driver)
-    for driver in world.rng.sample(world.drivers, min(TAGGED, len(world.drivers) // 10)):
+    for driver in world.rng.sample(world.drivers, min(TAGGED, tenth)):
         raise_report(world, driver, a_fault(world.rng))
     return world
