@@ -1,13 +1,14 @@
 """Places, device types and devices: what the hospital has, where it belongs and where it was last seen."""
 
 from decimal import Decimal
+from typing import ClassVar
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
 from fleet.core.lifecycle import Condition, WaitReason
-from fleet.people.scope import PlacedQuerySet
+from fleet.people.scope import M_co, PlacedQuerySet
 
 POSITIVE = MinValueValidator(Decimal("0.001"))
 LEVEL = [MinValueValidator(Decimal("0.05")), MaxValueValidator(Decimal(1))]
@@ -131,18 +132,34 @@ class DeviceType(models.Model):
         return f"{self.maker} {self.model}" + (f" ({self.configuration})" if self.configuration else "")
 
 
+class StandingManager(models.Manager[M_co]):
+    """Only the rows that still stand; `history` has those that were dropped as well."""
+
+    def get_queryset(self) -> models.QuerySet[M_co]:
+        """Leave out what was dropped."""
+        return super().get_queryset().filter(dropped_at__isnull=True)
+
+
 class RatedRuntime(models.Model):
     """Hours that a new pack lasts at one delivery rate, as the maker states it."""
 
-    device_type = models.ForeignKey(DeviceType, models.CASCADE, related_name="rated_runtimes")
+    device_type = models.ForeignKey(DeviceType, models.PROTECT, related_name="rated_runtimes")
     rate = models.DecimalField("delivery rate, mL/h", max_digits=7, decimal_places=2, validators=[POSITIVE])
     hours = models.DecimalField("rated runtime, h", max_digits=6, decimal_places=2, validators=[POSITIVE])
     source = models.CharField(max_length=120, blank=True)
+    dropped_at = models.DateTimeField("no longer stated since", null=True, blank=True)
+
+    objects: ClassVar[StandingManager["RatedRuntime"]] = StandingManager()
+    history: ClassVar[models.Manager["RatedRuntime"]] = models.Manager()
 
     class Meta:
         ordering = ["rate"]
         constraints = [
-            models.UniqueConstraint(fields=["device_type", "rate"], name="rated_runtime_once_per_rate"),
+            models.UniqueConstraint(
+                fields=["device_type", "rate"],
+                name="rated_runtime_once_per_rate",
+                condition=Q(dropped_at__isnull=True),
+            ),
             models.CheckConstraint(name="rated_runtime_positive", condition=Q(rate__gt=0, hours__gt=0)),
         ]
 
@@ -153,15 +170,23 @@ class RatedRuntime(models.Model):
 class Accessory(models.Model):
     """A part that belongs to each driver of a type: power lead, pole clamp, data lead, key."""
 
-    device_type = models.ForeignKey(DeviceType, models.CASCADE, related_name="accessories")
+    device_type = models.ForeignKey(DeviceType, models.PROTECT, related_name="accessories")
     name = models.CharField(max_length=60)
     part_number = models.CharField(max_length=40, blank=True)
     quantity = models.PositiveSmallIntegerField(default=1)
+    dropped_at = models.DateTimeField("no longer belongs since", null=True, blank=True)
+
+    objects: ClassVar[StandingManager["Accessory"]] = StandingManager()
+    history: ClassVar[models.Manager["Accessory"]] = models.Manager()
 
     class Meta:
         ordering = ["name"]
         verbose_name_plural = "accessories"
-        constraints = [models.UniqueConstraint(fields=["device_type", "name"], name="accessory_once_per_type")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["device_type", "name"], name="accessory_once_per_type", condition=Q(dropped_at__isnull=True)
+            )
+        ]
 
     def __str__(self) -> str:
         return self.name

@@ -11,7 +11,7 @@ from fleet.audit.models import TrailEntry
 from fleet.core.errors import BadValueError
 from fleet.people.models import Person
 from fleet.registry import actions
-from fleet.registry.models import DeviceType, Party
+from fleet.registry.models import DeviceType, Party, RatedRuntime
 from fleet.registry.plots import runtime_plot
 from tests.builders import BY, a_device, a_type
 from tests.pages import page, signed_in, status
@@ -192,3 +192,13 @@ def test_a_row_that_cannot_be_meant_is_refused(manager: Person, wrong: dict[str,
     told = signed_in(manager).post(address(row, "type_edit"), sent_as_shown(manager, row) | wrong).content.decode()
     assert words in told
     assert row.rated_runtimes.get().hours == 7
+
+
+def test_a_runtime_that_is_stated_anew_keeps_what_stood_before() -> None:
+    """A changed or dropped rated runtime stays on record with the day it was dropped; only the new ones count."""
+    row = a_type()
+    actions.state_runtimes(row, {Decimal(5): Decimal(8), Decimal(20): Decimal(4)}, by=BY)
+    actions.state_runtimes(row, {Decimal(5): Decimal(8)}, by=BY)
+    assert [(runtime.rate, runtime.hours) for runtime in row.rated_runtimes.all()] == [(5, 8)]
+    kept = RatedRuntime.history.filter(device_type=row, dropped_at__isnull=False)
+    assert {(runtime.rate, runtime.hours) for runtime in kept} == {(5, 7), (20, 4)}

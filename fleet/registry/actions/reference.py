@@ -17,6 +17,7 @@ from fleet.audit.changes import change, refuse_changed
 from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
 from fleet.registry.models import Accessory, Counter, DeviceType, Party, RatedRuntime
+from fleet.web import clock
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,10 +191,12 @@ def state_runtimes(device_type: DeviceType, hours_at: Mapping[Decimal, Decimal],
     before = _hours_at(row)
     if before == hours_at:
         return
-    row.rated_runtimes.exclude(rate__in=hours_at).delete()
-    for rate, hours in hours_at.items():
-        if before.get(rate) != hours:
-            row.rated_runtimes.update_or_create(rate=rate, defaults={"hours": hours, "source": row.source[:120]})
+    changed = {rate for rate in {*before, *hours_at} if before.get(rate) != hours_at.get(rate)}
+    row.rated_runtimes.filter(rate__in=changed).update(dropped_at=clock.now())
+    RatedRuntime.objects.bulk_create(
+        RatedRuntime(device_type=row, rate=rate, hours=hours_at[rate], source=row.source[:120])
+        for rate in sorted(changed & hours_at.keys())
+    )
     record(Happening("stated rated runtimes", row, before=_in_words(before), after=_in_words(hours_at)), by=by)
 
 
@@ -205,9 +208,11 @@ def state_accessories(device_type: DeviceType, counts: Mapping[str, int], *, by:
     before = {accessory.name: accessory.quantity for accessory in row.accessories.all()}
     if before == counts:
         return
-    row.accessories.exclude(name__in=counts).delete()
-    for name, many in counts.items():
-        row.accessories.update_or_create(name=name, defaults={"quantity": many})
+    changed = {name for name in {*before, *counts} if before.get(name) != counts.get(name)}
+    row.accessories.filter(name__in=changed).update(dropped_at=clock.now())
+    Accessory.objects.bulk_create(
+        Accessory(device_type=row, name=name, quantity=counts[name]) for name in sorted(changed & counts.keys())
+    )
     record(Happening("stated accessories", row, before=before, after=counts), by=by)
 
 
