@@ -257,11 +257,11 @@ YES_NO: Final = choice({"yes": True, "no": False, "true": True, "false": False, 
 
 def unknown(cell: str, known: list[str], kind: str = "") -> str:
     """Say that a word is not known, and which known one is nearest, or all of them if they are few."""
-    folded = {word.casefold(): word for word in known}
+    folded = {word.casefold(): word for word in reversed(known)}  # of equal ones, the first as it is spelt
     near = get_close_matches(cell.casefold(), list(folded), n=1, cutoff=0.6)
     start = f"No {kind} is called that. " if kind else ""
     if near:
         return f"{start}Did you mean “{folded[near[0]]}”?"
-    if len(known) <= _FEW:
-        return f"{start}Known: {', '.join(known) or 'none yet'}."
+    if len(folded) <= _FEW:
+        return f"{start}Known: {', '.join(reversed(folded.values())) or 'none yet'}."
     return f"{start}Check the spelling."

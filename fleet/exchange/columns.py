@@ -96,7 +96,7 @@ def _matched(header: Sequence[str], columns: Sequence[Column]) -> tuple[dict[str
             raise BadValueError(f"The column {name} stands twice in the header. Leave one out.", field=name or "")
         if name:
             places[name] = place
-        elif title:
+        elif title and len(header) > 1:
             notes.append(_left_out(title, columns, header))
     missing = [column.name for column in columns if column.required and column.name not in places]
     if missing:
@@ -165,8 +165,9 @@ def _refuse_overlong(table: Table, sheet: Sheet) -> None:
 def resolve(table: Table, name: str, known: dict[str, Any], kind: str) -> list[Any]:
     """Put the thing that each text of a column names in its place; a text that names none is refused.
 
-    `known` holds every name that is understood, folded to one case; `kind` is what such a thing is called.
+    `known` holds every name that is understood, whatever its case; `kind` is what such a thing is called.
     """
+    by_name = {title.casefold(): thing for title, thing in known.items()}
     found: dict[str, Any] = {}
     wrong: dict[str, str] = {}
     things: list[Any] = []
@@ -175,19 +176,15 @@ def resolve(table: Table, name: str, known: dict[str, Any], kind: str) -> list[A
             things.append(None)
             continue
         if value not in found and value not in wrong:
-            _look_up(value, known, kind, found, wrong)
+            thing = by_name.get(value.casefold())
+            if thing is None:
+                wrong[value] = unknown(value, list(known), kind)
+            else:
+                found[value] = thing
         if value in wrong:
             table.refuse(index, name, wrong[value])
         things.append(found.get(value))
     return things
-
-
-def _look_up(value: str, known: dict[str, Any], kind: str, found: dict[str, Any], wrong: dict[str, str]) -> None:
-    thing = known.get(value.casefold())
-    if thing is None:
-        wrong[value] = unknown(value, [name for name in known if name], kind)
-    else:
-        found[value] = thing
 
 
 def first_rows(table: Table, keys: Sequence[Any], name: str, words: str) -> None:

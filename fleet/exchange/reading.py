@@ -103,9 +103,10 @@ def _utf16_without_mark(content: bytes) -> str:
     """Tell UTF-16 of mostly Latin letters by where the zero bytes stand; empty if they stand anywhere."""
     start = content[:4000]
     even, odd = start[0::2].count(0), start[1::2].count(0)
-    if odd > 10 * even:
+    enough = len(start) // 6
+    if odd > max(enough, 10 * even):
         return "utf-16-le"
-    return "utf-16-be" if even > 10 * odd else ""
+    return "utf-16-be" if even > max(enough, 10 * odd) else ""
 
 
 def _decoded(content: bytes, encoding: str) -> str:

@@ -7,13 +7,21 @@ from decimal import Decimal
 
 import pytest
 
-from fleet.web.csv_out import answer, lines, safe
+from fleet.web.csv_out import answer, lines, safe, unsafe
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+49 30", "-2", "@SUM(A1)", "\tx", "\rx", "  =1+1"])
+@pytest.mark.parametrize("text", ["=1+1", "+49 30", "-2", "@SUM(A1)", "\tx", "\rx", "  =1+1", "\0x", "'=1", "''=1"])
 def test_text_that_looks_like_a_formula_is_quoted(text: str) -> None:
     """Whatever a spreadsheet would run stands behind an apostrophe."""
     assert safe(text) == f"'{text}"
+    assert unsafe(f"'{text}") == text
+
+
+@pytest.mark.parametrize("text", ["'tis", "A-1", "", "'", "''", "'A=1"])
+def test_a_mark_of_the_text_itself_stays(text: str) -> None:
+    """Only what was put before a formula is taken off again."""
+    assert safe(text) == text
+    assert unsafe(text) == text
 
 
 @pytest.mark.parametrize(("cell", "kept"), [(-2, -2), (Decimal("-0.5"), Decimal("-0.5")), ("A-1", "A-1"), (None, "")])

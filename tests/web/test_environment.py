@@ -47,6 +47,8 @@ def test_defaults_need_only_a_key(tmp_path: Path) -> None:
         ("BENCHWARD_ALLOWED_HOSTS", "*", "E006"),
         ("BENCHWARD_TIME_ZONE", "Europe/Atlantis", "E007"),
         ("BENCHWARD_CURRENCY", "euro", "E008"),
+        ("BENCHWARD_INTAKE_MB", "0", "E013"),
+        ("BENCHWARD_INTAKE_MB", "lots", "E013"),
         ("BENCHWARD_CURRENCY", "eur", "E008"),
         ("DATABASE_URL", "mysql://u@h/n", "E009"),
         ("DATABASE_URL", "postgres://u:p@h:notaport/n", "E009"),

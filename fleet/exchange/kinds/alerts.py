@@ -65,7 +65,7 @@ _Sight = tuple[int, int, datetime]
 def weigh(table: Table, scope: Scope) -> Weighed:
     """Weigh each row: a new sighting, one that the trail knows, or refused."""
     devices = find_devices(table, scope)
-    names = {name.casefold(): kind for kind in kinds() for name in (kind.code, kind.words)}
+    names = {name: kind for kind in kinds() for name in (kind.code, kind.words)}
     found = resolve(table, "kind", names, "kind of alert")
     sights = [
         (device.pk, kind.pk, at) if device and kind and at else None

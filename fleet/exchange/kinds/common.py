@@ -105,8 +105,8 @@ def all_types() -> dict[int, DeviceType]:
 
 
 def all_parties() -> dict[str, Party]:
-    """Every maker, supplier and provider by folded name."""
-    return {party.name.casefold(): party for party in Party.objects.all()}
+    """Every maker, supplier and provider by name."""
+    return {party.name: party for party in Party.objects.all()}
 
 
 def find_types(table: Table, names: tuple[str, str, str]) -> list[DeviceType | None]:

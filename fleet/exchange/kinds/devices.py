@@ -194,7 +194,7 @@ def weigh(table: Table, scope: Scope) -> Weighed:
 
 def _gathered(table: Table, scope: Scope) -> _Rows:
     parties = all_parties()
-    places = {name: place for place in scope.places() for name in (place.code.casefold(),)}
+    places = {place.code: place for place in scope.places()}
     things = {"home": resolve(table, "home", places, "place of yours")}
     things |= {name: resolve(table, name, parties, "party on record") for name in _PARTIES}
     known: dict[str, Device] = {}

@@ -19,7 +19,7 @@ _ORDERS = {"day": True, "month": False}
 
 
 class Command(BaseCommand):
-    help = "Check a CSV file of records, here and now, without a job worker; with --commit, take it in if no row is refused."
+    help = "Check a CSV file of records here and now, without a job worker; --commit takes it in if no row is refused."
 
     def add_arguments(self, parser: argparse.ArgumentParser) -> None:
         parser.add_argument("kind", choices=Intake.Kind.values, help="what the file holds")
