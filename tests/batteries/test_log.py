@@ -139,6 +139,13 @@ def test_a_driver_without_a_pack_is_told_before_typing(bench: Client) -> None:
     assert "Record which pack is fitted" in sent(bench, device)
 
 
+def test_a_quarantined_driver_is_not_to_be_run(bench: Client) -> None:
+    """The form warns first, in red words: no work on a driver that is kept as it is."""
+    device = a_fitted_device()
+    Device.objects.filter(pk=device.pk).update(condition="out_of_use", quarantined=True)
+    assert "Quarantine: no work on this driver" in words(bench, f"/batteries/log/?device={device.asset_number}")
+
+
 def test_flags_stand_in_words(bench: Client) -> None:
     """A short charge, an unrated rate and an early stop are each told, and no verdict is made of them."""
     page = sent(bench, a_fitted_device(), charge_hours="6", rate="1", stop="by_hand")

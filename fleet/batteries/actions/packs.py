@@ -10,7 +10,7 @@ from django.db import transaction
 from fleet.audit.actions import Happening, record, record_many
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change
-from fleet.batteries.models import CycleCount, Fitting, Pack
+from fleet.batteries.models import CycleCount, Fitting, Forecast, Pack
 from fleet.bench.models import Order
 from fleet.core.errors import BadValueError, NotAllowedError
 from fleet.core.permissions import May
@@ -168,6 +168,8 @@ def remove(  # noqa: PLR0913 - a removal has a day, a reason, words and an order
         raise BadValueError(f"The day of removal lies between {span}.", field="on")
     change(fitting, removed_on=on, removed_why=why, removed_note=note, order=order or fitting.order)
     change(fitting.pack, state=Pack.State.REMOVED)
+    # What was expected of it in this driver says nothing any more; it is derived from tests and stays, which are kept.
+    Forecast.objects.filter(pack=fitting.pack_id).delete()
     after = {"pack": str(fitting.pack), "on": on, "reason": Fitting.Why(why).label}
     record(Happening("removed pack", fitting.pack, device_id=device.pk, after=after, why=note), by=by)
     return fitting

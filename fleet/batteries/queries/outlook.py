@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Count, Exists, Min, OuterRef, QuerySet
+from django.db.models import Count, Exists, Min, OuterRef, Q, QuerySet
 
 from fleet.batteries.models import Fitting, FittingQuerySet, Forecast, ForecastQuerySet, RuntimeTest
 from fleet.core.lifecycle import Condition
@@ -17,6 +17,9 @@ from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceQuerySet, DeviceType
 
 _HELD = ("pack", "device__device_type__maker", "device__home__site")
+_BELOW = Q(already_below=True)
+_NOT_ENOUGH = Q(basis=Forecast.Basis.NOT_ENOUGH)
+_WITHOUT_VISIT = ~_NOT_ENOUGH & Q(already_below=False, next_visit__isnull=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,33 +46,33 @@ class Counts:
 
 
 def forecasts(person: Person) -> ForecastQuerySet:
-    """Forecasts of the packs in the person's drivers that are in service; not of one taken out since it was made."""
-    still = Fitting.objects.filter(pack=OuterRef("pack"), device=OuterRef("device"), removed_on__isnull=True)
+    """Forecasts of the packs in the person's drivers that are in service."""
     rows: ForecastQuerySet = Forecast.objects.select_related(*_HELD)
-    return rows.within(person).filter(Exists(still), device__condition=Condition.IN_SERVICE)
+    return rows.within(person).filter(device__condition=Condition.IN_SERVICE)
 
 
 def will_not_last(person: Person, chance: float = 0.1) -> ForecastQuerySet:
     """Packs with at least this chance of passing their level before the driver's next visit, the likeliest first."""
-    rows = forecasts(person).filter(already_below=False, chance_before_visit__gte=chance)
-    return rows.order_by("-chance_before_visit", "pk")
+    return forecasts(person).filter(_will_not_last(chance)).order_by("-chance_before_visit", "-pk")
+
+
+def _will_not_last(chance: float) -> Q:
+    return Q(already_below=False, chance_before_visit__gte=chance)
 
 
 def already_below(person: Person) -> ForecastQuerySet:
     """Packs below their level by the latest test or by what is expected of them, the lowest first."""
-    return forecasts(person).filter(already_below=True).order_by("fraction_today", "pk")
+    return forecasts(person).filter(_BELOW).order_by("fraction_today", "pk")
 
 
 def not_enough(person: Person) -> ForecastQuerySet:
     """Packs of types of which too little is known for a forecast."""
-    rows = forecasts(person).filter(basis=Forecast.Basis.NOT_ENOUGH)
-    return rows.order_by("device__device_type", "device__asset_number")
+    return forecasts(person).filter(_NOT_ENOUGH).order_by("device__device_type", "device__asset_number")
 
 
 def without_visit(person: Person) -> ForecastQuerySet:
     """Packs with a forecast in drivers for which no visit is planned, the earliest crossing first."""
-    rows = forecasts(person).exclude(basis=Forecast.Basis.NOT_ENOUGH)
-    return rows.filter(already_below=False, next_visit__isnull=True).order_by("crossing_on", "pk")
+    return forecasts(person).filter(_WITHOUT_VISIT).order_by("crossing_on", "pk")
 
 
 def never_tested(person: Person) -> FittingQuerySet:
@@ -112,12 +115,19 @@ def types_without_forecast(rows: QuerySet[Forecast]) -> list[TypeWithoutForecast
 
 def counts(person: Person, chance: float = 0.1) -> Counts:
     """How many rows each list has for the person."""
+    found = forecasts(person).aggregate(
+        short_lived=Count("pk", filter=_will_not_last(chance)),
+        below=Count("pk", filter=_BELOW),
+        unknown=Count("pk", filter=_NOT_ENOUGH),
+        unvisited=Count("pk", filter=_WITHOUT_VISIT),
+        oldest=Min("made_at"),
+    )
     return Counts(
-        will_not_last=will_not_last(person, chance).count(),
-        already_below=already_below(person).count(),
+        will_not_last=found["short_lived"],
+        already_below=found["below"],
         never_tested=never_tested(person).count(),
-        not_enough=not_enough(person).count(),
-        without_visit=without_visit(person).count(),
+        not_enough=found["unknown"],
+        without_visit=found["unvisited"],
         without_pack=without_pack(person).count(),
-        oldest=forecasts(person).aggregate(oldest=Min("made_at"))["oldest"],
+        oldest=found["oldest"],
     )

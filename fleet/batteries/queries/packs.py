@@ -1,19 +1,19 @@
 """Packs: which one a driver holds, what was measured on it, and the list of all."""
 
 from datetime import date, timedelta
-from typing import Any
+from decimal import Decimal
 
-from django.db.models import Count, DateField, F, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, DateField, Exists, F, Max, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from fleet.batteries.models import Fitting, Pack, PackQuerySet, RuntimeTest, RuntimeTestQuerySet
 from fleet.bench.models import Order, OrderKind
 from fleet.bench.queries import open_orders
 from fleet.people.models import Person
-from fleet.registry.models import Device
+from fleet.registry.models import Device, DeviceType
 
 _STAYS = Fitting.objects.filter(pack=OuterRef("pk"))
-_TESTS = RuntimeTest.objects.filter(pack=OuterRef("pk"), voided_at__isnull=True).order_by("pack")
+_TESTS = RuntimeTest.objects.filter(pack=OuterRef("pk"), voided_at__isnull=True).order_by()
 
 
 def packs() -> PackQuerySet:
@@ -38,7 +38,7 @@ def aged(rows: PackQuerySet, today: date, *, from_years: int, to_years: int | No
 
 def tested(rows: PackQuerySet, *, ever: bool) -> PackQuerySet:
     """Of `packs()` those with a test that counts, or those without any."""
-    return rows.filter(Q(last_test__isnull=not ever))
+    return rows.filter(Exists(_TESTS) if ever else ~Exists(_TESTS))
 
 
 def _years_before(today: date, years: int) -> date:
@@ -76,10 +76,12 @@ def free_packs(device: Device, person: Person) -> QuerySet[Pack]:
     return Pack.objects.within(person).filter(for_type=device.device_type_id, state__in=states)
 
 
-def last_syringe(device: Device) -> Any:
-    """The syringe size last used in a test of this driver's type, mL; None before the first."""
-    rows = RuntimeTest.objects.filter(device__device_type=device.device_type_id)
-    return rows.order_by("-entered_at", "-pk").values_list("syringe_ml", flat=True).first()
+def last_syringe(device_type: DeviceType | None = None) -> Decimal | None:
+    """The syringe size last used in a test (of one type's drivers), mL; None before the first."""
+    rows = RuntimeTest.objects.order_by("-pk")
+    if device_type is not None:
+        rows = rows.filter(device__device_type=device_type)
+    return rows.values_list("syringe_ml", flat=True).first()
 
 
 def battery_order(device: Device) -> Order | None:

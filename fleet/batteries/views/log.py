@@ -20,6 +20,8 @@ from fleet.web import clock, phrases
 from fleet.web.forms import put_beside
 from fleet.web.guards import demand, fetch, guard
 
+LATEST = 50
+
 
 @guard(May.LOG_RUNTIME_TEST)
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -71,7 +73,7 @@ def _usual(device: Device) -> dict[str, object]:
     return {
         "charge_hours": device.charging_hours,
         "rate": device.device_type.reference_rate,
-        "syringe_ml": queries.last_syringe(device),
+        "syringe_ml": queries.last_syringe(device.device_type),
         "started_on": clock.today(),
         "stop": RuntimeTest.Stop.RAN_FLAT.value,
     }
@@ -124,9 +126,9 @@ def test(request: HttpRequest, pk: int) -> HttpResponse:
 @require_safe
 def logged(request: HttpRequest) -> HttpResponse:
     """The tests of a rack that was just logged, or the latest ones."""
-    rows = queries.tests().within(person_of(request)).order_by("-entered_at", "pk")
+    rows = queries.tests().within(person_of(request))
     asked = [int(pk) for pk in request.GET.get("of", "").split(",") if pk.isdecimal()]
-    rows = rows.filter(pk__in=asked) if asked else rows[:50]
+    rows = rows.filter(pk__in=asked).order_by("pk") if asked else rows.order_by("-pk")[:LATEST]
     lines = [queries.made_test(row, row.device.replacement_level) for row in rows]
     return render(
         request, "batteries/logged.html", {"lines": lines, "asked": asked, "promise": PROMISE, "above": above()}

@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
 from fleet.audit.actors import Actor
-from fleet.batteries import actions
+from fleet.batteries import actions, queries
 from fleet.batteries.forms import Rack
 from fleet.batteries.models import RuntimeTest
 from fleet.batteries.views.common import FIRST, REFUSED, above, person_of
@@ -37,8 +37,7 @@ def rack(request: HttpRequest) -> HttpResponse:
 
 
 def _usual() -> dict[str, object]:
-    last = RuntimeTest.objects.order_by("-entered_at", "-pk").values_list("syringe_ml", flat=True).first()
-    return {"started_on": clock.today(), "syringe_ml": last}
+    return {"started_on": clock.today(), "syringe_ml": queries.last_syringe()}
 
 
 def _log(form: Rack, person: Person, by: Actor) -> list[RuntimeTest]:
