@@ -18,7 +18,7 @@ from fleet.web import clock
 
 NOISE: Final = 0.02
 LEVEL: Final = 0.80
-_FADE: Final = {"TW": 0.056, "LT": 0.041, "SB": 0.048, "SN": 0.048}
+_FADE: Final = {"TW": 0.053, "LT": 0.04, "SB": 0.046, "SN": 0.046}
 _REFERENCE: Final = Decimal(5)
 #: mL/h; above it no pack of a ward is run flat for a test.
 _FASTEST: Final = Decimal(25)

@@ -64,7 +64,7 @@ def a_past(start: date, model: Model, rng: Dice) -> Past:
     accepted = start - timedelta(days=round(rng.triangular(60, 3000, 1100)))
     served = max(accepted, start - timedelta(days=rng.randrange(5, 360)))
     tested = served if model.months_between_tests == _YEAR or rng.happens(0.5) else add_months(served, -_YEAR)
-    age = min(round(rng.triangular(20, 1250, 500)), (start - accepted).days)
+    age = min(round(rng.triangular(20, 1050, 350)), (start - accepted).days)
     fitted = start - timedelta(days=age)
     return Past(accepted, served, fitted, max(tested, accepted, fitted))
 
