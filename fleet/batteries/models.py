@@ -210,6 +210,10 @@ class Forecast(models.Model):
     fraction_sd = models.FloatField(null=True)
     level = models.DecimalField(max_digits=4, decimal_places=3)
     already_below = models.BooleanField(default=False)
+    # What a page must say beside the numbers (core.battery.forecast tells what each means).
+    last_test_below = models.BooleanField("below by its latest test", default=False)
+    bound_contradicted = models.BooleanField("ran longer than is expected of it", default=False)
+    has_set_aside = models.BooleanField("has a test that fits neither it nor its type", default=False)
     crossing_on = models.DateField("expected crossing", null=True)
     crossing_early = models.DateField("80 % interval from", null=True)
     crossing_late = models.DateField("80 % interval to", null=True)

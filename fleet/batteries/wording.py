@@ -118,6 +118,22 @@ def basis(forecast: Forecast, *, tested: bool) -> str:
     return "its type only: this pack has no full test" if tested else "its type only: this pack was never tested"
 
 
+def below(forecast: Forecast) -> str:
+    """Say why a pack counts as below its level: by its latest test, or only by what is expected of it."""
+    if not forecast.already_below:
+        return ""
+    why = "by its latest test" if forecast.last_test_below else "by what is expected of it"
+    return f"Below its replacement level {why}"
+
+
+def doubts(forecast: Forecast) -> Iterator[str]:
+    """Give what speaks against a forecast's numbers, which stand unchanged beside it."""
+    if forecast.bound_contradicted:
+        yield "A test stopped early ran longer than this forecast gives much chance: test the pack again."
+    if forecast.has_set_aside:
+        yield "A test of this pack fits neither the pack nor its type and was set aside: look at it, void it if wrong."
+
+
 def made_words(made_at: datetime, now: datetime) -> str:
     """Say when a forecast was made, and that it is old when it missed a night."""
     made = timezone.localtime(made_at)

@@ -1,6 +1,6 @@
 """Packs on their pages: the list, one pack's life, fitting, taking out, counting, scrapping."""
 
-from datetime import date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from django.test import Client
@@ -193,6 +193,25 @@ class TestPanel:
         assert "battery-full" in page
         for number in ("Expected today", "chance", "battery-fan", "8 in 10"):
             assert number not in page
+
+    def test_what_speaks_against_the_numbers_stands_beside_them(self, bench: Client) -> None:
+        """A test far off its pack's line is set aside by the night, and the panel asks to look at it."""
+        device = a_history()[0]
+        start = datetime(2025, 3, 3, 8, 0, tzinfo=UTC)
+        a_logged_test(device, started_at=start, stopped_at=start + timedelta(hours=2))
+        actions.refresh_forecasts(at=clock.now())
+        page = words(bench, f"/batteries/device/{device.asset_number}/panel/")
+        assert "was set aside: look at it" in page
+        assert "Below its replacement level" not in page
+
+    def test_a_low_latest_test_says_that_it_is_below(self, bench: Client) -> None:
+        """The latest test under the level marks the pack, whatever is expected of it."""
+        device = a_history()[0]
+        start = datetime(2026, 6, 3, 8, 0, tzinfo=UTC)
+        a_logged_test(device, started_at=start, stopped_at=start + timedelta(hours=5.5))
+        actions.refresh_forecasts(at=clock.now())
+        page = words(bench, f"/batteries/device/{device.asset_number}/panel/")
+        assert "Below its replacement level by its latest test" in page
 
     def test_an_old_forecast_says_so(self, bench: Client) -> None:
         """After 36 hours without a new one the panel says that a night was missed."""

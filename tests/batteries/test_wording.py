@@ -128,3 +128,18 @@ def test_an_old_forecast_says_that_it_is_old() -> None:
 def test_a_runtime_is_never_rounded_up(minutes: float, said: str) -> None:
     """Hours and whole minutes, cut off."""
     assert wording.span(timedelta(minutes=minutes)).replace("\u00a0", " ") == said
+
+
+def test_a_pack_below_its_level_says_by_what() -> None:
+    """Measured so at its latest test, or only expected to be: two different things to a technician."""
+    assert wording.below(Forecast()) == ""
+    assert wording.below(Forecast(already_below=True)).endswith("by what is expected of it")
+    assert wording.below(Forecast(already_below=True, last_test_below=True)).endswith("by its latest test")
+
+
+def test_what_speaks_against_a_forecast_stands_beside_it() -> None:
+    """A longer run than forecast, and a test set aside, are each told with what to do."""
+    assert list(wording.doubts(Forecast())) == []
+    longer, aside = wording.doubts(Forecast(bound_contradicted=True, has_set_aside=True))
+    assert "test the pack again" in longer
+    assert "void it if wrong" in aside

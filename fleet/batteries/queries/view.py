@@ -44,6 +44,8 @@ class Outlook:
     basis: str
     crossing: str
     chance: str
+    below: str
+    doubts: tuple[str, ...]
     made: str
     is_old: bool
 
@@ -150,6 +152,8 @@ def _outlook(forecast: Forecast, tests: tuple[MadeTest, ...], now: datetime) -> 
         basis=wording.basis(forecast, tested=tested),
         crossing=wording.crossing(forecast),
         chance=wording.chance_before_visit(forecast, clock.local_day(now)),
+        below=wording.below(forecast),
+        doubts=tuple(wording.doubts(forecast)),
         made=wording.made_words(forecast.made_at, now),
         is_old=wording.is_old(forecast.made_at, now),
     )
