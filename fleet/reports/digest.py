@@ -59,9 +59,9 @@ class Digest:
 
 def digest_of(person: Person, day: date) -> Digest:
     """Put together what a person's role and places make worth knowing this morning."""
-    role = role_of(person)
-    found = ((title, tuple(told(person, day))) for title, told in _BY_ROLE.get(role, ()))
-    return Digest(person, day, tuple(Section(title, lines) for title, lines in found if lines))
+    told = _BY_ROLE.get(role_of(person), _nothing)
+    sections = (Section(title, tuple(lines)) for title, lines in told(person, day))
+    return Digest(person, day, tuple(section for section in sections if section.lines))
 
 
 def subject(digest: Digest) -> str:
@@ -87,7 +87,7 @@ def _plain(words: str) -> str:
     return words.replace(phrases.NO_BREAK, " ")
 
 
-def _away(person: Person, _day: date) -> Iterator[Line]:
+def _away(person: Person) -> Iterator[Line]:
     drivers = ours(person)
     for device in drivers[:MOST]:
         tag = next(iter(getattr(device, "open_tags", ())), None)
@@ -101,7 +101,7 @@ def _back(person: Person, day: date) -> Iterator[Line]:
         yield Line(f"{tag.device} is back in service at {tag.device.place}.", _page(tag.device.asset_number))
 
 
-def _queue(person: Person, _day: date) -> Iterator[Line]:
+def _queue(person: Person) -> Iterator[Line]:
     places = queue(person)
     for row in rows(places[:MOST]):
         harm = "harm reported, " if row.place.harm else ""
@@ -120,20 +120,19 @@ def _late(person: Person, day: date) -> Iterator[Line]:
         yield Line(f"{words}{phrases.day(first.closes_on)}.", reverse("schedules:overdue"))
 
 
-def _waiting(person: Person, _day: date) -> Iterator[Line]:
+def _waiting(person: Person) -> Iterator[Line]:
     for standing in _WAITING:
         if number := queries.standing_so(person, standing).count():
             yield Line(f"{_drivers(number)} {standing.phrase}.", tiles.to_drivers(standing))
 
 
-def _numbers(person: Person, day: date) -> Iterator[Line]:
-    for group in tiles.groups(queries.overview(person, day)):
-        for tile in group.tiles:
-            if tile.number and not tile.is_well:
-                yield Line(f"{tile.label}: {tile.number}.", tile.url)
+def _of_group(group: tiles.Group) -> Iterator[Line]:
+    for tile in group.tiles:
+        if tile.number and not tile.is_well:
+            yield Line(f"{tile.label}: {tile.number}.", tile.url)
 
 
-def _packs(person: Person, _day: date) -> Iterator[Line]:
+def _packs(person: Person) -> Iterator[Line]:
     for words, rows_, name in (
         ("below the replacement level", already_below(person), "below"),
         ("that may not last until the next visit", will_not_last(person), "will_not_last"),
@@ -144,13 +143,35 @@ def _packs(person: Person, _day: date) -> Iterator[Line]:
             yield Line(f"Part {part}: {number} fitted {'pack' if number == 1 else 'packs'} {words}.", path)
 
 
-_Told = Callable[[Person, date], Iterable[Line]]
-_BY_ROLE: Final[dict[Role | None, tuple[tuple[str, _Told], ...]]] = {
-    Role.WARD: (("Out of use or missing", _away), ("Back since yesterday", _back)),
-    Role.TECHNICIAN: (("First on the bench", _queue), ("Late", _late), ("Waiting", _waiting)),
-    Role.MANAGER: (("In numbers", _numbers),),
-    Role.ADMINISTRATOR: (("In numbers", _numbers),),
-    Role.STOREKEEPER: (("Packs to think of", _packs),),
+_Told = Iterable[tuple[str, Iterable[Line]]]
+
+
+def _nothing(_person: Person, _day: date) -> _Told:
+    return ()
+
+
+def _for_a_ward(person: Person, day: date) -> _Told:
+    return (("Out of use or missing", _away(person)), ("Back since yesterday", _back(person, day)))
+
+
+def _for_the_bench(person: Person, day: date) -> _Told:
+    return (("First on the bench", _queue(person)), ("Late", _late(person, day)), ("Waiting", _waiting(person)))
+
+
+def _for_a_manager(person: Person, day: date) -> _Told:
+    return ((group.title, _of_group(group)) for group in tiles.groups(queries.overview(person, day)))
+
+
+def _for_the_store(person: Person, _day: date) -> _Told:
+    return (("Packs to think of", _packs(person)),)
+
+
+_BY_ROLE: Final[dict[Role | None, Callable[[Person, date], _Told]]] = {
+    Role.WARD: _for_a_ward,
+    Role.TECHNICIAN: _for_the_bench,
+    Role.MANAGER: _for_a_manager,
+    Role.ADMINISTRATOR: _for_a_manager,
+    Role.STOREKEEPER: _for_the_store,
 }
 
 

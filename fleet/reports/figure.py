@@ -18,7 +18,7 @@ _BELOW: Final = 34
 #: Stands where there is no value, which is not nought.
 NO_VALUE: Final = "—"
 _GAP: Final = 0.25
-_TYPE: Final = 17
+_TYPE: Final = 20
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,9 +86,9 @@ class TrailTable(tables.Table):
         late = f"entered late, {_minute(record.entered_at)}" if record.late else ""
         return format_html('<span>{} <span class="soft">{}</span></span>', _minute(record.done_at), late)
 
-    def render_actor(self, record: TrailEntry) -> SafeString:
-        """The name, and by which door."""
-        return format_html('<span>{} <span class="soft">by {}</span></span>', record.actor, record.source)
+    def render_actor(self, record: TrailEntry) -> str:
+        """The name, and whether it came out of a file."""
+        return told(record, self.people).who
 
     def render_verb(self, record: TrailEntry) -> SafeString:
         """The act, and what it was done to where that is not the driver itself."""

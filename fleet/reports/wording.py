@@ -13,6 +13,7 @@ from django.db import models
 from django.urls import reverse
 from django.utils import timezone
 
+from fleet.audit.actors import Source
 from fleet.audit.models import TrailEntry
 from fleet.core.identifiers import hyphenated
 from fleet.web import phrases
@@ -64,6 +65,11 @@ class Told:
     of: str
     url: str
     changes: tuple[Change, ...]
+
+    @property
+    def who(self) -> str:
+        """Who did it. That a person's act came out of a file is said; of jobs, commands and labels the name says it."""
+        return f"{self.entry.actor}, from a file" if self.entry.source == Source.IMPORT else self.entry.actor
 
     @property
     def in_words(self) -> str:

@@ -45,6 +45,8 @@ def test_quarantine_stands_before_everything_else(technician: Person) -> None:
     text = words(technician, page_of(device))
     assert text.index("Quarantine: keep it as it is") < text.index("Harm not ruled out") < text.index(CLAIM)
     assert "Do not switch it off, unplug it, take out its battery" in text
+    for act in ("Log a runtime test", "Record its library", "Record its pack"):
+        assert act not in text
 
 
 def test_last_seen_stands_beside_home(technician: Person) -> None:
@@ -130,7 +132,7 @@ def test_the_timeline_says_from_what_to_what_and_why(manager: Person) -> None:
     assert 'Pool: <span class="soft">Clinical</span>' in text
     assert "</span> Loan" in text
     assert "Why: Lent to the hospice" in text
-    assert "command test, by command" in text
+    assert "· command test" in text
 
 
 def test_a_late_entry_says_so(technician: Person) -> None:

@@ -75,3 +75,10 @@ def test_changes_stand_in_one_line_for_a_file() -> None:
     assert told(entry, PEOPLE).in_words == "Pool: Loan → Clinical; Lot: L1"
     assert plain(entry.after) == '{"lot": "L1", "pool": "clinical"}'
     assert plain({}) == ""
+
+
+def test_an_act_out_of_a_file_says_so() -> None:
+    """A person's import is told apart from what the same person did on a page; other doors stand in the name."""
+    assert told(an_entry(source="import"), PEOPLE).who == "Maud Ferrant, from a file"
+    assert told(an_entry(source="page"), PEOPLE).who == "Maud Ferrant"
+    assert told(an_entry(source="job", actor="job roll_dues"), PEOPLE).who == "job roll_dues"
