@@ -99,6 +99,28 @@ class OutlookTable(_DeviceTable):
         return _pack_link(record.pack)
 
 
+class BelowTable(OutlookTable):
+    """One row a pack below its level: no chance of what has happened, but what says so."""
+
+    last_test_below = tables.Column("Below by")
+
+    class Meta:
+        exclude = ("chance", "crossing_on")
+        sequence = ("asset", "last_test_below", "fraction_today", "next_visit", "basis", "pack", "type", "home")
+
+    def render_last_test_below(self, *, value: bool) -> str:
+        """A test, or only the forecast."""
+        return "its latest test" if value else "what is expected of it"
+
+
+class NoVisitTable(OutlookTable):
+    """One row a forecast without a visit to give a chance for."""
+
+    class Meta:
+        exclude = ("chance", "next_visit")
+        sequence = ("asset", "crossing_on", "fraction_today", "basis", "pack", "type", "home")
+
+
 class NoNumberTable(_DeviceTable):
     """One row a pack of a type of which too little is known."""
 

@@ -105,6 +105,14 @@ def test_each_list_holds_its_own(desk: Client, manager: Person) -> None:
     assert (*numbers, counts.not_enough, counts.without_visit, counts.without_pack) == (1, 1, 1, 1, 1, 1)
 
 
+def test_a_pack_below_its_level_has_no_chance_but_a_reason(desk: Client) -> None:
+    """The list of those below tells what says so, and no chance of what has happened already."""
+    a_forecast(a_fitted_device(), already_below=True, last_test_below=True, chance_before_visit=0.3)
+    page = shown(desk, "list=below")
+    assert "its latest test" in page
+    assert "3 in 10" not in page
+
+
 def test_a_void_test_leaves_a_pack_untested(manager: Person) -> None:
     """A test that counts for nothing is none; a pack that was taken out is nobody's worry."""
     device = a_fitted_device()

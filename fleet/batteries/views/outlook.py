@@ -31,7 +31,7 @@ class Shown:
     rows: Callable[[Any], Any]
 
 
-def _of_forecasts(title: str, means: str, none: str, table: Any = tables.OutlookTable) -> Shown:
+def _of_forecasts(title: str, means: str, none: str, table: Any) -> Shown:
     return Shown(title, means, none, OutlookFilter, table, tables.FORECAST_HEADER, tables.forecast_rows)
 
 
@@ -46,6 +46,7 @@ SHOWN = {
         "Already below",
         "In service with a battery under its replacement level, by its latest test or by what is expected of it.",
         "No battery in service is under its level, as far as is known.",
+        tables.BelowTable,
     ),
     "never": Shown(
         "Never tested",
@@ -63,6 +64,7 @@ SHOWN = {
         "No visit planned",
         "With a forecast, but without a planned visit, so that no chance can be given.",
         "A visit is planned for every driver with a forecast.",
+        tables.NoVisitTable,
     ),
     "no_pack": Shown(
         "No pack on record",
