@@ -1,4 +1,4 @@
-"""The main job as its people do it, in their own windows: ward phone, bench, ward again, and the manager's view of it."""
+"""The main job as its people do it, each in a window: ward phone, bench, ward again, and the manager's view of it."""
 
 import re
 from datetime import date, timedelta
@@ -7,15 +7,13 @@ import pytest
 from playwright.sync_api import Locator, Page, expect
 
 from fleet.alerts.actions import ensure_kinds
-from fleet.alerts.models import Alert
 from fleet.jobs.actions import raise_nightly
 from fleet.jobs.models import Job
 from fleet.jobs.timetable import BY_KIND
 from fleet.people.models import Person
 from fleet.registry.models import Device
-from fleet.schedules.models import Due
 from fleet.tags.models import Quarantine
-from fleet.web import clock, phrases
+from fleet.web import clock
 from tests.batteries.builders import a_history
 from tests.bench.builders import again, procedures
 from tests.browser import acts
@@ -77,15 +75,16 @@ def stands_above(one: Locator, other: Locator) -> bool:
     return upper["y"] + upper["height"] <= lower["y"]
 
 
-def test_from_the_ward_over_the_bench_to_the_ward(  # noqa: PLR0913 - the whole cast
+def test_from_the_ward_over_the_bench_to_the_ward(
     device: Device,
     open_as: OpenAs,
     start_worker: StartWorker,
+    *,
     technician: Person,
     ward_nurse: Person,
     manager: Person,
 ) -> None:
-    """A late driver that asks for maintenance is tagged, repaired, tested, serviced and back, and every page says so."""
+    """A late driver that asks for maintenance is tagged, repaired, tested, serviced, back, and every page says so."""
     worker = start_worker("--pool=solo")
     the_night("roll_dues", worker)
     desk = open_as(manager)
@@ -206,14 +205,14 @@ def whole_timeline(desk: Page) -> list[str]:
     return [" ".join(text.split()) for text in entries.all_inner_texts()]
 
 
-def test_possible_harm_holds_the_driver_until_a_manager_releases_it_and_two_have_looked(  # noqa: PLR0913 - as above
+def test_possible_harm_holds_the_driver_until_a_manager_releases_it_and_two_have_looked(
     device: Device,
     open_as: OpenAs,
     technician: Person,
     second_technician: Person,
     manager: Person,
 ) -> None:
-    """Unsure about harm means: keep it as it is, no work, a manager's reason to lift, and a second person at the end."""
+    """Unsure about harm means: keep it as it is, no work, a manager's reason to lift, a second person at the end."""
     number = the_ward_is_not_sure(open_as(**acts.PHONE), device)
     first = open_as(technician)
     order = the_bench_may_only_keep_it(first, number)

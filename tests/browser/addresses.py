@@ -1,0 +1,96 @@
+"""Every address of the product with real values in it, taken from what one person may see."""
+
+import itertools
+import re
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from django.db.models import Model, QuerySet
+
+from fleet.alerts.models import Alert
+from fleet.batteries.models import Pack, RuntimeTest
+from fleet.bench.models import Order, Procedure
+from fleet.exchange.kinds import KINDS
+from fleet.exchange.models import Intake
+from fleet.jobs.models import Job
+from fleet.libraries.models import Library, LibraryVersion
+from fleet.people.models import Person
+from fleet.registry.models import Device, DeviceType, Place
+from fleet.registry.queries import label_token
+from fleet.reports.queries import Standing
+from fleet.schedules.models import Due, Plan
+from fleet.tags.models import Quarantine, Tag
+from tests.test_house_rules import ADDRESSES
+
+Values = Callable[[Person], list[Any]]
+PARAMETER = re.compile(r"<\w+:(\w+)>")
+
+
+def one_each(model: type[Model], field: str, name: str = "pk") -> Values:
+    """Give one row of the person's for each value of a field: a driver in each condition, an order in each state."""
+
+    def values(person: Person) -> list[Any]:
+        rows = _within(model, person)
+        kinds = rows.order_by(field).values_list(field, flat=True).distinct()
+        return [getattr(rows.filter(**{field: kind}).order_by("pk").first(), name) for kind in kinds]
+
+    return values
+
+
+def first(model: type[Model], name: str = "pk") -> Values:
+    """Give the first row of the person's."""
+    return lambda person: [getattr(row, name) for row in _within(model, person).order_by("pk")[:1]]
+
+
+def _within(model: type[Model], person: Person) -> QuerySet[Any]:
+    rows = model._default_manager.all()  # noqa: SLF001 - Django's public name for it
+    return rows.within(person) if hasattr(rows, "within") else rows
+
+
+def tokens(person: Person) -> list[str]:
+    """Give the label of a driver in each condition."""
+    assets = one_each(Device, "condition", "asset_number")(person)
+    return [label_token(device) for device in Device.objects.filter(asset_number__in=assets)]
+
+
+#: What stands in an address: by the beginning of the address, the longest that fits, and by parameter.
+VALUES: dict[tuple[str, str], Values] = {
+    ("", "asset"): one_each(Device, "condition", "asset_number"),
+    ("r/", "token"): tokens,
+    ("people/", "pk"): first(Person),
+    ("reports/drivers/", "standing"): lambda _person: list(Standing),
+    ("tags/quarantines/", "pk"): one_each(Quarantine, "lifted_by"),
+    ("tags/", "number"): one_each(Tag, "harm", "number"),
+    ("bench/orders/", "number"): one_each(Order, "state", "number"),
+    ("bench/procedures/", "code"): one_each(Procedure, "kind", "code"),
+    ("registry/places/", "pk"): one_each(Place, "kind"),
+    ("registry/types/", "pk"): first(DeviceType),
+    ("jobs/", "pk"): one_each(Job, "kind"),
+    ("schedules/dues/", "pk"): one_each(Due, "plan__kind"),
+    ("schedules/plans/", "pk"): first(Plan),
+    ("batteries/tests/", "pk"): one_each(RuntimeTest, "stop"),
+    ("batteries/packs/", "number"): one_each(Pack, "state", "number"),
+    ("batteries/packs/", "verb"): lambda _person: ["scrap", "cycles"],
+    ("alerts/", "pk"): one_each(Alert, "source"),
+    ("libraries/library/", "code"): first(Library, "code"),
+    ("libraries/versions/", "pk"): first(LibraryVersion),
+    ("exchange/", "kind"): lambda _person: list(KINDS),
+    ("exchange/", "pk"): one_each(Intake, "state"),
+    ("bench/orders/", "position"): lambda _person: [1],
+    ("bench/orders/", "verb"): lambda _person: ["wait"],
+}
+
+
+def addresses(person: Person, *, thorough: bool) -> Iterator[str]:
+    """Every address, with the person's own values in it; unless `thorough`, each with its first values only."""
+    for pattern in ADDRESSES:
+        given = [_values(pattern, parameter)(person) for parameter in PARAMETER.findall(pattern)]
+        for values in itertools.product(*(each if thorough else each[:1] for each in given)):
+            filled = iter(values)
+            yield "/" + PARAMETER.sub(lambda _match, filled=filled: str(next(filled)), pattern)
+
+
+def _values(pattern: str, parameter: str) -> Values:
+    fitting = [start for start, name in VALUES if name == parameter and pattern.startswith(start)]
+    assert fitting, f"say in tests/browser/addresses.py what stands for {parameter!r} in /{pattern}"
+    return VALUES[max(fitting, key=len), parameter]
