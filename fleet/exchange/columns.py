@@ -60,7 +60,13 @@ class Table:
 
     def column(self, name: str) -> list[Any]:
         """The values of a column; all None if the file does not have it."""
-        return self.values.get(name) or [None] * len(self.rows)
+        if name not in self.values:
+            self.values[name] = [None] * len(self.rows)
+        return self.values[name]
+
+    def filled(self, name: str, index: int) -> bool:
+        """Whether the cell of a row holds anything, be it right or wrong."""
+        return self.has(name) and bool(self.texts[name][index])
 
     def refuse(self, index: int, name: str, right: str, value: str | None = None) -> None:
         """Refuse the row at `index` (0 is the first below the header) for what stands in a column."""

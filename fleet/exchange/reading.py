@@ -165,7 +165,7 @@ def _split(text: str, delimiter: str) -> tuple[list[str], list[Line]]:
     number = 0
     try:
         for number, cells in enumerate(reader, start=1):
-            if not any(cell.strip() for cell in cells):
+            if not "".join(cells).strip():
                 continue
             if not header:
                 header, first = [cell.strip() for cell in cells], number

@@ -133,7 +133,7 @@ def _type_of(
     if not (words[0] and words[1]):
         if words[0] or words[1]:
             missing = names[1] if words[0] else names[0]
-            if not table.texts.get(missing, [""] * len(table))[index]:
+            if not table.filled(missing, index):
                 table.refuse(index, missing, "A type needs both its maker and its model.", "")
         return None
     found = known.get(_type_key(*words))

@@ -53,8 +53,8 @@ def weigh(table: Table, scope: Scope) -> Weighed:
     devices = find_devices(table, scope)
     days, cycles = table.column("counted_on"), table.column("cycles")
     packs = packs_of_rows(table, scope, devices, days)
-    for index, texts in enumerate(zip(*(table.texts.get(name, [""] * len(table)) for name in _WHICH), strict=True)):
-        if not any(texts):
+    for index in table.indexes():
+        if not any(table.filled(name, index) for name in _WHICH):
             table.refuse(index, "pack", "Name the pack, or the driver it was in.", "")
     keys = [(pack.pk, on) if pack and on else None for pack, on in zip(packs, days, strict=True)]
     first_rows(table, keys, "counted_on", "A count of this pack on this day stands already")

@@ -225,7 +225,7 @@ def _check_readings(table: Table) -> None:
     for value, seen in _READINGS:
         pairs = zip(table.column(value), table.column(seen), strict=True)
         for index, (read, at) in enumerate(pairs):
-            if read is not None and at is None and not table.texts.get(seen, [""] * len(table))[index]:
+            if read is not None and at is None and not table.filled(seen, index):
                 table.refuse(index, seen, f"Say when {value} was read.", "")
 
 
@@ -259,7 +259,8 @@ def _new(rows: _Rows, index: int, kind: DeviceType) -> NewDevice:
 
 def _stated(rows: _Rows, index: int, names: Sequence[str]) -> dict[str, Any]:
     """What the row states; an empty cell states nothing."""
-    found = {name: (rows.things.get(name) or rows.table.column(name))[index] for name in names}
+    present = (name for name in names if rows.table.has(name))
+    found = {name: rows.things.get(name, rows.table.column(name))[index] for name in present}
     return {name: value for name, value in found.items() if value is not None}
 
 

@@ -168,7 +168,7 @@ def _weigh_row(rows: _Rows, index: int) -> Verdict:
 
 def _check_fitting(rows: _Rows, index: int) -> None:
     table = rows.table
-    has = {name: bool(table.texts.get(name, [""] * len(table))[index]) for name in ("number", "device", "fitted_on")}
+    has = {name: table.filled(name, index) for name in ("number", "device", "fitted_on")}
     if has["device"] and not has["fitted_on"]:
         table.refuse(index, "fitted_on", "Give the day it was fitted, or the latest day it can have been.", "")
     if has["fitted_on"] and not has["device"]:
