@@ -103,8 +103,9 @@ def _accept(world: World, arrival: Arrival, order: Order, cell: Cell, by: Actor)
 
 def plan_retirements(world: World, start: date, end: date, count: int) -> None:
     """Plan the retirement of the oldest as the new ones come."""
-    oldest = sorted(world.drivers[:-1], key=lambda driver: driver.device.accepted_on or start)[:count]
-    for driver in oldest:
+    clinical = [driver for driver in world.drivers[:-1] if driver.device.pool == Device.Pool.CLINICAL]
+    oldest = sorted(clinical, key=lambda driver: driver.device.accepted_on or start)
+    for driver in oldest[:count]:
         day = start + timedelta(days=world.rng.randrange(200, (end - start).days - 90))
         world.diary.plan(bench_hour(day, world.rng), partial(_retire, world, driver))
 

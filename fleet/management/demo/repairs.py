@@ -19,6 +19,7 @@ from fleet.management.demo.faults import Fault, Repair, a_fault, a_repair, conne
 from fleet.management.demo.visits import technician
 from fleet.management.demo.work import fail_delivery, finish, work_through
 from fleet.management.demo.world import Driver, World
+from fleet.registry.models import Device
 from fleet.tags.actions import Custody, Raised, add_custody, lift_quarantine, raise_tag, report_found
 from fleet.tags.models import Decontamination, Quarantine, YesNo
 from fleet.tags.report import Report
@@ -187,7 +188,8 @@ def _finish(world: World, job: Job) -> None:
 def _is_given_up(world: World, job: Job) -> bool:
     accepted = job.driver.device.accepted_on
     old = accepted is not None and (clock.today() - accepted).days > _OLD_DAYS
-    return old and job.repair.found != Order.Found.NOTHING and world.rng.happens(_RETIRED_SHARE)
+    clinical = job.driver.device.pool == Device.Pool.CLINICAL
+    return old and clinical and job.repair.found != Order.Found.NOTHING and world.rng.happens(_RETIRED_SHARE)
 
 
 def _repair(world: World, job: Job, order: Order) -> None:

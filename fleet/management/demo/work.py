@@ -18,6 +18,8 @@ _NOTES: Final = {
     "before the update": "As found; software 3.{minor}.{patch}",
     "restored": "Restored; software 3.{minor}.{patch}",
 }
+#: Mean and spread of a sound driver's readings, by unit; kept within three spreads, so that none fails by chance.
+_USUAL: Final = {"%": (0.3, 1.3), "min": (14, 4), "µA": (31, 7), "h": (11, 0.3)}
 
 
 def work_through(
@@ -66,5 +68,5 @@ def _value(step: Step, rng: Dice, run: Run | None) -> str:
         return f"{run.charge_hours:.1f}"
     if run is not None and step.low is not None and step.unit in {"%", "min"}:
         return f"{100 * run.fraction:.1f}" if step.unit == "%" else f"{rng.uniform(31, 55):.0f}"
-    spread = {"%": (0.3, 1.3), "min": (14, 4), "µA": (31, 7) if step.required else (9, 3), "h": (11, 0.3)}
-    return f"{max(-4.8, min(95, rng.gauss(*spread[step.unit]))):.1f}"
+    middle, spread = _USUAL[step.unit] if step.required else (9, 3)
+    return f"{min(middle + 3 * spread, max(middle - 3 * spread, rng.gauss(middle, spread))):.1f}"
