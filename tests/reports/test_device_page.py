@@ -43,10 +43,11 @@ def test_quarantine_stands_before_everything_else(technician: Person) -> None:
     device = a_device()
     an_open_tag(device, harm="not_sure")
     text = words(technician, page_of(device))
-    assert text.index("Quarantine: keep it as it is") < text.index("Harm not ruled out") < text.index(CLAIM)
+    assert text.index("Keep it as it is") < text.index("Harm not ruled out") < text.index(CLAIM)
     assert "Do not switch it off, unplug it, take out its battery" in text
-    for act in ("Log a runtime test", "Record its library", "Record its pack"):
+    for act in ("Log a runtime test", "Record its library", "Record its pack", "Receive on the bench"):
         assert act not in text
+    assert f'{reverse("tags:quarantine", args=[device.quarantines.get().pk])}" data-key="q">Custody and release' in text
 
 
 def test_last_seen_stands_beside_home(technician: Person) -> None:
