@@ -34,7 +34,7 @@ def build(devices: int, *, seed: int, end: datetime, progress: Progress) -> Worl
         hospital = build_hospital(start)
         world = World(hospital, build_people(hospital), rng, diary)
         _begin(world, devices)
-    plan_cases(world)
+        plan_cases(world)
     diary.run(progress)
     return world
 

@@ -25,10 +25,10 @@ class Diary:
     _planned: int = 0
 
     def plan(self, moment: datetime, act: Act) -> None:
-        """Enter an act. Two at one moment are done in the order of planning."""
+        """Enter an act, for now at the earliest. Two at one moment are done in the order of planning."""
         if moment <= self.end:
             self._planned += 1
-            heappush(self._acts, (moment, self._planned, act))
+            heappush(self._acts, (max(moment, clock.now()), self._planned, act))
 
     def run(self, progress: Progress) -> None:
         """Do everything, also what acts plan in their turn; `progress` hears the share of the time that has passed."""
