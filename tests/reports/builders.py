@@ -53,7 +53,7 @@ def file_rows(person: Person, address: str, **query: object) -> list[dict[str, s
     return list(csv.DictReader(io.StringIO(b"".join(answer).decode("utf-8-sig"))))
 
 
-def a_rich_device(home: Place | None = None, tests: int = 1) -> Device:
+def a_rich_device(home: Place | None = None, tests: int = 1, *, tagged: bool = True) -> Device:
     """A driver with a bit of everything: pack, tests, forecast, dues, an alert, a library, and an open tag."""
     device = a_fitted_device(home=home or a_ward())
     for number in range(tests):
@@ -63,7 +63,8 @@ def a_rich_device(home: Place | None = None, tests: int = 1) -> Device:
     open_dues(device, by=BY)
     an_alert(device)
     carried(device, LibraryVersion.objects.first() or a_version(), clock.now())
-    an_open_tag(device, words="It stopped and would not start again")
+    if tagged:
+        an_open_tag(device, words="It stopped and would not start again")
     return device
 
 

@@ -1,5 +1,7 @@
 """The page of one driver, its timeline and its file."""
 
+import html
+import re
 from datetime import timedelta
 from decimal import Decimal
 
@@ -212,3 +214,16 @@ def test_dues_stand_with_their_window_and_their_mark(technician: Person) -> None
         text = words(technician, page_of(due.device))
     assert "9 days late" in text
     assert f"window {due.opens_on.day} " in text
+
+
+def test_each_offer_opens_with_the_driver_in_it(manager: Person) -> None:
+    """Behind every act of the page stands a page that already knows which driver is meant."""
+    device = a_rich_device(tagged=False)
+    client = signed_in(manager)
+    body = client.get(page_of(device)).content.decode().partition("<main")[2]
+    offers = re.findall(r'<a class="button[^"]*" href="([^"]+)"', body)
+    assert len(offers) >= 7
+    for offer in offers:
+        answer = client.get(html.unescape(offer))
+        assert answer.status_code == 200, offer
+        assert device.asset_number in answer.content.decode(), offer

@@ -69,7 +69,8 @@ def drivers(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def scan(request: HttpRequest) -> HttpResponse:
     """Record the version that a list of drivers was seen to carry."""
-    form = ScanForm(request.POST or None, person=cast("Person", request.user))
+    first = {"codes": request.GET.get("codes", "")}
+    form = ScanForm(request.POST or None, person=cast("Person", request.user), initial=first)
     if form.is_valid() and (words := _recorded(request, form.cleaned_data, form)):
         messages.success(request, words)
         return redirect("libraries:scan")
