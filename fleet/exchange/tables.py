@@ -23,6 +23,8 @@ _SHAPES = {
 
 def state_mark(intake: Intake) -> SafeString:
     """How a file stands, as a shape and words."""
+    if intake.state == Intake.State.REFUSED and not intake.rows:
+        return marks.mark("fail", "Can't be read")
     return marks.mark(_SHAPES[Intake.State(intake.state)], intake.get_state_display())
 
 

@@ -35,6 +35,7 @@ def send(client: Client, kind: str, rows: list[dict[str, Any]], person: Person) 
     client.post(reverse("exchange:commit", args=[intake.pk]))
     _run_jobs()
     intake.refresh_from_db()
+    assert (intake.error, intake.state) == ("", Intake.State.COMMITTED)
     return intake
 
 
