@@ -7,7 +7,7 @@ the pages, which say the same; one that comes twice teaches people to stop readi
 
 import logging
 from datetime import date
-from smtplib import SMTPException
+from smtplib import SMTPRecipientsRefused, SMTPResponseException
 
 from django.core.mail import EmailMessage
 from django.core.mail.backends.base import BaseEmailBackend
@@ -24,7 +24,8 @@ _log = logging.getLogger(__name__)
 def send_digest(person: Person, day: date, *, connection: BaseEmailBackend | None = None) -> bool:
     """Send a person's mail for a day unless it was sent or there is nothing to say; whether one left.
 
-    `connection`: an open one when many are sent. A refusal by the mail server is logged and not tried again.
+    `connection`: an open one when many are sent. A mail that the server refuses is logged and not tried again; a server
+    that is lost raises OSError, so that the mails after this one wait for it.
     """
     digest = digest_of(person, day)
     if not person.email or not digest.lines or not _claimed(digest):
@@ -32,7 +33,7 @@ def send_digest(person: Person, day: date, *, connection: BaseEmailBackend | Non
     mail = EmailMessage(subject(digest), text(digest), to=[person.email], connection=connection)
     try:
         return bool(mail.send())
-    except (SMTPException, OSError):
+    except (SMTPRecipientsRefused, SMTPResponseException):
         _log.exception("the morning e-mail of %s for %s did not leave", person.username, day)
         return False
 
