@@ -4,6 +4,8 @@ from typing import Final
 
 from fleet.exchange.models import Intake
 
+#: From here on the writing is felt by others: some seconds on SQLite, where one writes at a time.
+MANY: Final = 20_000
 _THINGS: Final = {
     Intake.Kind.DEVICES: ("driver", "drivers"),
     Intake.Kind.PACKS: ("pack", "packs"),
@@ -28,6 +30,8 @@ def committing(intake: Intake) -> list[str]:
         lines.append(f"{things(intake, intake.changed_rows)} on record will be changed as listed below.")
     if intake.same_rows:
         lines.append(f"{things(intake, intake.same_rows)} {_are(intake.same_rows)} already known and stay as they are.")
+    if intake.new_rows + intake.changed_rows > MANY:
+        lines.append("Writing so many rows takes a while, in which others may have to wait. Choose a quiet hour.")
     return lines
 
 

@@ -252,6 +252,15 @@ def test_the_same_file_sent_again_says_that_it_was_committed(manager: Person) ->
     assert "1 driver is already known" in page
 
 
+def test_a_very_large_file_says_that_others_wait(manager: Person) -> None:
+    """On SQLite one writes at a time; whoever commits chooses when."""
+    intake = checked("devices", [driver_row(1, a_home())], manager)
+    assert "quiet hour" not in shown(signed_in(manager), address("intake", intake))
+    Intake.objects.update(new_rows=50_000)
+    assert "50,000 drivers will be added." in shown(signed_in(manager), address("intake", intake))
+    assert "quiet hour" in shown(signed_in(manager), address("intake", intake))
+
+
 def test_a_stale_commit_is_refused_in_words(manager: Person) -> None:
     """A second press on an old page changes nothing."""
     done = taken_in("devices", [driver_row(1, a_home())], manager)
