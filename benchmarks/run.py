@@ -1,0 +1,36 @@
+"""Run the benchmarks beside this file, each in a process of its own: `make bench`, or `make bench ARGS="fade pages"`.
+
+Times depend on the machine; the ratios, taken in one run on one machine, are what is worth comparing.
+"""
+
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+HERE = Path(__file__).parent
+FOUND = {path.stem.removeprefix("bench_"): path for path in sorted(HERE.glob("bench_*.py"))}
+
+
+def main(asked: list[str]) -> int:
+    """Run those asked for, or all; give how many failed."""
+    if unknown := [name for name in asked if name not in FOUND]:
+        print(f"No benchmark is called {', '.join(unknown)}. There are: {', '.join(FOUND)}.", file=sys.stderr)
+        return 1
+    failed = 0
+    for name in asked or FOUND:
+        print(f"\n== {name} ==", flush=True)
+        start = time.perf_counter()
+        ended = subprocess.run([sys.executable, str(FOUND[name])], cwd=HERE.parent, env=_environment(), check=False)
+        failed += ended.returncode != 0
+        print(f"({time.perf_counter() - start:.0f} s in all)", flush=True)
+    return failed
+
+
+def _environment() -> dict[str, str]:
+    return {**os.environ, "PYTHONPATH": str(HERE.parent)}
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
