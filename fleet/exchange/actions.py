@@ -121,7 +121,7 @@ def check_again(intake: Intake, choices: Choices, *, by: Actor) -> Intake:
     by.must(May.IMPORT_RECORDS)
     _check_choices(choices)
     row = _locked(intake.pk)
-    if row.state in {Intake.State.COMMITTED, Intake.State.COMMITTING}:
+    if not queries.may_check_again(row):
         raise ConflictError(f"This file is {row.get_state_display().lower()}; it is not checked again.")
     _set(row, state=Intake.State.CHECKING, checks=row.checks + 1, error="", **_stored(choices))
     _enqueue(CHECK_JOB, "check", row)

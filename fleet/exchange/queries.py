@@ -89,6 +89,14 @@ def job_of(intake: Intake) -> Job | None:
     return Job.objects.filter(key=job_key(intake, step)).first()
 
 
+def may_check_again(intake: Intake) -> bool:
+    """Whether the file can be checked anew: it is not on record, and no job that still may work is on it."""
+    if intake.state in ACTIVE:
+        job = job_of(intake)
+        return job is not None and job.state == Job.State.FAILED
+    return bool(intake.state != Intake.State.COMMITTED)
+
+
 def sent_before(intake: Intake) -> Intake | None:
     """A committed file of the same content and kind, from the same person."""
     same = Intake.objects.filter(digest=intake.digest, kind=intake.kind, sent_by=intake.sent_by)

@@ -200,6 +200,21 @@ def test_a_file_that_is_no_table_says_so(manager: Person) -> None:
     assert "spreadsheet (.xlsx" in intake.error
 
 
+def test_a_file_whose_job_was_lost_can_be_checked_again(manager: Person) -> None:
+    """A worker that vanished too often leaves no file stuck, neither in its check nor in its commit."""
+    intake = sent("devices", [driver_row(1, a_home())], manager)
+    with pytest.raises(ConflictError, match="not checked again"):
+        actions.check_again(intake, Choices(), by=BY)
+    Job.objects.update(state=Job.State.FAILED, error="silent")
+    again = actions.check_again(intake, Choices(), by=BY)
+    work.run_job(Job.objects.get(state=Job.State.QUEUED).pk)
+    actions.ask_commit(again, by=BY)
+    Job.objects.filter(kind="commit_intake").update(state=Job.State.FAILED, error="silent")
+    actions.check_again(again, Choices(), by=BY)
+    again.refresh_from_db()
+    assert (again.state, again.checks) == (Intake.State.CHECKING, 3)
+
+
 def test_a_committed_file_is_not_checked_again(manager: Person) -> None:
     """What was written stays told as it was written."""
     done = taken_in("devices", [driver_row(1, a_home())], manager)

@@ -56,7 +56,7 @@ def _context(intake: Intake, form: ChoicesForm) -> dict[str, Any]:
         "did": committed(intake),
         "rows_url": reverse(queries.kind_of_file(intake).page),
         "twin": queries.sent_before(intake) if intake.state == Intake.State.READY else None,
-        "may_check_again": intake.state in {Intake.State.REFUSED, Intake.State.READY, Intake.State.FAILED},
+        "may_check_again": queries.may_check_again(intake),
         **_job_context(intake),
     }
 
