@@ -6,11 +6,13 @@ from decimal import Decimal
 import pytest
 
 from fleet.audit.models import TrailEntry
+from fleet.core.errors import BadValueError, ConflictError
 from fleet.exchange.models import Intake
 from fleet.people.models import Person
+from fleet.registry.actions import edit_device, edit_devices
 from fleet.registry.models import Device
 from fleet.schedules.models import Due
-from tests.builders import a_device, a_type, a_ward
+from tests.builders import BY, a_device, a_type, a_ward
 from tests.exchange.builders import a_home, checked, counts, driver_row, outside_ward, problems, taken_in
 from tests.schedules.builders import a_plan
 
@@ -158,3 +160,14 @@ def test_lost_zeros_are_pointed_at(manager: Person) -> None:
     intake = checked("devices", rows, manager)
     assert intake.state == Intake.State.READY
     assert "4712 may have lost its leading zeros" in intake.notes[0]
+
+
+def test_drivers_changed_together_are_changed_all_or_none(manager: Person) -> None:
+    """One that somebody changed since it was read, or a fact with an act of its own, stops them all."""
+    first, second = a_device(), a_device()
+    edit_device(second, {"lot": "L9"}, by=BY)
+    with pytest.raises(ConflictError, match=str(second)):
+        edit_devices([(first, {"lot": "L1"}), (second, {"lot": "L1"})], by=BY)
+    with pytest.raises(BadValueError, match="act of its own"):
+        edit_devices([(first, {"lot": "L1", "condition": "retired"})], by=BY)
+    assert Device.objects.get(pk=first.pk).lot == ""

@@ -38,6 +38,15 @@ def test_packs_without_numbers_are_known_again_by_driver_and_day(manager: Person
     assert Pack.objects.exclude(number="").count() == 3
 
 
+def test_a_number_of_our_series_that_is_taken_is_passed_over(manager: Person) -> None:
+    """A hospital may have numbered its own packs alike."""
+    a_home()
+    a_pack(number="P00001")
+    a_pack(number="P00003")
+    taken_in("packs", [pack_row(a_device()) for _ in range(3)], manager)
+    assert sorted(Fitting.objects.values_list("pack__number", flat=True)) == ["P00002", "P00004", "P00005"]
+
+
 def test_a_pack_in_stock_is_fitted_by_a_file(manager: Person) -> None:
     """That is shown as a change before it is written."""
     device, pack = a_device(), a_pack(number="P7")
