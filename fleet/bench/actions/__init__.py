@@ -2,7 +2,8 @@
 
 from fleet.bench.actions.finishing import Completion, complete, retire
 from fleet.bench.actions.orders import assign, cancel, hold_back, raise_order, receive, resume, set_aside, take
-from fleet.bench.actions.procedures import NewStep, ensure_starter_procedures, publish
+from fleet.bench.actions.procedures import NewStep, publish
+from fleet.bench.actions.stated import ensure_starter_procedures, publish_stated
 from fleet.bench.actions.steps import Answer, Part, add_labour, add_part, answer, answer_many
 
 __all__ = [
@@ -20,6 +21,7 @@ __all__ = [
     "ensure_starter_procedures",
     "hold_back",
     "publish",
+    "publish_stated",
     "raise_order",
     "receive",
     "resume",

@@ -1,13 +1,10 @@
 """Procedures and their versions. A version is never changed: a better one is published beside it."""
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
-from django.conf import settings
 from django.db import transaction
 
 from fleet.audit.actions import Happening, record
@@ -16,9 +13,6 @@ from fleet.bench.models import OrderKind, Procedure, ProcedureVersion, Step
 from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
 from fleet.registry.models import DeviceType
-from fleet.web import clock
-
-STARTERS = "fixtures/procedures.toml"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,27 +93,3 @@ def _wrong(step: NewStep) -> str:
     if step.low is not None and step.high is not None and step.low > step.high:
         return f"the lower limit {step.low} lies above the upper limit {step.high}."
     return ""
-
-
-@transaction.atomic
-def ensure_starter_procedures(by: Actor) -> list[ProcedureVersion]:
-    """Publish our own starter procedures (for all types) that are not there yet. Safe to run again.
-
-    They are a beginning to be edited: every limit says where it comes from, and none is verified here.
-    """
-    by.must(May.EDIT_REGISTRY)
-    known = set(Procedure.objects.values_list("code", flat=True))
-    starters = tomllib.loads((settings.BASE_DIR / STARTERS).read_text(encoding="utf-8"), parse_float=Decimal)
-    return [_publish_starter(code, facts, by) for code, facts in starters.items() if code not in known]
-
-
-def _publish_starter(code: str, facts: dict[str, Any], by: Actor) -> ProcedureVersion:
-    steps = [_starter_step(step) for step in facts["steps"]]
-    return publish(
-        code, facts["name"], facts["kind"], None, steps, in_force_from=clock.today(), source=facts["source"], by=by
-    )
-
-
-def _starter_step(facts: dict[str, Any]) -> NewStep:
-    limits: dict[str, Any] = {name: Decimal(facts[name]) for name in ("low", "high") if name in facts}
-    return NewStep(**(facts | limits))

@@ -7,6 +7,7 @@ from django.conf import settings
 from django.contrib.auth import get_user_model
 from django.core.management import BaseCommand, CommandError, call_command
 
+from fleet.people.actions import ensure_roles
 from fleet.web import processes
 
 
@@ -43,6 +44,7 @@ class Command(BaseCommand):
         self.stdout.write("Preparing the database ...")
         call_command("migrate", interactive=False, verbosity=0)
         call_command("collectstatic", interactive=False, verbosity=0)
+        ensure_roles()
         if settings.ENVIRONMENT.demo and not get_user_model().objects.exists():
             call_command("demo", stdout=self.stdout)
 

@@ -1,0 +1,37 @@
+import argparse
+from pathlib import Path
+from typing import Any
+
+from django.core.management import BaseCommand, CommandError
+
+from fleet.alerts.actions import ensure_kinds
+from fleet.audit.actors import command_actor
+from fleet.bench.actions import ensure_starter_procedures, publish_stated
+from fleet.core.errors import BenchwardError
+
+
+class Command(BaseCommand):
+    help = (
+        "Publish the starter procedures and the kinds of alert that are not there yet, or the procedures of a file. "
+        "Without a procedure no driver can be accepted or returned: run it before the first one is received."
+    )
+
+    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
+        parser.add_argument("file", nargs="?", type=Path, help="procedures in the form of fixtures/procedures.toml")
+
+    def handle(self, *_args: Any, **options: Any) -> None:
+        by = command_actor("procedures")
+        try:
+            if path := options["file"]:
+                published = publish_stated(path.read_text(encoding="utf-8"), by=by)
+            else:
+                published = ensure_starter_procedures(by)
+                self.stdout.write(f"Kinds of alert added: {len(ensure_kinds(by))}")
+        except (OSError, UnicodeDecodeError) as error:
+            raise CommandError(f"{options['file']} can't be read: {error}") from error
+        except BenchwardError as error:
+            raise CommandError(str(error)) from error
+        for version in published:
+            self.stdout.write(f"Published: {version}")
+        if not published:
+            self.stdout.write("Every procedure stands already as it is stated.")
