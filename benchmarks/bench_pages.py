@@ -25,6 +25,7 @@ from pathlib import Path
 import numpy as np
 
 ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT))
 FOLDER = tempfile.TemporaryDirectory(prefix="benchward-bench-")
 os.environ |= {
     "DJANGO_SETTINGS_MODULE": "fleet.settings",
