@@ -1,5 +1,6 @@
 """Reading tags: what is open, where the ward's drivers are, and the little that a label may show."""
 
+import re
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -127,10 +128,15 @@ def place_in_words(words: str, device: Device) -> Place | None:
     """The one open place of the driver's site whose name stands in `words` (the longest, if several do)."""
     said = words.casefold()
     near = open_places().filter(site_id=device.place.site_id).exclude(kind=Place.Kind.SITE)
-    named = sorted((place for place in near if place.name.casefold() in said), key=lambda place: -len(place.name))
+    named = sorted((place for place in near if _says(said, place.name)), key=lambda place: -len(place.name))
     if not named or (len(named) > 1 and len(named[0].name) == len(named[1].name)):
         return None
     return named[0]
+
+
+def _says(said: str, name: str) -> bool:
+    """Whether a name stands in folded words as a whole: "ward 41" does not say "Ward 4"."""
+    return re.search(rf"(?<!\w){re.escape(name.casefold())}(?!\w)", said) is not None
 
 
 def quarantines() -> QuarantineQuerySet:

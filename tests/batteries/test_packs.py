@@ -21,6 +21,7 @@ from tests.batteries.builders import (
     words,
 )
 from tests.builders import BY, a_device, a_maker, a_site, a_type, a_ward
+from tests.tags.builders import an_open_tag
 
 pytestmark = pytest.mark.django_db
 
@@ -119,6 +120,20 @@ def test_a_quarantined_drivers_battery_stays_in(bench: Client) -> None:
     assert "take the battery out unless safety needs it" in words(
         bench, f"/batteries/device/{device.asset_number}/pack/"
     )
+
+
+def test_a_quarantined_drivers_battery_is_taken_out_only_with_words(bench: Client) -> None:
+    """Where safety needed it out, the note says so; nothing goes in until the quarantine is lifted."""
+    device, new = a_fitted_device(), a_pack()
+    an_open_tag(device, harm="not_sure")
+    address = f"/batteries/device/{device.asset_number}/pack/"
+    today = clock.today().isoformat()
+    refused = plain(bench.post(address, {"why": "fault", "on": today}).content)
+    assert "leave its battery in" in refused
+    bench.post(address, {"why": "fault", "on": today, "note": "hot; the safety officer agreed"})
+    assert not device.fittings.filter(removed_on=None).exists()
+    assert "No pack is fitted" in plain(bench.post(address, {"code": new.number, "on": today}).content)
+    assert not device.fittings.filter(removed_on=None).exists()
 
 
 def test_a_new_pack_is_added_to_the_stock(storekeeper: Person) -> None:

@@ -232,6 +232,19 @@ def test_staying_hides_no_failed_step(technician: Person) -> None:
         finish(order, technician, stays=True)
 
 
+def test_staying_hides_no_order_in_which_nothing_was_checked(technician: Person) -> None:
+    """A repair of which every step was left out clears no tag by leaving the driver to another order."""
+    device = a_device()
+    received(device, technician, kind="library")
+    an_open_tag(device)
+    order = received(device, technician)
+    for position in (1, 2, 4):
+        put(order, position, bench.Answer(na=True, note="no time"), technician)
+    with pytest.raises(MoveRefusedError, match="nothing was checked"):
+        finish(order, technician, stays=True, action_taken="wiped")
+    assert Tag.objects.get().cleared_at is None
+
+
 def test_staying_needs_another_order(technician: Person) -> None:
     """With no other order the driver goes somewhere."""
     order = work(received(a_device(), technician, kind="planned"), technician)

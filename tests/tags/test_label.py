@@ -184,6 +184,14 @@ def test_the_ward_is_read_out_of_the_words() -> None:
     assert Device.objects.get(pk=unknown.pk).place.name == "Ward 4"
 
 
+def test_a_ward_with_a_longer_name_is_not_taken_for_another() -> None:
+    """Ward 41, which is on no record here, is not Ward 4 with a slip of the pen."""
+    a_ward("Ward 4")
+    device = a_device(a_ward("Ward 9"))
+    a_phone().post(link(device), typed(where="Bay 2, Ward 41"))
+    assert Device.objects.get(pk=device.pk).place.name == "Ward 9"
+
+
 def test_a_form_with_something_missing_says_what_and_loses_nothing() -> None:
     """The page names the field, and what was typed is still there."""
     device = a_device()

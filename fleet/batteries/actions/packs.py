@@ -12,10 +12,11 @@ from fleet.audit.actors import Actor
 from fleet.audit.changes import change
 from fleet.batteries.models import CycleCount, Fitting, Forecast, Pack
 from fleet.bench.models import Order
-from fleet.core.errors import BadValueError, NotAllowedError
+from fleet.core.errors import BadValueError, MoveRefusedError, NotAllowedError
 from fleet.core.permissions import May
 from fleet.registry.actions import next_numbers
 from fleet.registry.models import Device, DeviceType, Party
+from fleet.tags.queries import open_quarantine
 from fleet.web import clock
 from fleet.web.phrases import day
 
@@ -106,6 +107,7 @@ def fit(pack: Pack, device: Device, *, on: date, by: Actor, order: Order | None 
     _must_handle(by)
     row = Pack.objects.select_for_update().get(pk=pack.pk)
     _check_fit(row, device, on)
+    _refuse_quarantined(device, on)
     fitting = Fitting.objects.create(pack=row, device=device, fitted_on=on, fitted_on_known=known, order=order)
     change(row, state=Pack.State.FITTED)
     record(_fitted(fitting), by=by)
@@ -125,6 +127,13 @@ def _check_fit(pack: Pack, device: Device, on: date) -> None:
         raise BadValueError(f"{device} holds pack {held.pack}. Remove it first, with the reason.", field="device")
     if before := Fitting.objects.filter(pack=pack, removed_on__gt=on).first():
         raise BadValueError(f"Pack {pack} was still in {before.device} on {day(on)}.", field="on")
+
+
+def _refuse_quarantined(device: Device, on: date) -> None:
+    """No pack goes into a driver that is kept as it is; one that was fitted before may be put on record."""
+    quarantine = open_quarantine(device)
+    if quarantine and on >= clock.local_day(quarantine.opened_at):
+        raise MoveRefusedError(f"{device} is in quarantine: keep it as it is. No pack is fitted until it is lifted.")
 
 
 def _fitted(fitting: Fitting) -> Happening:
@@ -158,8 +167,14 @@ def remove(  # noqa: PLR0913 - a removal has a day, a reason, words and an order
     note: str = "",
     order: Order | None = None,
 ) -> Fitting:
-    """Take the pack out of a driver and keep why. It may be fitted again later, or scrapped."""
+    """Take the pack out of a driver and keep why. It may be fitted again later, or scrapped.
+
+    Out of a quarantined driver it comes only where safety needs it, and `note` says so.
+    """
     _must_handle(by)
+    if not note.strip() and open_quarantine(device):
+        message = f"{device} is in quarantine: leave its battery in. If safety needed it out, say why and who agreed."
+        raise BadValueError(message, field="note")
     fitting = Fitting.objects.select_for_update(of=("self",)).filter(device=device, removed_on__isnull=True).first()
     if fitting is None:
         raise BadValueError(f"{device} holds no pack on record.", field="device")

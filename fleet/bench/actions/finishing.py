@@ -87,10 +87,11 @@ def _release(order: Order, given: Completion, by: Actor) -> Order:
     ask_work(Condition(device.condition), counted, by.duties)
     _ask_second_person(order, given.outcome, by)
     place = given.returned_to or device.home
+    _ask_something_checked(order)
     if given.stays:
         _ask_steps(order, counted)
     else:
-        _ask_checked(order, place)
+        _ask_place(place)
     if order.kind == OrderKind.ACCEPTANCE:
         device = registry.accept(device, clock.today(), by=by)
     if not given.stays:
@@ -110,9 +111,13 @@ def _ask_steps(order: Order, counted: Facts) -> None:
         raise MoveRefusedError(f"Cannot finish order {order}: {', '.join(reasons)}.")
 
 
-def _ask_checked(order: Order, place: Place) -> None:
+def _ask_place(place: Place) -> None:
     if place.closed_on is not None or place.kind in {Place.Kind.SITE, Place.Kind.BUILDING}:
         raise BadValueError(f"A driver goes to a ward, store or bench in use; {place} is none.", field="returned_to")
+
+
+def _ask_something_checked(order: Order) -> None:
+    """Also where the driver stays for another order: that one would not look at what this one left out."""
     steps = standing(order)
     if steps.required and not steps.passed and steps.answered == steps.required and not steps.failed:
         raise MoveRefusedError(
