@@ -103,6 +103,7 @@ class Due(models.Model):
         indexes = [
             models.Index(fields=["closes_on", "id"], name="due_live", condition=Q(suspended=False)),
             models.Index(fields=["late_since", "id"], name="due_late", condition=Q(late_since__isnull=False)),
+            models.Index(fields=["due_on", "closes_on"], name="due_coming", condition=Q(suspended=False)),
         ]
 
     def __str__(self) -> str:
