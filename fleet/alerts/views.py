@@ -7,7 +7,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
-from django_tables2 import LazyPaginator, RequestConfig
 
 from fleet.alerts import actions, queries
 from fleet.alerts.filters import AlertFilter
@@ -22,8 +21,7 @@ from fleet.registry.models import Device
 from fleet.web import clock
 from fleet.web.forms import put_beside
 from fleet.web.guards import demand, fetch, guard
-
-ROWS = 25
+from fleet.web.paging import paged
 
 
 @guard(May.SEE_FLEET)
@@ -34,7 +32,7 @@ def index(request: HttpRequest) -> HttpResponse:
         request.GET, queryset=queries.open_alerts(person=cast("Person", request.user)), request=request
     )
     table = AlertTable(narrowed.qs)
-    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    paged(request, table)
     context = {
         "filter": narrowed,
         "table": table,

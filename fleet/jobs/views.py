@@ -12,7 +12,6 @@ from django.utils import timezone
 from django.utils.safestring import SafeString
 from django.views.decorators.http import require_POST, require_safe
 from django_htmx.http import HttpResponseClientRefresh
-from django_tables2 import LazyPaginator, RequestConfig
 
 from fleet.audit.actors import Actor, Source
 from fleet.core.errors import BenchwardError
@@ -22,8 +21,7 @@ from fleet.jobs.models import Job
 from fleet.jobs.tables import JobFilter, JobTable, state_mark
 from fleet.web import clock
 from fleet.web.guards import demand, guard
-
-ROWS = 25
+from fleet.web.paging import paged
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +43,7 @@ def runs(request: HttpRequest) -> HttpResponse:
     """The latest run of each kind, then the history."""
     narrowed = JobFilter(request.GET, queryset=queries.jobs())
     table = JobTable(narrowed.qs)
-    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    paged(request, table)
     return render(request, "jobs/runs.html", {"filter": narrowed, "table": table, **_latest()})
 
 

@@ -167,5 +167,5 @@ def test_the_pages_ask_a_bounded_number_of_questions(
     for number in range(40):
         enqueue("test_quick", key=f"one of many {number}", send=False)
     client = sign_in(technician)
-    with django_assert_max_num_queries(10):
+    with django_assert_max_num_queries(11):
         page(client)

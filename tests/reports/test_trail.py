@@ -84,7 +84,7 @@ def test_the_file_and_the_list_hold_the_same(manager: Person) -> None:
     for _ in range(30):
         a_device()
     assert len(listed(manager)) == queries.trail(manager).count() == 30
-    assert "Showing 1\u201325, and more" in words(manager, TRAIL)
+    assert "Showing 1\u201325 of 30" in words(manager, TRAIL)
 
 
 def test_the_list_asks_the_same_of_the_database_however_long_it_is(

@@ -9,10 +9,10 @@ from django import forms
 from django.core.paginator import Paginator
 from django.template import Context, Template
 from django.test import RequestFactory
-from django_tables2.paginators import LazyPaginator
 
 from fleet.core.lifecycle import Condition
 from fleet.web import clock, marks
+from fleet.web.paging import COUNTED, CappedPaginator
 
 NOW = datetime(2027, 3, 14, 9, 12, tzinfo=UTC)
 
@@ -48,7 +48,7 @@ def drivers(count: int, query: str = "", *, lazy: bool = False) -> str:
     table = Drivers([{"asset": f"D-{i:03}", "hours": i} for i in range(count)])
     request = RequestFactory().get(f"/?{query}")
     tables.RequestConfig(
-        request, paginate={"per_page": 25, "paginator_class": LazyPaginator if lazy else Paginator}
+        request, paginate={"per_page": 25, "paginator_class": CappedPaginator if lazy else Paginator}
     ).configure(table)
     return shown("{% render_table table %}", query, table=table)
 
@@ -144,10 +144,12 @@ def test_a_table_says_how_many_and_labels_its_cells() -> None:
     assert '<td data-label="Hours" class="number">25</td>' in page
 
 
-def test_a_table_without_a_count_still_leads_on() -> None:
-    """With the paginator that never counts, the list says what it knows and the last page gives the total."""
-    assert "Showing 1\u201325, and more" in drivers(60, lazy=True)
+def test_a_long_table_is_counted_no_further_than_it_pays() -> None:
+    """A list says how many there are up to the cap, and "more than" above it; each page leads on."""
+    assert "Showing 1\u201325 of 60" in drivers(60, lazy=True)
     assert "Showing 51\u201360 of 60" in drivers(60, "page=3", lazy=True)
+    assert f"Showing 1\u201325 of {COUNTED}" in drivers(COUNTED, lazy=True)
+    assert f"Showing 1\u201325 of more than {COUNTED}" in drivers(COUNTED + 1, lazy=True)
 
 
 def test_sorting_is_announced_and_starts_at_the_first_page() -> None:

@@ -1,15 +1,13 @@
 """What the room's pages share."""
 
-from typing import Any, cast
+from typing import cast
 from urllib.parse import urlencode
 
 from django.http import HttpRequest, QueryDict
 from django.urls import reverse
-from django_tables2 import LazyPaginator, RequestConfig
 
 from fleet.people.models import Person
 
-ROWS = 25
 REFUSED = 422
 FIRST = (
     "A pack that is hot, swollen or leaking is taken out at once; don't charge it, test it or open it.",
@@ -29,11 +27,6 @@ def above() -> list[tuple[str, str]]:
 def person_of(request: HttpRequest) -> Person:
     """The signed-in person of a guarded page."""
     return cast("Person", request.user)
-
-
-def paged(request: HttpRequest, table: Any) -> Any:
-    """The table, sorted and cut to the page that the address asks for."""
-    return RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
 
 
 def with_values(query: QueryDict, **values: object) -> str:

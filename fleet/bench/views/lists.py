@@ -7,7 +7,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
-from django_tables2 import LazyPaginator, RequestConfig
 
 from fleet.bench import queries
 from fleet.bench.models import Order, Procedure
@@ -16,8 +15,8 @@ from fleet.core.permissions import May
 from fleet.people.models import Person
 from fleet.web import csv_out
 from fleet.web.guards import guard
+from fleet.web.paging import paged
 
-ROWS = 25
 HEADER = (
     "Order", "Asset number", "Type", "Home", "Here for", "State", "Raised", "Received", "Completed", "Outcome",
     "Reported", "Found", "Cause", "Action",
@@ -33,7 +32,7 @@ def orders(request: HttpRequest) -> HttpResponse:
     if request.GET.get("as") == "csv":
         return cast("HttpResponse", csv_out.answer("orders", HEADER, _lines(narrowed)))
     table = OrderTable(narrowed.qs)
-    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    paged(request, table)
     query = request.GET.copy()
     query["as"] = "csv"
     return render(request, "bench/orders.html", {"filter": narrowed, "table": table, "csv": query.urlencode()})

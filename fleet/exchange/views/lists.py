@@ -8,7 +8,6 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
-from django_tables2 import LazyPaginator, RequestConfig
 
 from fleet.core.errors import BadValueError, BenchwardError
 from fleet.core.permissions import May
@@ -22,8 +21,8 @@ from fleet.people.queries import acting
 from fleet.web import clock, csv_out
 from fleet.web.forms import put_beside
 from fleet.web.guards import guard
+from fleet.web.paging import paged
 
-ROWS = 25
 _BEFORE = (
     "No names of patients or of anybody treated, in any column.",
     "Make columns of asset, serial and pack numbers text in the spreadsheet, or it takes their leading zeros.",
@@ -35,7 +34,7 @@ _BEFORE = (
 def intakes(request: HttpRequest) -> HttpResponse:
     """The files the person sent, and what can be sent in and out."""
     table = IntakeTable(queries.intakes(cast("Person", request.user)))
-    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    paged(request, table)
     return render(request, "exchange/intakes.html", {"table": table, "kinds": list(Intake.Kind)})
 
 

@@ -9,7 +9,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
-from django_tables2 import LazyPaginator, RequestConfig
 
 from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
@@ -24,8 +23,8 @@ from fleet.people.queries import acting
 from fleet.web import clock
 from fleet.web.forms import put_beside
 from fleet.web.guards import guard
+from fleet.web.paging import paged
 
-ROWS = 25
 TREND_DAYS = 180
 
 
@@ -54,7 +53,7 @@ def drivers(request: HttpRequest) -> HttpResponse:
     rows = queries.with_library(cast("Person", request.user))
     narrowed = CarriedFilter(request.GET, queryset=rows, request=request)
     table = CarriedTable(narrowed.qs)
-    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    paged(request, table)
     table.standings = queries.standing([row.record for row in table.paginated_rows], clock.today())
     context = {
         "filter": narrowed,

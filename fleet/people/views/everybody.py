@@ -8,7 +8,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
-from django_tables2 import LazyPaginator, RequestConfig
 
 from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
@@ -19,8 +18,7 @@ from fleet.people.roles import Role
 from fleet.people.tables import PersonFilter, PersonTable
 from fleet.web.forms import put_beside
 from fleet.web.guards import guard
-
-ROWS = 25
+from fleet.web.paging import paged
 
 
 @guard(May.MANAGE_PEOPLE)
@@ -29,7 +27,7 @@ def everybody(request: HttpRequest) -> HttpResponse:
     """Everybody, by name."""
     narrowed = PersonFilter(request.GET, queryset=queries.people())
     table = PersonTable(narrowed.qs)
-    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    paged(request, table)
     return render(request, "people/list.html", {"filter": narrowed, "table": table})
 
 

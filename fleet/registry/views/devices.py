@@ -7,7 +7,6 @@ from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
-from django_tables2 import LazyPaginator, RequestConfig
 
 from fleet.core.errors import BadValueError, BenchwardError, ConflictError
 from fleet.core.permissions import May
@@ -24,8 +23,8 @@ from fleet.registry.views.tabs import above, tabs
 from fleet.web import clock, csv_out
 from fleet.web.forms import put_beside
 from fleet.web.guards import demand, fetch, guard
+from fleet.web.paging import paged
 
-ROWS = 25
 _CHUNK = 2000
 
 
@@ -41,7 +40,7 @@ def devices(request: HttpRequest) -> HttpResponse:
     """The drivers, narrowed and sorted."""
     few = narrowed(request)
     table = DeviceTable(few.qs)
-    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    paged(request, table)
     context = {"filter": few, "table": table, "tabs": tabs("devices"), "query": request.GET.urlencode()}
     return render(request, "registry/devices.html", context)
 

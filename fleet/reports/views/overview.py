@@ -4,7 +4,6 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
-from django_tables2 import LazyPaginator, RequestConfig
 
 from fleet.core.permissions import May
 from fleet.reports import queries
@@ -14,8 +13,7 @@ from fleet.reports.tiles import groups
 from fleet.reports.views.person import person_of
 from fleet.web import clock
 from fleet.web.guards import guard
-
-ROWS = 25
+from fleet.web.paging import paged
 
 
 @guard(May.SEE_REPORTS)
@@ -35,7 +33,7 @@ def drivers(request: HttpRequest, standing: str) -> HttpResponse:
     state = Standing(standing)
     rows = queries.standing_so(person_of(request), state)
     table = DriverTable(rows, empty_text="No driver stands so.")
-    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    paged(request, table)
     shown = {
         "title": state.label,
         "count": rows.count(),

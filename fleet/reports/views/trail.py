@@ -3,7 +3,6 @@
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
-from django_tables2 import LazyPaginator, RequestConfig
 
 from fleet.core.permissions import May
 from fleet.registry.models import Device
@@ -13,8 +12,7 @@ from fleet.reports.tables import TRAIL_HEADER, TrailTable, trail_rows
 from fleet.reports.views.person import person_of
 from fleet.web import clock, csv_out
 from fleet.web.guards import guard
-
-ROWS = 25
+from fleet.web.paging import paged
 
 
 @guard(May.SEE_TRAIL)
@@ -23,7 +21,7 @@ def trail(request: HttpRequest) -> HttpResponse:
     """Who did what, when, to what, from what to what and why, as far as it concerns the person's places."""
     narrowed = _narrowed(request)
     table = TrailTable(narrowed.qs, empty_text="Nothing like that was done.")
-    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    paged(request, table)
     ids = {row.record.device_ref for row in table.paginated_rows}
     table.drivers = dict(Device.objects.filter(pk__in=ids).values_list("pk", "asset_number"))
     table.people = queries.names()

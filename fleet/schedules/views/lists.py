@@ -9,7 +9,6 @@ from urllib.parse import urlencode
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
-from django_tables2 import LazyPaginator, RequestConfig
 
 from fleet.core.due import add_months
 from fleet.core.permissions import May
@@ -20,8 +19,8 @@ from fleet.schedules.models import DueQuerySet
 from fleet.schedules.tables import CSV_HEADER, DueTable, csv_rows
 from fleet.web import clock, csv_out, phrases
 from fleet.web.guards import guard
+from fleet.web.paging import paged
 
-ROWS = 25
 MONTHS_AHEAD = 12
 DAYS_AHEAD = ("7", "30", "90")
 GROUPINGS = {"": "Each driver", "site": "By site", "home": "By ward", "type": "By type"}
@@ -136,7 +135,7 @@ def _ages(rows: DueQuerySet, request: HttpRequest) -> list[tuple[str, int, str]]
 
 def _table(request: HttpRequest, rows: DueQuerySet, empty: str, order_by: str = "standing") -> DueTable:
     table = DueTable(rows, empty_text=empty, order_by=order_by)
-    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    paged(request, table)
     return table
 
 

@@ -12,6 +12,7 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 from fleet.web import clock, marks, phrases
+from fleet.web.paging import counted
 
 register = template.Library()
 
@@ -97,13 +98,10 @@ def percent(value: float | Decimal | None, decimals: int = 1) -> SafeString:
 
 @register.filter
 def showing(page: Page[object]) -> str:
-    """Say which rows a page holds: `Showing 1-25 of 600`; without the total where the paginator doesn't count."""
+    """Say which rows a page holds, and of how many: `Showing 1-25 of 600`, `of more than 1000`."""
     first = (page.number - 1) * page.paginator.per_page + 1
     last = first + len(page.object_list) - 1
-    try:
-        return f"Showing {first}\u2013{last} of {page.paginator.count}"
-    except NotImplementedError:
-        return f"Showing {first}\u2013{last}" + (", and more" if page.has_next() else f" of {last}")
+    return f"Showing {first}\u2013{last} of {counted(page)}"
 
 
 @register.inclusion_tag("partials/caution.html")
