@@ -123,7 +123,9 @@ def check_again(intake: Intake, choices: Choices, *, by: Actor) -> Intake:
     row = _locked(intake.pk)
     if not queries.may_check_again(row):
         raise ConflictError(f"This file is {row.get_state_display().lower()}; it is not checked again.")
-    _set(row, state=Intake.State.CHECKING, checks=row.checks + 1, error="", **_stored(choices))
+    how = _stored(choices)
+    _set(row, state=Intake.State.CHECKING, checks=row.checks + 1, error="", **how)
+    record(Happening("asked to check file again", row, after=how), by=by)
     _enqueue(CHECK_JOB, "check", row)
     return row
 
@@ -144,12 +146,21 @@ def check(intake_id: int, *, progress: Progress) -> dict[str, int]:
 @transaction.atomic
 def _refuse_whole(intake: Intake, error: BenchwardError) -> None:
     row = _locked(intake.pk)
+    if _is_outdated(intake, row):
+        return
     _set(row, state=Intake.State.REFUSED, error=str(error), rows=0, refusals=[], notes=[], changes=[], verdicts="")
+
+
+def _is_outdated(checked: Intake, row: Intake) -> bool:
+    """Whether a check ended that nobody waits for any more: another was begun since, or the file went on."""
+    return row.state != Intake.State.CHECKING or row.checks != checked.checks
 
 
 @transaction.atomic
 def _keep(intake: Intake, found: Stand) -> dict[str, int]:
     row = _locked(intake.pk)
+    if _is_outdated(intake, row):
+        return {}
     counts = {
         "rows": len(found.table),
         "new_rows": found.count(Verdict.NEW),
@@ -181,6 +192,7 @@ def ask_commit(intake: Intake, *, by: Actor, enqueued: bool = True) -> Intake:
             f"{row.file_name}: {row.get_state_display().lower()}. Only a checked file can be committed."
         )
     _set(row, state=Intake.State.COMMITTING)
+    record(Happening("asked to commit file", row, after={"kind": row.kind}), by=by)
     if enqueued:
         _enqueue(COMMIT_JOB, "commit", row)
     return row

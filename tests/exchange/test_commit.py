@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 
 from fleet.audit.models import TrailEntry
 from fleet.core.errors import BadValueError, ConflictError, NotAllowedError
-from fleet.exchange import actions
+from fleet.exchange import actions, queries
 from fleet.exchange.actions import Choices, Sending
 from fleet.exchange.models import Intake
 from fleet.jobs import pace, work
@@ -229,3 +229,39 @@ def test_unknown_ways_of_reading_are_refused(manager: Person) -> None:
             sent("devices", b"x", manager, **how)
     with pytest.raises(BadValueError, match="no kind of file"):
         sent("syringes", b"x", manager)
+
+
+def test_a_check_that_ends_late_changes_nothing(manager: Person, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A worker thought dead ends its check after a newer one was committed: the file stays committed."""
+    intake = sent("devices", [driver_row(1, a_home())], manager)
+    stand = queries.stand
+
+    def overtaken(row: Intake, *, progress: queries.Progress) -> queries.Stand:
+        found = stand(row, progress=progress)
+        monkeypatch.setattr(queries, "stand", stand)
+        Job.objects.update(state=Job.State.FAILED, error="silent")
+        actions.check_again(intake, Choices(), by=BY)
+        actions.check(intake.pk, progress=told_nothing)
+        written(Intake.objects.get(pk=intake.pk))
+        return found
+
+    monkeypatch.setattr(queries, "stand", overtaken)
+    assert actions.check(intake.pk, progress=told_nothing) == {}
+    intake.refresh_from_db()
+    assert (intake.state, intake.checks) == (Intake.State.COMMITTED, 2)
+
+
+def test_the_trail_names_who_asked_for_the_commit(manager: Person, administrator: Person) -> None:
+    """The rows are the sender's; that somebody else had them committed, or read again, stands beside it."""
+    intake = checked("devices", [driver_row(1, a_home())], manager)
+    actions.check_again(intake, Choices(decimal_comma=True), by=actor_for(administrator))
+    actions.check(intake.pk, progress=told_nothing)
+    actions.ask_commit(intake, by=actor_for(administrator))
+    actions.commit(intake.pk, progress=told_nothing)
+    told = TrailEntry.objects.filter(subject_kind="intake").order_by("id").values_list("verb", "actor")
+    assert list(told) == [
+        ("sent file", "Maud Ferrant"),
+        ("asked to check file again", "Ada Quennell"),
+        ("asked to commit file", "Ada Quennell"),
+        ("committed file", "Maud Ferrant"),
+    ]
