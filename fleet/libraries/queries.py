@@ -16,6 +16,7 @@ from fleet.core.lifecycle import Condition
 from fleet.core.words import Worded
 from fleet.libraries.models import Carried, CoverageSnapshot, Library, LibraryVersion, Requirement
 from fleet.people.models import Person
+from fleet.people.scope import place_paths
 from fleet.registry.models import Device, DeviceQuerySet, Place
 
 #: A driver not seen for longer may carry anything. Our own default, no source; local policy decides.
@@ -72,16 +73,20 @@ def libraries() -> QuerySet[Library]:
     return Library.objects.annotate(version_count=Count("versions")).order_by("name")
 
 
-def versions() -> QuerySet[LibraryVersion]:
-    """Every version, newest first in each library, with the drivers seen to carry it (`carried_count`)."""
-    rows = LibraryVersion.objects.select_related("library").annotate(carried_count=Count("carried_by"))
+def versions(person: Person) -> QuerySet[LibraryVersion]:
+    """Every version, newest first in each library, with the person's drivers seen to carry it (`carried_count`)."""
+    seen = Q(carried_by__device__in=counted_devices(person))
+    rows = LibraryVersion.objects.select_related("library").annotate(carried_count=Count("carried_by", filter=seen))
     return rows.order_by("library__name", "-released_on", "-id")
 
 
-def requirements(version: LibraryVersion | None = None) -> QuerySet[Requirement]:
-    """What places require from when, of one version or of all."""
-    rows = Requirement.objects.select_related("place__site", "version__library").order_by("-from_day", "place__name")
-    return rows if version is None else rows.filter(version=version)
+def requirements(library: Library, person: Person) -> QuerySet[Requirement]:
+    """What requires a version of a library from when: the person's places, and those above them, whose word holds too."""
+    rows = Requirement.objects.filter(version__library=library).select_related("place__site", "version__library")
+    if not person.everywhere:
+        ids = {int(part) for path in place_paths(person) or () for part in path.split("/") if part}
+        rows = rows.filter(Q(place__in=Place.objects.within(person)) | Q(place__in=ids))
+    return rows.order_by("-from_day", "place__name")
 
 
 class Required:

@@ -105,6 +105,14 @@ def test_each_list_holds_its_own(desk: Client, manager: Person) -> None:
     assert (*numbers, counts.not_enough, counts.without_visit, counts.without_pack) == (1, 1, 1, 1, 1, 1)
 
 
+def test_a_crossing_beyond_the_horizon_stands_last(manager: Person) -> None:
+    """Without a visit the earliest crossing comes first, on every database; one too far off to tell comes last."""
+    gone = {"next_visit": None, "chance_before_visit": None}
+    far = a_forecast(a_fitted_device(), **gone, crossing_on=None, crossing_early=None, crossing_late=None)
+    near = a_forecast(a_fitted_device(), **gone)
+    assert list(queries.without_visit(manager)) == [near, far]
+
+
 def test_a_pack_below_its_level_has_no_chance_but_a_reason(desk: Client) -> None:
     """The list of those below tells what says so, and no chance of what has happened already."""
     a_forecast(a_fitted_device(), already_below=True, last_test_below=True, chance_before_visit=0.3)

@@ -9,7 +9,8 @@ from django.urls import reverse
 from fleet.libraries import actions
 from fleet.libraries.models import Carried, Library, LibraryVersion, Requirement
 from fleet.people.models import Person
-from tests.builders import BY, a_device, a_site, a_ward
+from fleet.people.roles import Role
+from tests.builders import BY, a_device, a_person, a_site, a_ward
 from tests.libraries.builders import a_version, carried
 from tests.schedules.builders import on
 
@@ -63,6 +64,25 @@ def test_coverage_within_places(outsider: Person, ward_nurse: Person) -> None:
     assert "No driver has its home at a place of yours." in page(outsider, "libraries:coverage")
     assert asset not in page(outsider, "libraries:drivers")
     assert signed_in(ward_nurse).get(reverse("libraries:coverage")).status_code == 403
+
+
+def test_a_library_tells_of_ones_own_places_only(technician: Person, outsider: Person) -> None:
+    """What another hospital requires stands on its own pages, and its drivers too; a site's word is told in its wards."""
+    version, ward = a_version(), a_ward("Ward 11")
+    actions.require(ward, version, date(2027, 1, 15), by=BY)
+    actions.require(a_site(), version, date(2027, 1, 16), by=BY)
+    with on(TODAY):
+        carried(a_device(), version, SEEN)
+    code, link = version.library.code, f"?version={version.pk}"
+    theirs = page(outsider, "libraries:library", code)
+    assert "Ward 11" not in theirs
+    assert f'{link}">0</a>' in theirs
+    bound = a_person(Role.TECHNICIAN, places=(a_ward(),))
+    for person, sees_the_other_ward in ((technician, True), (bound, False)):
+        ours = page(person, "libraries:library", code)
+        assert f'{link}">1</a>' in ours
+        assert "Mereford General" in ours
+        assert ("<span>Ward 11" in ours) is sees_the_other_ward
 
 
 def test_a_line_shows_the_share_over_time(manager: Person) -> None:

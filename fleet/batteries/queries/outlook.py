@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Count, Exists, Min, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet
 
 from fleet.batteries.models import Fitting, FittingQuerySet, Forecast, ForecastQuerySet, RuntimeTest
 from fleet.core.lifecycle import Condition
@@ -71,8 +71,8 @@ def not_enough(person: Person) -> ForecastQuerySet:
 
 
 def without_visit(person: Person) -> ForecastQuerySet:
-    """Packs with a forecast in drivers for which no visit is planned, the earliest crossing first."""
-    return forecasts(person).filter(_WITHOUT_VISIT).order_by("crossing_on", "pk")
+    """Packs with a forecast in drivers without a planned visit, the earliest crossing first, the ones too far off last."""
+    return forecasts(person).filter(_WITHOUT_VISIT).order_by(F("crossing_on").asc(nulls_last=True), "pk")
 
 
 def never_tested(person: Person) -> FittingQuerySet:

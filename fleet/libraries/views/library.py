@@ -115,8 +115,8 @@ def _page(request: HttpRequest, row: Library, sent: dict[str, forms.Form]) -> Ht
     }
     context = {
         "library": row,
-        "versions": queries.versions().filter(library=row),
-        "requirements": queries.requirements().filter(version__library=row),
+        "versions": queries.versions(person).filter(library=row),
+        "requirements": queries.requirements(row, person),
         "today": today,
         "forms": {**offered, **sent} if person.may(May.UPDATE_LIBRARY) else {},
         "above": _above(),
