@@ -186,6 +186,21 @@ class PartForm(forms.Form):
         return Part(**self.cleaned_data)
 
 
+class ReadOffForm(forms.Form):
+    """What the driver itself shows."""
+
+    firmware = forms.CharField(label="Software version", required=False, max_length=30, help_text="As it shows it.")
+    running_hours = forms.DecimalField(
+        label="Running hours",
+        required=False,
+        min_value=0,
+        max_digits=9,
+        decimal_places=1,
+        help_text="The counter, in hours.",
+        widget=forms.TextInput(attrs={"inputmode": "decimal"}),
+    )
+
+
 class QueueForm(forms.Form):
     """How the queue is narrowed."""
 

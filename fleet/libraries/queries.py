@@ -81,7 +81,7 @@ def versions(person: Person) -> QuerySet[LibraryVersion]:
 
 
 def requirements(library: Library, person: Person) -> QuerySet[Requirement]:
-    """What requires a version of a library from when: the person's places, and those above them, whose word holds too."""
+    """Which places require a library's versions from when: the person's, and those above whose word holds there too."""
     rows = Requirement.objects.filter(version__library=library).select_related("place__site", "version__library")
     if not person.everywhere:
         ids = {int(part) for path in place_paths(person) or () for part in path.split("/") if part}

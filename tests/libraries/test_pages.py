@@ -67,7 +67,7 @@ def test_coverage_within_places(outsider: Person, ward_nurse: Person) -> None:
 
 
 def test_a_library_tells_of_ones_own_places_only(technician: Person, outsider: Person) -> None:
-    """What another hospital requires stands on its own pages, and its drivers too; a site's word is told in its wards."""
+    """What another hospital requires, and its drivers, are not told; what a site requires is told in its wards."""
     version, ward = a_version(), a_ward("Ward 11")
     actions.require(ward, version, date(2027, 1, 15), by=BY)
     actions.require(a_site(), version, date(2027, 1, 16), by=BY)

@@ -71,7 +71,7 @@ def not_enough(person: Person) -> ForecastQuerySet:
 
 
 def without_visit(person: Person) -> ForecastQuerySet:
-    """Packs with a forecast in drivers without a planned visit, the earliest crossing first, the ones too far off last."""
+    """Packs with a forecast in drivers without a planned visit, the earliest crossing first, too far off last."""
     return forecasts(person).filter(_WITHOUT_VISIT).order_by(F("crossing_on").asc(nulls_last=True), "pk")
 
 

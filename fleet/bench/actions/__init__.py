@@ -4,7 +4,7 @@ from fleet.bench.actions.finishing import Completion, complete, retire
 from fleet.bench.actions.orders import assign, cancel, hold_back, raise_order, receive, resume, set_aside, take
 from fleet.bench.actions.procedures import NewStep, publish
 from fleet.bench.actions.stated import ensure_starter_procedures, publish_stated
-from fleet.bench.actions.steps import Answer, Part, add_labour, add_part, answer, answer_many
+from fleet.bench.actions.steps import Answer, Part, add_labour, add_part, answer, answer_many, read_off
 
 __all__ = [
     "Answer",
@@ -23,6 +23,7 @@ __all__ = [
     "publish",
     "publish_stated",
     "raise_order",
+    "read_off",
     "receive",
     "resume",
     "retire",

@@ -14,6 +14,7 @@ from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
 from fleet.core.lifecycle import Condition, ask_work
 from fleet.core.limits import read_number, verdict
 from fleet.core.orders import OrderState
+from fleet.registry import actions as registry
 from fleet.web import clock
 
 MOST_MINUTES = 24 * 60
@@ -173,6 +174,19 @@ def add_part(order: Order, part: Part, *, by: Actor) -> PartUse:
     use = PartUse.objects.create(order=row, entered_at=clock.now(), **told)
     put(row, "added part", by=by, told={name: str(value) for name, value in told.items() if value not in ("", None)})
     return use
+
+
+@transaction.atomic
+def read_off(order: Order, *, by: Actor, firmware: str = "", running_hours: Decimal | None = None) -> Order:
+    """Record what the driver itself shows while it is worked on: its software version, its running-hours counter."""
+    row = _workable(order, by)
+    if not firmware.strip() and running_hours is None:
+        raise BadValueError("Give the software version, the running hours, or both.", field="firmware")
+    if firmware.strip():
+        registry.note_firmware(row.device, firmware.strip(), at=clock.now(), by=by)
+    if running_hours is not None:
+        registry.note_running_hours(row.device, running_hours, at=clock.now(), by=by)
+    return row
 
 
 def _open(order: Order, by: Actor) -> Order:

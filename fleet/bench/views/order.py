@@ -19,6 +19,7 @@ from fleet.bench.forms import (
     HoldBackForm,
     LabourForm,
     PartForm,
+    ReadOffForm,
     ResumeForm,
     StepForm,
     TakeForm,
@@ -153,6 +154,11 @@ ACTS = {
         PartForm,
         lambda row, typed, by: actions.add_part(row, actions.Part(**typed), by=by),
         "The part is on the order.",
+    ),
+    "read-off": Act(
+        ReadOffForm,
+        lambda row, typed, by: actions.read_off(row, by=by, **typed),
+        "What the driver shows is on record.",
     ),
 }
 
