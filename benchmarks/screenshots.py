@@ -39,15 +39,17 @@ django.setup()
 
 from django.core.management import call_command  # noqa: E402 - models need django.setup()
 from django.core.wsgi import get_wsgi_application  # noqa: E402 - same
-from django.db.models import Count  # noqa: E402 - same
 from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402 - same
 
+from fleet.audit.actors import Actor  # noqa: E402 - same
 from fleet.batteries.models import Forecast  # noqa: E402 - same
-from fleet.bench.models import Order  # noqa: E402 - same
+from fleet.bench import actions as bench  # noqa: E402 - same
+from fleet.bench.models import Order, Step  # noqa: E402 - same
 from fleet.core.lifecycle import Condition  # noqa: E402 - same
 from fleet.management.demo.people import PASSWORD  # noqa: E402 - same
 from fleet.people.models import Person  # noqa: E402 - same
-from fleet.registry.models import Device  # noqa: E402 - same
+from fleet.people.queries import actor_for  # noqa: E402 - same
+from fleet.registry.models import Device, Place  # noqa: E402 - same
 from fleet.registry.queries import label_token  # noqa: E402 - same
 from fleet.web import clock  # noqa: E402 - same
 
@@ -124,11 +126,12 @@ class Camera:
         assert size <= LARGEST_KB, f"{path.name} is larger than {LARGEST_KB} KB"
 
 
-def of_the_ward(camera: Camera) -> None:
-    """A report by the label's link, without an account; its slip; the ward's list."""
+def of_the_ward(camera: Camera) -> Device:
+    """A report by the label's link, without an account; its slip; the ward's list. Gives the driver that was tagged."""
     in_ward_4 = Device.objects.filter(home__code="mg-w4", condition=Condition.IN_SERVICE, quarantined=False)
+    device = in_ward_4.order_by("pk")[0]
     phone = camera.page(size=PHONE)
-    camera.take(phone, "ward-report", f"/r/{label_token(in_ward_4.order_by('pk')[0])}/")
+    camera.take(phone, "ward-report", f"/r/{label_token(device)}/")
     for name, value in (("harm", "no"), ("what", "power"), ("connected", "no")):
         phone.locator(f"[name={name}][value={value}]").check()
     for name, words in (("where", "Ward 4, bed 3"), ("reporter", "Nora Teasdale"), ("reach", "bleep 4411")):
@@ -137,22 +140,31 @@ def of_the_ward(camera: Camera) -> None:
     phone.get_by_role("link", name="Slip to print or copy").click()
     camera.take(phone, "slip")
     camera.take(camera.page("ward", PHONE), "our-drivers", "/tags/ours/")
+    return device
 
 
-def of_the_bench(camera: Camera) -> None:
+def of_the_bench(camera: Camera, tagged: Device) -> None:
     """The queue, an order in work, and a driver whose battery has a history."""
     technician = Person.objects.get(username="technician")
     page = camera.page("technician")
     camera.take(page, "bench-queue", "/bench/")
-    camera.take(page, "order", f"/bench/orders/{an_order(technician)}/")
+    with clock.at(MOMENT):
+        order = begun(tagged, actor_for(technician))
+    camera.take(page, "order", f"/bench/orders/{order}/")
     page = camera.page("technician", LONG)
     camera.take(page, "device", f"/devices/{a_tested_driver(technician)}/")
 
 
-def an_order(person: Person) -> Order:
-    """One that is open on the bench; rather one that waits for somebody to look at it again."""
-    on_bench = Order.objects.within(person).filter(state="started", device__condition=Condition.ON_BENCH)
-    return on_bench.annotate(answered=Count("readings")).order_by("-answered", "pk")[0]
+def begun(device: Device, by: Actor) -> Order:
+    """The driver received, and its order worked up to the first reading."""
+    site = Place.objects.get(pk=device.home.site_id)
+    order = bench.receive(device, bench=Place.objects.get(kind="bench", site=site), by=by, decontamination="cleaned")
+    for step in order.procedure_version.steps.order_by("position"):
+        if step.kind != Step.Kind.CHECK:
+            break
+        order.refresh_from_db()
+        bench.answer(order, step, bench.Answer(passed=True), revision=order.revision, by=by)
+    return order
 
 
 def a_tested_driver(person: Person) -> Device:
@@ -182,8 +194,7 @@ def main() -> None:
         call_command("demo", devices=DEVICES, seed=SEED)
     with served() as address, sync_playwright() as playwright:
         camera = Camera(playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"]), address)
-        of_the_ward(camera)
-        of_the_bench(camera)
+        of_the_bench(camera, of_the_ward(camera))
         of_the_manager(camera)
         camera.browser.close()
 
