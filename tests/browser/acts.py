@@ -50,9 +50,8 @@ def type_in(page: Page, text: str) -> None:
 
 
 def receive(page: Page, code: str, kind: str = "") -> None:
-    """From any page of the bench: scan a code and take its driver in, without the mouse."""
+    """From the queue: scan a code and take its driver in, without the mouse."""
     page.goto("/bench/")
-    page.keyboard.press("r")
     expect(page.locator("#code")).to_be_focused()
     type_in(page, code)
     button = page.locator("button[form=receive]")
@@ -104,6 +103,7 @@ def finish(page: Page, outcome: int, found: str = "", *, stays: bool = False) ->
     expect(page.get_by_role("radio").nth(outcome - 1)).to_be_checked()
     if found:
         page.get_by_label("What was found").select_option(label=found)
+    page.get_by_label("What you did").fill("Cleaned and set anew.")
     if stays:
         page.get_by_label("It stays on the bench for its other order").check()
     page.get_by_role("button", name="Finish this order").focus()
