@@ -64,7 +64,7 @@ class OutlookTable(_DeviceTable):
 
     chance = tables.Column("Chance", accessor="chance_before_visit", attrs=_NUMBER)
     next_visit = tables.Column("Next visit")
-    crossing_on = tables.Column("Under its level")
+    crossing_on = tables.Column("Under its level (8 in 10 between)")
     fraction_today = tables.Column("Today", attrs=_NUMBER)
     basis = tables.Column("Rests on", orderable=False)
     pack = tables.Column("Pack", accessor="pack__number")
@@ -80,9 +80,13 @@ class OutlookTable(_DeviceTable):
         """The day, marked when it has passed."""
         return marks.mark("late", phrases.day(value)) if value < clock.today() else phrases.day(value)
 
-    def render_crossing_on(self, record: Forecast) -> str:
-        """The day with its interval."""
-        return wording.crossing(record)
+    def render_crossing_on(self, record: Forecast) -> SafeString | str:
+        """The day, and its interval quieter below."""
+        if record.crossing_on is None:
+            return wording.crossing(record)
+        interval = wording.crossing_interval(record)
+        day = phrases.day(record.crossing_on)
+        return format_html('<span>{} <span class="hint block">{}</span></span>', day, interval)
 
     def render_fraction_today(self, value: float) -> str:
         """A percentage of the rated runtime."""

@@ -106,9 +106,14 @@ def crossing(forecast: Forecast) -> str:
         if forecast.crossing_early is None:
             return "not within 15 years"
         return f"not within 15 years; 1 in 10 that it is before {phrases.day(forecast.crossing_early)}"
+    return f"{phrases.day(forecast.crossing_on)} (8 in 10: between {crossing_interval(forecast, ' and ')})"
+
+
+def crossing_interval(forecast: Forecast, to: str = " to ") -> str:
+    """The first and last day of the interval that holds 8 in 10 of such packs."""
     late = phrases.day(forecast.crossing_late) if forecast.crossing_late else "more than 15 years from now"
     early = phrases.day(forecast.crossing_early) if forecast.crossing_early else "the first day"
-    return f"{phrases.day(forecast.crossing_on)} (8 in 10: between {early} and {late})"
+    return f"{early}{to}{late}"
 
 
 def basis(forecast: Forecast, *, tested: bool) -> str:
