@@ -93,8 +93,8 @@ class ReportForm(forms.Form):
     DETAILS = (
         "words", "screen_text", "alert_kinds", "goes_along", "decontamination", "incident_reference", "happened_at",
     )  # fmt: skip
-    #: What the next report of the same session starts from.
-    KEPT = ("reporter", "reach", "where")
+    #: What the next report of the same session starts from. Not where the driver is: the bench would look in vain.
+    KEPT = ("reporter", "reach")
 
     def __init__(self, data: Any = None, *, initial: dict[str, Any], wards: Any = None) -> None:
         """`wards`: the places to choose from; None on a label, where the spot is told in words alone."""

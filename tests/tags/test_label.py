@@ -174,6 +174,32 @@ def test_the_next_form_of_the_session_is_filled_in() -> None:
     assert "Nora Teasdale" not in a_phone().get(other).content.decode()
 
 
+def test_where_a_driver_is_does_not_pass_to_the_next() -> None:
+    """The bed of the first driver would send the bench to the wrong one for the second."""
+    phone = a_phone()
+    phone.post(link(a_device()), typed(where="Side room 6"))
+    assert "Side room 6" not in phone.get(link(a_device())).content.decode()
+
+
+def test_a_second_report_is_told_that_it_joins() -> None:
+    """The button names the tag, and after sending nobody is told to write a second paper tag."""
+    device, phone = a_device(), a_phone()
+    tag = an_open_tag(device)
+    form = phone.get(link(device)).content.decode()
+    assert f"Add to tag {tag.written}" in form
+    assert "Tag this driver" not in form
+    sent = phone.post(link(device), typed(), follow=True).content.decode()
+    assert "Your report is on the tag" in sent
+    assert "Write this on the paper tag" not in sent
+
+
+def test_the_slip_of_a_quarantined_driver_asks_for_no_cleaning() -> None:
+    """The words "Cleaned? Not stated" alone would send somebody for a cloth."""
+    device, phone = a_device(), a_phone()
+    phone.post(link(device), typed(harm="yes"))
+    assert "Do not clean it now" in phone.get(link(device) + "slip/").content.decode()
+
+
 def test_the_ward_is_read_out_of_the_words() -> None:
     """A ward of the driver's site that is named in the words is where it was seen; other words move nothing."""
     a_ward("Ward 9")

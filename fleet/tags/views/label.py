@@ -14,7 +14,7 @@ from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.registry.queries import device_of_token
 from fleet.tags.queries import label_status, open_tag
-from fleet.tags.views.sending import report_form, send, sent_report
+from fleet.tags.views.sending import report_form, send, sent_joined, sent_report
 from fleet.web.guards import View, public
 from fleet.web.throttle import too_often
 
@@ -75,6 +75,7 @@ def label_sent(request: HttpRequest, device: Device, token: str) -> HttpResponse
         "number": tag.written,
         "asset": device.asset_number,
         "keep": device.quarantined,
+        "joined": sent_joined(request, tag),
         "slip_url": reverse("tags:label_slip", args=[token]) if sent_report(request, tag) else "",
         "layout": "plain.html",
     }

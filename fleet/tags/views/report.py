@@ -9,7 +9,7 @@ from fleet.core.permissions import May
 from fleet.people.queries import acting
 from fleet.registry.queries import devices
 from fleet.tags.queries import contamination, first_report, label_status, places_to_choose, tags_numbered
-from fleet.tags.views.sending import person_of, report_form, send, sent_report
+from fleet.tags.views.sending import person_of, report_form, send, sent_joined, sent_report
 from fleet.web.guards import fetch, guard
 
 
@@ -40,6 +40,7 @@ def sent(request: HttpRequest, number: str) -> HttpResponse:
         "number": tag.written,
         "asset": tag.device.asset_number,
         "keep": tag.device.quarantined,
+        "joined": sent_joined(request, tag),
         "slip_url": reverse("tags:slip", args=[tag.number]),
         "more_url": reverse("tags:tag", args=[tag.number]),
         "layout": "base.html",

@@ -13,7 +13,7 @@ from fleet.registry.models import Device, Place
 from fleet.tags.actions import Raised, raise_tag
 from fleet.tags.forms import ReportForm, put_beside
 from fleet.tags.models import Tag, TagReport
-from fleet.tags.queries import place_in_words
+from fleet.tags.queries import first_report, place_in_words
 
 _REPORTER = "reporter"
 _SENT = "sent reports"
@@ -67,3 +67,9 @@ def _remember(request: HttpRequest, form: ReportForm, raised: Raised) -> None:
 def sent_report(request: HttpRequest, tag: Tag) -> TagReport | None:
     """The report on this tag that this session has sent, if it has."""
     return tag.reports.filter(pk=request.session.get(_SENT, {}).get(tag.number)).first()
+
+
+def sent_joined(request: HttpRequest, tag: Tag) -> bool:
+    """Whether what this session has sent last joined a tag that somebody's earlier report had raised."""
+    mine = sent_report(request, tag)
+    return mine is not None and mine != first_report(tag)
