@@ -84,13 +84,13 @@ class FinishForm(forms.Form):
     """How an order ends."""
 
     revision = forms.IntegerField(widget=forms.HiddenInput)
-    outcome = forms.ChoiceField(label="Outcome", widget=forms.RadioSelect)
+    outcome = forms.ChoiceField(label="Outcome", widget=forms.RadioSelect(attrs={"data-focus": ""}))
     found = forms.ChoiceField(
         label="What was found", required=False, choices=[("", "Not stated"), *Order.Found.choices]
     )
     found_words = _words("What you found, in words", hint=NO_NAMES)
     cause = forms.CharField(label="Cause", required=False, max_length=200)
-    action_taken = _words("What you did", hint="Retiring a driver needs the reason here.")
+    action_taken = _words("What you did", hint="A repair needs this; so does retiring a driver: the reason.")
     minutes = forms.IntegerField(
         label="Hands-on minutes not entered yet",
         required=False,

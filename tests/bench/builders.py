@@ -85,7 +85,7 @@ def work(order: Order, by: Person | Actor) -> Order:
 def finish(order: Order, by: Person | Actor, outcome: Outcome = Outcome.REPAIRED, **facts: object) -> Order:
     """The order finished as it now stands."""
     actor = by if isinstance(by, Actor) else actor_for(by)
-    given = bench.Completion(outcome=outcome, **facts)
+    given = bench.Completion(outcome=outcome, **{"action_taken": "Mended and checked.", **facts})
     return bench.complete(order, given, revision=fresh(order).revision, by=actor)
 
 

@@ -353,3 +353,14 @@ def test_words_that_do_not_fit_are_refused(technician: Person, facts: dict[str, 
     with pytest.raises(BadValueError) as refused:
         finish(order, technician, **facts)
     assert refused.value.field == field
+
+
+def test_a_repair_says_what_was_done(technician: Person) -> None:
+    """A repair without a word of what was done is refused and nothing is written; a service may pass without."""
+    order = work(received(a_device(), technician, kind="corrective"), technician)
+    with pytest.raises(BadValueError, match="Say what you did") as refused:
+        finish(order, technician, Outcome.REPAIRED, action_taken=" ")
+    assert refused.value.field == "action_taken"
+    assert fresh(order).state == "started"
+    planned = work(received(a_device(), technician, kind="planned"), technician)
+    assert finish(planned, technician, Outcome.REPAIRED, action_taken="").state == "done"

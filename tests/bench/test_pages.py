@@ -29,6 +29,10 @@ def test_a_tagged_driver_is_received_worked_and_returned_by_pages_alone(technici
         given = {"revision": fresh(order).revision, **answer}
         assert client.post(f"/bench/orders/{order}/steps/{position}/", given).status_code == 302
     end = {"revision": fresh(order).revision, "outcome": "repaired", "returned_to": device.home_id, "minutes": "25"}
+    bare = client.post(f"/bench/orders/{order}/finish/", end)
+    assert bare.status_code == 422
+    assert "Say what you did" in bare.content.decode()
+    end["action_taken"] = "Drive cleaned."
     assert client.post(f"/bench/orders/{order}/finish/", end).url == "/bench/"
     assert again(device).condition == "in_service"
     assert fresh(order).tag.cleared_by_order == order.number
@@ -203,3 +207,33 @@ def test_orders_are_narrowed_by_the_days_of_their_completion(technician: Person)
     outside = client.get(f"/bench/orders/?completed_max={today - timedelta(days=1)}")
     assert done.number in inside.content.decode()
     assert done.number not in outside.content.decode()
+
+
+def test_a_failed_reading_is_told_at_the_next_step(technician: Person) -> None:
+    """A slip of the hand, -45 for -4.5, is read while the driver still stands there; a pass goes on in silence."""
+    order = received(a_device(), technician, kind="corrective")
+    client = signed_in(technician)
+    address = f"/bench/orders/{order}/steps/2/"
+    given = {"revision": order.revision, "value": "-45", "verdict": "limits"}
+    said = client.post(address, given, follow=True).content.decode()
+    assert "Step 2: -45 %, fail; its limits are" in said
+    given = {"revision": fresh(order).revision, "value": "-4,5", "verdict": "limits"}
+    assert "If that was a slip" not in client.post(address, given, follow=True).content.decode()
+
+
+def test_no_step_is_shown_large_while_a_quarantine_is_open(technician: Person) -> None:
+    """The page of a quarantined driver's order tells nobody to read its log or to try it."""
+    order = received(a_device(), technician, kind="corrective")
+    an_open_tag(order.device, harm="yes")
+    page = signed_in(technician).get(f"/bench/orders/{order}/").content.decode()
+    assert "No step is worked while the quarantine is open" in page
+    assert 'id="answer"' not in page
+
+
+def test_the_queue_takes_a_scan(technician: Person) -> None:
+    """Whoever holds a driver scans it on the queue itself; its tag number is shown as the paper tag has it."""
+    tag = an_open_tag(a_device())
+    page = signed_in(technician).get("/bench/").content.decode()
+    assert 'action="/bench/receive/"' in page
+    assert "data-scan" in page
+    assert tag.written in page

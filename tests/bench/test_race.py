@@ -45,7 +45,7 @@ def both(technician: Person, second_technician: Person) -> list[Actor]:
 def test_one_of_two_finishes_an_order(both: list[Actor]) -> None:
     """Two technicians finish the same order at once: one does, the other gets a conflict, the driver returns once."""
     order = work(received(a_device(), both[0], kind="corrective"), both[0])
-    given = bench.Completion(outcome=Outcome.REPAIRED, minutes=5)
+    given = bench.Completion(outcome=Outcome.REPAIRED, action_taken="Drive cleaned.", minutes=5)
     results = together(lambda by: bench.complete(order, given, revision=order.revision, by=by), both)
     assert sorted(type(result) for result in results if isinstance(result, ConflictError)) == [ConflictError]
     assert sum(isinstance(result, Order) for result in results) == 1

@@ -86,7 +86,8 @@ class Walk:
         steps = Step.objects.filter(version=order.procedure_version)
         bench.answer_many(order, [(step, good(step)) for step in steps], by=by)
         self.meddle()
-        end = bench.Completion(outcome=self.draw(st.sampled_from([Outcome.REPAIRED, Outcome.NO_FAULT_FOUND])))
+        outcome = self.draw(st.sampled_from([Outcome.REPAIRED, Outcome.NO_FAULT_FOUND]))
+        end = bench.Completion(outcome=outcome, action_taken="done")
         bench.complete(order, end, revision=Order.objects.get(pk=order.pk).revision, by=by)
 
     def meddle(self) -> None:

@@ -56,7 +56,7 @@ class RemoveForm(_TodayForm):
     why = forms.ChoiceField(
         label="Why it is taken out",
         choices=[(value, label) for value, label in Fitting.Why.choices if value != Fitting.Why.RETIRED],
-        widget=forms.RadioSelect,
+        widget=forms.RadioSelect(attrs={"data-focus": ""}),
     )
     note = alternative(forms.CharField(label="Note, if there is more to say", max_length=200, required=False))
 

@@ -85,6 +85,7 @@ def _release(order: Order, given: Completion, by: Actor) -> Order:
     device = order.device
     counted = facts(device, order)
     ask_work(Condition(device.condition), counted, by.duties)
+    _ask_what_was_done(order, given)
     _ask_second_person(order, given.outcome, by)
     place = given.returned_to or device.home
     _ask_something_checked(order)
@@ -123,6 +124,13 @@ def _ask_something_checked(order: Order) -> None:
         raise MoveRefusedError(
             f"Cannot finish order {order}: every required step is marked as not applicable, so nothing was checked."
         )
+
+
+def _ask_what_was_done(order: Order, given: Completion) -> None:
+    """A repair whose record doesn't say what was done helps nobody who meets the driver next."""
+    repaired = order.kind == OrderKind.CORRECTIVE and given.outcome is Outcome.REPAIRED
+    if repaired and not given.action_taken.strip():
+        raise BadValueError("Say what you did: a repair is not finished without it.", field="action_taken")
 
 
 def _ask_second_person(order: Order, outcome: Outcome, by: Actor) -> None:

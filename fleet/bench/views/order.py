@@ -25,7 +25,7 @@ from fleet.bench.forms import (
     TakeForm,
     WaitForm,
 )
-from fleet.bench.models import Labour, Order, Step
+from fleet.bench.models import Labour, Order, Reading, Step
 from fleet.core.errors import BadValueError, BenchwardError, ConflictError
 from fleet.core.lifecycle import WaitReason
 from fleet.core.permissions import May
@@ -59,14 +59,25 @@ def answer(request: HttpRequest, number: str, position: int) -> HttpResponse:
     form = StepForm(step, request.POST)
     if form.is_valid():
         try:
-            actions.answer(row, step, form.answer(), revision=form.cleaned_data["revision"], by=acting(request))
+            reading = actions.answer(
+                row, step, form.answer(), revision=form.cleaned_data["revision"], by=acting(request)
+            )
         except ConflictError as error:
             return _show(request, _again(row), position=position, form=form, conflict=str(error), status=CONFLICT)
         except BenchwardError as error:
             put_beside(form, error)
         else:
+            _warn_of_failure(request, reading)
             return redirect(_after(row, position))
     return _show(request, row, position=position, form=form, status=REFUSED)
+
+
+def _warn_of_failure(request: HttpRequest, reading: Reading) -> None:
+    """Say at the next step that this one failed: a slip of the hand, -45 for -4.5, is else seen too late."""
+    if reading.verdict == Reading.Verdict.FAIL:
+        limits = queries.limits_of(reading.step)
+        told = f"{queries.in_words(reading)}; its limits are {limits.words}" if limits else queries.in_words(reading)
+        messages.warning(request, f"Step {reading.step.position}: {told}. If that was a slip, answer the step again.")
 
 
 def _again(row: Order) -> Order:
