@@ -48,6 +48,10 @@ class RecordForm(forms.Form):
         self.person = person
         self.fields["kind"].queryset = kinds()  # type: ignore[attr-defined]
         self.fields["seen_by"].initial = str(person)
+        if self.initial.get("code"):
+            # The driver is known: a number key then picks what it raised, and does not overwrite the asset number.
+            del self.fields["code"].widget.attrs["autofocus"]
+            self.fields["kind"].widget.attrs["data-focus"] = ""
 
     def clean_code(self) -> Device:
         """The driver that the code names, if the person may know of it."""

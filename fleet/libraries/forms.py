@@ -88,6 +88,10 @@ class ScanForm(forms.Form):
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.person = person
+        if self.initial.get("codes"):
+            # The driver is known: what is asked for next is its version.
+            del self.fields["codes"].widget.attrs["autofocus"]
+            self.fields["version"].widget.attrs["data-focus"] = ""
 
     def clean_codes(self) -> list[Device]:
         """The drivers, each once; every line that names none is told."""

@@ -82,3 +82,13 @@ def test_who_may_clear(storekeeper: Person, outsider: Person) -> None:
     assert signed_in(outsider).get(address).status_code == 404
     assert signed_in(outsider).post(address, {"why": "x"}).status_code == 404
     assert signed_in(storekeeper).get(reverse("alerts:new")).status_code == 403
+
+
+def test_from_a_drivers_page_the_keys_choose_what_it_raised(technician: Person) -> None:
+    """With the driver filled in, the first choice has the focus: a 1 typed there does not overwrite the asset."""
+    a_kind()
+    client = signed_in(technician)
+    known = client.get(reverse("alerts:new"), {"device": a_device().asset_number}).content.decode()
+    assert "autofocus" not in known
+    assert "data-focus" in known
+    assert "autofocus" in client.get(reverse("alerts:new")).content.decode()
