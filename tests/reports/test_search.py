@@ -3,11 +3,13 @@
 import pytest
 from django.urls import reverse
 
+from fleet.batteries.queries import fitted_pack
 from fleet.core.identifiers import CHECK_LETTERS
 from fleet.people.models import Person
 from fleet.registry.actions import see
 from fleet.registry.models import Device
 from fleet.registry.queries import label_token
+from tests.batteries.builders import a_fitted_device
 from tests.bench.builders import received
 from tests.builders import BY, a_device, a_site, a_type, a_ward
 from tests.reports.builders import signed_in, the_tag, words
@@ -116,3 +118,12 @@ def test_search_asks_the_database_the_same_however_many_match(
     client = signed_in(technician)
     with django_assert_max_num_queries(14):  # type: ignore[operator]
         assert "30 drivers" in client.get(SEARCH, {"q": "ZZ"}).content.decode()
+
+
+def test_a_packs_number_leads_to_the_pack(technician: Person, ward_nurse: Person, outsider: Person) -> None:
+    """Who holds a pack in the hand comes to its page; a ward, and somebody of elsewhere, find nothing."""
+    pack = fitted_pack(a_fitted_device())
+    assert pack is not None
+    assert lands_on(technician, pack.number.lower()) == reverse("batteries:pack", args=[pack.number])
+    assert lands_on(ward_nurse, pack.number) == SEARCH
+    assert lands_on(outsider, pack.number) == SEARCH

@@ -5,8 +5,10 @@ from typing import Final
 
 from django.db.models import Q
 
+from fleet.batteries.models import Pack
 from fleet.bench.models import Order
 from fleet.core.identifiers import Scan, ScanKind, order_number, read_any, tag_number
+from fleet.core.permissions import May
 from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.registry.queries import by_code, devices
@@ -23,13 +25,15 @@ SHORTEST: Final = 2
 class Hits:
     """The drivers a text names. `exact`: by a whole number, not only its beginning. `more`: not all are listed.
 
-    `tag` is a tag the person may see although its driver stands elsewhere; `problem` says what is wrong with the text.
+    `tag` is a tag the person may see although its driver stands elsewhere; `pack` one whose number this is; `problem`
+    says what is wrong with the text.
     """
 
     drivers: tuple[Device, ...]
     exact: bool = False
     more: bool = False
     tag: Tag | None = None
+    pack: Pack | None = None
     problem: str = ""
 
     @property
@@ -39,7 +43,10 @@ class Hits:
 
 
 def search(text: str, person: Person) -> Hits:
-    """Find drivers by a whole asset, serial, tag or order number, UDI or label link; else by how a number begins."""
+    """Find drivers by a whole asset, serial, tag or order number, UDI or label link; else a pack by its number.
+
+    Else drivers by how their number begins.
+    """
     code = text.strip()
     if not code:
         return Hits(())
@@ -48,6 +55,8 @@ def search(text: str, person: Person) -> Hits:
     named = _seen(_named(text, code) | _numbered(scan, tag), person)
     if named or tag:
         return Hits(tuple(named), exact=True, tag=tag)
+    if pack := _pack(code, person):
+        return Hits((), pack=pack)
     begun = _begun(code, person)
     return Hits(tuple(begun[:MOST]), more=len(begun) > MOST, problem=scan.problem)
 
@@ -56,6 +65,12 @@ def _tag(scan: Scan, person: Person) -> Tag | None:
     if scan.kind is not ScanKind.TAG or scan.sequence is None:
         return None
     return Tag.objects.within(person).filter(number=tag_number(scan.sequence)).first()
+
+
+def _pack(code: str, person: Person) -> Pack | None:
+    if not person.may(May.SEE_FLEET):
+        return None
+    return Pack.objects.within(person).filter(number__iexact=code).first()
 
 
 def _named(text: str, code: str) -> set[int]:

@@ -20,4 +20,6 @@ def search(request: HttpRequest) -> HttpResponse:
         return redirect("reports:device", hits.only.asset_number)
     if hits.tag and not hits.drivers:
         return redirect("tags:tag", hits.tag.number)
+    if hits.pack:
+        return redirect("batteries:pack", hits.pack.number)
     return render(request, "reports/search.html", {"text": text.strip(), "hits": hits})
