@@ -4,7 +4,9 @@ from typing import Any
 
 from django import forms
 
+from fleet.registry.forms import ActionForm
 from fleet.registry.queries import types
+from fleet.schedules.actions import EDITABLE
 from fleet.schedules.models import DueAttempt, Plan
 from fleet.web.forms import day_field, moment_field, words_field
 
@@ -54,14 +56,15 @@ class IntervalForm(forms.Form):
     why = words_field("Reason")
 
 
-class PlanForm(forms.ModelForm):  # type: ignore[type-arg]
+class PlanForm(ActionForm):
     """A plan: what, how often, on whose word. The action checks what fits together."""
 
+    facts = EDITABLE
     why = words_field("Reason for the change", required=False)
 
     class Meta:
         model = Plan
-        fields = (
+        fields: tuple[str, ...] = (
             "device_type", "kind", "name", "every_months", "every_hours", "window_before_days", "window_after_days",
             "mode", "basis", "document", "basis_reason", "basis_by", "basis_on", "basis_review_on", "active",
         )  # fmt: skip
@@ -89,6 +92,3 @@ class PlanForm(forms.ModelForm):  # type: ignore[type-arg]
             del self.fields["device_type"], self.fields["kind"]
         else:
             del self.fields["active"], self.fields["why"]
-
-    def _post_clean(self) -> None:
-        """Leave the row alone: the action changes it, and says what doesn't fit."""

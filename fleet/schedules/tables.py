@@ -115,6 +115,43 @@ def csv_rows(dues: Iterable[Due]) -> Iterator[tuple[Cell, ...]]:
         )
 
 
+class AlternativeTable(DueTable):
+    """One row a due that follows another schedule than the maker's, with who judged that and why."""
+
+    every = tables.Column("Every", accessor="pk", orderable=False)
+    reason = tables.Column("Why", accessor="pk", orderable=False)
+    judged = tables.Column("Evaluated by", accessor="plan__basis_by", empty_values=())
+    review = tables.Column("To be reviewed", accessor="plan__basis_review_on")
+
+    class Meta:
+        order_by = "type"
+        empty_text = "No driver follows another schedule than its maker's."
+        exclude = ("standing", "due_on", "condition", "tried")
+        sequence = ("asset", "type", "home", "plan", "every", "reason", "judged", "review", "act")
+
+    def render_every(self, record: Due) -> str:
+        """The interval that holds, and the plan's where the driver has its own."""
+        words = interval_words(record.every_months, record.plan.every_hours)
+        own = record.own_every_months is not None
+        return f"{words}; its plan says {interval_words(record.plan.every_months, None) or 'none'}" if own else words
+
+    def render_reason(self, record: Due) -> str:
+        """The plan's reason; that of an interval of its own stands with the due."""
+        if record.plan.basis == Plan.Basis.ALTERNATIVE:
+            return " ".join(filter(None, [record.plan.basis_reason, record.plan.document]))
+        return "An interval of its own; the reason stands in the driver's history"
+
+    def render_judged(self, record: Due) -> str:
+        """Who, and when."""
+        if record.plan.basis != Plan.Basis.ALTERNATIVE or record.plan.basis_on is None:
+            return "—"
+        return f"{record.plan.basis_by}, {phrases.day(record.plan.basis_on)}"
+
+    def render_review(self, value: date) -> SafeString | str:
+        """The day, marked when it has passed."""
+        return marks.mark("late", phrases.day(value)) if value < clock.today() else phrases.day(value)
+
+
 class PlanTable(tables.Table):
     """One row a plan."""
 

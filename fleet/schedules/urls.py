@@ -9,6 +9,7 @@ urlpatterns = [
     path("overdue/", views.overdue, name="overdue"),
     path("overdue.csv", views.overdue_csv, name="overdue_csv"),
     path("coming/", views.due, name="due"),
+    path("alternative/", views.alternative, name="alternative"),
     path("completion/", views.completion, name="completion"),
     path("dues/<int:pk>/", views.one, name="one"),
     path("dues/<int:pk>/defer/", views.defer, name="defer"),

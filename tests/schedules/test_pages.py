@@ -21,7 +21,7 @@ from tests.schedules.builders import ACCEPTED, a_due, on
 pytestmark = pytest.mark.django_db
 
 LATE_DAY = date(2028, 4, 1)
-READ = ("schedules:overdue", "schedules:overdue_csv", "schedules:due", "schedules:plans")
+READ = ("schedules:overdue", "schedules:overdue_csv", "schedules:due", "schedules:plans", "schedules:alternative")
 
 
 def signed_in(person: Person) -> Client:
@@ -192,10 +192,41 @@ def test_a_plan_is_added_and_changed(manager: Person, technician: Person) -> Non
     assert signed_in(technician).post(address, typed).status_code == 403
     answer = signed_in(manager).post(address, typed, follow=True)
     assert "1 drivers have their due" in answer.content.decode()
-    plan = Plan.objects.get()
-    changed = {**typed, "every_months": "6", "active": "on", "why": "the maker's new revision"}
-    signed_in(manager).post(reverse("schedules:plan", args=[plan.pk]), changed)
+    client, address = signed_in(manager), reverse("schedules:plan", args=[Plan.objects.get().pk])
+    opened = client.get(address).context["form"]["opened"].value()
+    changed = {**typed, "every_months": "6", "active": "on", "why": "the maker's new revision", "opened": opened}
+    client.post(address, changed)
     assert Due.objects.get().due_on == date(2027, 7, 31)
+
+
+def test_drivers_on_another_schedule_are_listed_with_the_reason(manager: Person, outsider: Person) -> None:
+    """By their plan or by an interval of their own, with who judged it, when, why and when to look again."""
+    judged = {"basis": "alternative", "basis_reason": "Ten years without a finding.", "basis_by": "M. Ferrant"}
+    ours = a_due(name="Long service", basis_on=date(2027, 1, 5), basis_review_on=date(2028, 1, 5), **judged).device
+    usual, own = a_due(a_device(accepted_on=ACCEPTED)), a_due(a_device(accepted_on=ACCEPTED), name="Battery test")
+    with on(ACCEPTED):
+        actions.set_own_interval(own, 6, why="runs day and night", by=BY)
+    html = page(manager, "schedules:alternative").replace("\xa0", " ")
+    for words in (ours.asset_number, "Ten years without a finding.", "M. Ferrant, 5 Jan 2027", own.device.asset_number):
+        assert words in html
+    assert "6 months; its plan says 12 months" in html
+    assert f"/schedules/dues/{usual.pk}/" not in html
+    assert ours.asset_number not in page(outsider, "schedules:alternative")
+
+
+def test_a_plan_changed_by_somebody_else_is_not_overwritten(manager: Person) -> None:
+    """Whoever saves a form opened before is told what stands now; saved once more, theirs counts."""
+    plan = a_due().plan
+    client, address = signed_in(manager), reverse("schedules:plan", args=[plan.pk])
+    form = client.get(address).context["form"]
+    typed = {name: form[name].value() for name in form.fields if form[name].value() is not None}
+    actions.edit_plan(plan, {"window_after_days": 60}, by=BY)
+    answer = client.post(address, {**typed, "name": "Service"})
+    assert "changed by somebody else" in answer.content.decode()
+    assert Plan.objects.get().window_after_days == 60
+    again = {**typed, "name": "Service", "opened": answer.context["form"]["opened"].value()}
+    client.post(address, again)
+    assert (Plan.objects.get().name, Plan.objects.get().window_after_days) == ("Service", 30)
 
 
 def test_a_plan_that_does_not_fit_keeps_what_was_typed(manager: Person) -> None:

@@ -2,10 +2,11 @@
 
 from fleet.schedules.actions.dues import make_due_now, open_dues, open_dues_of_all, roll, roll_kind, suspend
 from fleet.schedules.actions.nightly import count_running_hours, mark_late
-from fleet.schedules.actions.plans import NewPlan, add_plan, edit_plan
+from fleet.schedules.actions.plans import EDITABLE, NewPlan, add_plan, edit_plan
 from fleet.schedules.actions.visits import attempt, defer, set_own_interval
 
 __all__ = [
+    "EDITABLE",
     "NewPlan",
     "add_plan",
     "attempt",

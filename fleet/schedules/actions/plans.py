@@ -10,7 +10,7 @@ from django.db import transaction
 
 from fleet.audit.actions import Happening, record, record_many
 from fleet.audit.actors import Actor
-from fleet.audit.changes import change
+from fleet.audit.changes import change, refuse_changed
 from fleet.core.errors import BadValueError
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
@@ -65,16 +65,18 @@ def add_plan(new: NewPlan, *, by: Actor) -> Plan:
 
 
 @transaction.atomic
-def edit_plan(plan: Plan, changes: Mapping[str, Any], *, by: Actor, why: str = "") -> Plan:
+def edit_plan(plan: Plan, changes: Mapping[str, Any], *, by: Actor, why: str = "", opened: str | None = None) -> Plan:
     """Change a plan and reckon its dues anew, except those put off by a person or asked for by the driver.
 
-    A plan set inactive stops counting; set active again its dues count again. Raises BadValueError for a field that
-    can't be changed or a value that doesn't fit.
+    A plan set inactive stops counting; set active again its dues count again. `opened` is the fingerprint of EDITABLE
+    that a form was opened with: ConflictError if they were changed since. Raises BadValueError for a field that can't
+    be changed or a value that doesn't fit.
     """
     by.must(May.EDIT_REGISTRY)
     if wrong := sorted(set(changes) - EDITABLE):
         raise BadValueError(f"“{wrong[0]}” of a plan can't be changed; add another plan instead.", field=wrong[0])
     row = Plan.objects.select_for_update(of=("self",)).select_related("device_type").get(pk=plan.pk)
+    refuse_changed(row, EDITABLE, opened)
     _clean(_as_changed(row, changes))
     before, after = change(row, **changes)
     if after:

@@ -4,6 +4,7 @@ from fleet.schedules.queries.completion import Completion, Outcome, Report, Resu
 from fleet.schedules.queries.dues import (
     Group,
     ages,
+    alternative,
     attempts_of,
     coming,
     done_of,
@@ -24,6 +25,7 @@ __all__ = [
     "Report",
     "Result",
     "ages",
+    "alternative",
     "attempts_of",
     "coming",
     "completion",

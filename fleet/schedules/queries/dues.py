@@ -49,6 +49,12 @@ def live(person: Person | None = None) -> DueQuerySet:
     return rows if person is None else rows.within(person)
 
 
+def alternative(person: Person) -> DueQuerySet:
+    """Dues on another schedule than the maker's: by their plan's word, or by an interval of the driver's own."""
+    other = Q(plan__basis=Plan.Basis.ALTERNATIVE) | Q(own_every_months__isnull=False)
+    return live(person).filter(other).order_by("plan__device_type", "device__asset_number", "plan__name")
+
+
 def overdue(on: date, person: Person | None = None) -> DueQuerySet:
     """Dues whose window ended before `on`, longest late first."""
     return with_last_attempt(live(person)).filter(closes_on__lt=on).order_by("closes_on", "id")

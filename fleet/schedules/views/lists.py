@@ -8,15 +8,16 @@ from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from fleet.core.due import add_months
 from fleet.core.permissions import May
 from fleet.people.models import Person
 from fleet.schedules import queries
-from fleet.schedules.filters import ComingFilter, OverdueFilter
+from fleet.schedules.filters import ComingFilter, DueFilter, OverdueFilter
 from fleet.schedules.models import DueQuerySet
-from fleet.schedules.tables import CSV_HEADER, DueTable, csv_rows
+from fleet.schedules.tables import CSV_HEADER, AlternativeTable, DueTable, csv_rows
 from fleet.web import clock, csv_out, phrases
 from fleet.web.guards import guard
 from fleet.web.paging import paged
@@ -95,6 +96,22 @@ def due(request: HttpRequest) -> HttpResponse:
         "table": _table(request, shown, "Nothing comes due in this month.", order_by="due_on"),
     }
     return render(request, "schedules/due.html", context)
+
+
+@guard(May.SEE_FLEET)
+@require_safe
+def alternative(request: HttpRequest) -> HttpResponse:
+    """The drivers on another schedule than their maker's, each with the reason."""
+    narrowed = DueFilter(request.GET, queryset=queries.alternative(_person(request)), request=request)
+    plans = reverse("schedules:plans")
+    context = {
+        "filter": narrowed,
+        "count": narrowed.qs.count(),
+        "table": paged(request, AlternativeTable(narrowed.qs)),
+        "plans": plans,
+        "above": [("Plans", plans)],
+    }
+    return render(request, "schedules/alternative.html", context)
 
 
 def _days_ahead(request: HttpRequest) -> int:

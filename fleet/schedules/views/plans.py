@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 from django_tables2 import RequestConfig
 
-from fleet.core.errors import BenchwardError
+from fleet.core.errors import BenchwardError, ConflictError
 from fleet.core.permissions import May
 from fleet.people.queries import acting
 from fleet.schedules import actions, queries
@@ -54,19 +54,22 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
     """Change a plan: its dues are reckoned anew."""
     row = get_object_or_404(Plan.objects.select_related("device_type__maker"), pk=pk)
 
+    form = PlanForm(request.POST or None, instance=row)
+
     def act(typed: dict[str, Any]) -> str:
-        actions.edit_plan(
-            row, {name: typed[name] for name in typed if name != "why"}, why=typed["why"], by=acting(request)
-        )
+        actions.edit_plan(row, form.changes(), why=typed["why"], opened=typed["opened"], by=acting(request))
         return f"“{typed['name']}” is changed, and its dues with it."
 
-    return _edit(request, PlanForm(request.POST or None, instance=row), f"{row}, {row.device_type}", act)
+    return _edit(request, form, f"{row}, {row.device_type}", act)
 
 
 def _edit(request: HttpRequest, form: PlanForm, title: str, act: Callable[[dict[str, Any]], str]) -> HttpResponse:
     if form.is_valid():
         try:
             words = act(form.cleaned_data)
+        except ConflictError as error:
+            form.add_error(None, str(error))
+            form.show_what_stands(Plan.objects.get(pk=form.instance.pk))
         except BenchwardError as error:
             put_beside(form, error)
         else:
