@@ -72,6 +72,7 @@ class Site:
             "tags:quarantine": quarantine,
             "tags:custody": quarantine,
             "tags:incident": quarantine,
+            "tags:aware": quarantine,
             "tags:lift": quarantine,
             "tags:tag": {"number": self.tag.number},
             "tags:sent": {"number": self.tag.number},

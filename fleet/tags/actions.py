@@ -269,6 +269,22 @@ def note_incident(quarantine: Quarantine, reference: str, *, by: Actor) -> Quara
 
 
 @transaction.atomic
+def correct_awareness(quarantine: Quarantine, on: date, *, why: str, by: Actor) -> Quarantine:
+    """Correct the day the hospital became aware, with the reason; the trail keeps the one before."""
+    by.must(May.LIFT_QUARANTINE)
+    if not why.strip():
+        raise BadValueError("Say how it is known that the hospital was aware on that day.", field="why")
+    row = _locked_open(quarantine)
+    before, after = change(row, aware_on=_past_day(on))
+    if after:
+        happening = Happening(
+            "corrected awareness", row, device_id=row.device_id, before=before, after=after, why=why.strip()
+        )
+        record(happening, by=by)
+    return row
+
+
+@transaction.atomic
 def lift_quarantine(quarantine: Quarantine, *, why: str, by: Actor) -> Quarantine:
     """End a quarantine with a reason. The driver stays out of use: only a bench order returns it to service."""
     by.must(May.LIFT_QUARANTINE)

@@ -13,6 +13,7 @@ from fleet.registry.models import Place
 from fleet.tags.actions import Custody
 from fleet.tags.models import CustodyEntry, Decontamination, Quarantine, TagReport, YesNo
 from fleet.tags.report import Report
+from fleet.web.forms import day_field, words_field
 
 NO_NAMES = "No patient names."
 _MOMENT = "%Y-%m-%dT%H:%M"
@@ -166,6 +167,13 @@ class IncidentForm(forms.Form):
     """The number that the local incident system gave."""
 
     incident_reference = _line(Quarantine.incident_reference, "Local incident number", required=True, hint=NO_NAMES)
+
+
+class AwareForm(forms.Form):
+    """The day the hospital became aware, where it was not the day of the report."""
+
+    aware_on = day_field("Hospital aware on")
+    why = words_field("How that is known", hint=NO_NAMES)
 
 
 class LiftForm(forms.Form):

@@ -15,6 +15,7 @@ urlpatterns = [
     path("tags/quarantines/<int:pk>/", quarantine.quarantine, name="quarantine"),
     path("tags/quarantines/<int:pk>/custody/", quarantine.custody, name="custody"),
     path("tags/quarantines/<int:pk>/incident/", quarantine.incident, name="incident"),
+    path("tags/quarantines/<int:pk>/aware/", quarantine.aware, name="aware"),
     path("tags/quarantines/<int:pk>/lift/", quarantine.lift, name="lift"),
     path("tags/report/<path:asset>/", report.report, name="report"),
     path("tags/missing/<path:asset>/", ward.missing, name="missing"),

@@ -1,7 +1,10 @@
 """Quarantines on the screen of a manager and a technician."""
 
+from datetime import timedelta
+
 import pytest
 
+from fleet.audit.models import TrailEntry
 from fleet.people.models import Person
 from fleet.tags.models import CustodyEntry, Quarantine
 from tests.builders import a_device
@@ -82,7 +85,24 @@ def test_the_incident_number_is_noted(technician: Person, quarantine: Quarantine
     assert Quarantine.objects.get().incident_reference == "INC-40"
 
 
-@pytest.mark.parametrize("act", ["", "custody/", "incident/", "lift/"])
+def test_the_day_of_awareness_is_corrected_with_its_reason(
+    manager: Person, technician: Person, quarantine: Quarantine
+) -> None:
+    """A hospital may have known before the tag was raised: a manager corrects the day, the trail keeps both."""
+    address, first = f"/tags/quarantines/{quarantine.pk}/aware/", quarantine.aware_on
+    earlier = first - timedelta(days=2)
+    typed = {"aware-aware_on": earlier.isoformat(), "aware-why": "ward sister's call, noted in the incident system"}
+    assert signed_in(technician).post(address, typed).status_code == 403
+    page = signed_in(manager).post(address, typed, follow=True).content.decode()
+    assert "(2 days)" in page
+    entry = TrailEntry.objects.filter(verb="corrected awareness").get()
+    assert (entry.before, entry.after) == ({"aware_on": first.isoformat()}, {"aware_on": earlier.isoformat()})
+    ahead = {**typed, "aware-aware_on": (first + timedelta(days=1)).isoformat()}
+    assert "later than today" in signed_in(manager).post(address, ahead).content.decode()
+    assert Quarantine.objects.get().aware_on == earlier
+
+
+@pytest.mark.parametrize("act", ["", "custody/", "incident/", "aware/", "lift/"])
 def test_an_outsider_finds_no_quarantine_of_ours(act: str, outsider: Person, quarantine: Quarantine) -> None:
     """Outside one's places a quarantine does not exist."""
     client, address = signed_in(outsider), f"/tags/quarantines/{quarantine.pk}/{act}"

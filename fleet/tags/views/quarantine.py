@@ -13,7 +13,7 @@ from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.people.queries import acting
 from fleet.tags import actions, queries
-from fleet.tags.forms import CustodyForm, IncidentForm, LiftForm, put_beside
+from fleet.tags.forms import AwareForm, CustodyForm, IncidentForm, LiftForm, put_beside
 from fleet.tags.models import Quarantine
 from fleet.tags.views.sending import person_of
 from fleet.web import clock
@@ -66,6 +66,18 @@ def incident(request: HttpRequest, pk: int) -> HttpResponse:
 
 @guard(May.LIFT_QUARANTINE)
 @require_POST
+def aware(request: HttpRequest, pk: int) -> HttpResponse:
+    """Correct the day the hospital became aware."""
+    row, form = fetch(queries.quarantines(), request, pk=pk), AwareForm(request.POST, prefix="aware")
+
+    def correct() -> None:
+        actions.correct_awareness(row, form.cleaned_data["aware_on"], why=form.cleaned_data["why"], by=acting(request))
+
+    return _done(request, row, {"aware": form}, correct, "The day is corrected. The one before stays in the history.")
+
+
+@guard(May.LIFT_QUARANTINE)
+@require_POST
 def lift(request: HttpRequest, pk: int) -> HttpResponse:
     """End a quarantine with a reason."""
     row, form = fetch(queries.quarantines(), request, pk=pk), LiftForm(request.POST)
@@ -97,6 +109,7 @@ def _page(request: HttpRequest, row: Quarantine, **bound: forms.Form) -> HttpRes
     fresh: dict[str, Any] = {
         "custody": CustodyForm(initial={"given_by": row.holder}),
         "incident": IncidentForm(initial={"incident_reference": row.incident_reference}),
+        "aware": AwareForm(prefix="aware", initial={"aware_on": row.aware_on}),
         "lift": LiftForm(),
     }
     page = {
