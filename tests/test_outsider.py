@@ -36,6 +36,7 @@ SHARED = {
     "tags:label_slip": "the same",
     "bench:procedure": "procedures belong to types, which all sites share",
     "registry:type": "types are shared",
+    "registry:party": "companies are shared",
     "registry:type_edit": "the same",
     "jobs:run": "jobs count over all places and name no driver",
     "jobs:progress": "the same",

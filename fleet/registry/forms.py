@@ -9,8 +9,8 @@ from django.db import models
 
 from fleet.audit.changes import fingerprint
 from fleet.people.models import Person
-from fleet.registry.actions import EDITABLE, PLACE_FACTS, TYPE_FACTS
-from fleet.registry.models import Device, DeviceType, Place
+from fleet.registry.actions import EDITABLE, PARTY_FACTS, PLACE_FACTS, TYPE_FACTS
+from fleet.registry.models import Device, DeviceType, Party, Place
 from fleet.registry.queries import open_places, types
 from fleet.web.forms import words_field
 from fleet.web.phrases import quantity
@@ -92,6 +92,23 @@ class NewPlaceForm(PlaceForm):
         super().__init__(*args, **kwargs)
         homes = open_places(Place.Kind.SITE, Place.Kind.BUILDING)
         self.fields["parent"].queryset = homes.within(person)  # type: ignore[attr-defined]
+
+
+class PartyForm(ActionForm):
+    """A maker, supplier or service provider."""
+
+    facts = PARTY_FACTS
+    code = forms.SlugField(
+        label="Short code", max_length=20, required=False, help_text="Empty: one is made of the name."
+    )
+
+    class Meta:
+        model = Party
+        fields: tuple[str, ...] = (
+            "name", "code", "makes", "supplies", "services", "contact", "email", "phone", "address",
+        )  # fmt: skip
+        labels = {"email": "E-mail", "makes": "Makes drivers or packs", "supplies": "Sells", "services": "Services"}
+        widgets = {"address": forms.Textarea(attrs={"rows": 3})}
 
 
 class WhyForm(forms.Form):

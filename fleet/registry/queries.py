@@ -6,7 +6,7 @@ from django.urls import Resolver404, resolve
 
 from fleet.core.identifiers import Scan, ScanKind, read_any
 from fleet.people.models import Person
-from fleet.registry.models import Device, DeviceType, Place
+from fleet.registry.models import Device, DeviceType, Party, Place
 from fleet.web import clock
 
 #: The drivers with a value of their own where the type states one.
@@ -106,6 +106,11 @@ def drivers_by_condition(person: Person) -> dict[int, dict[str, int]]:
 def with_own_values(device_type: DeviceType) -> QuerySet[Device]:
     """The drivers of a type that have a value of their own where the type states one."""
     return devices().filter(OWN_VALUES, device_type=device_type)
+
+
+def parties() -> QuerySet[Party]:
+    """Makers, suppliers and service providers, with how many device types each makes (`type_count`)."""
+    return Party.objects.annotate(type_count=Count("device_types")).order_by("name")
 
 
 def type_of_di(di: str) -> DeviceType | None:

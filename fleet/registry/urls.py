@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.registry.views import devices, labels, places, types
+from fleet.registry.views import devices, labels, parties, places, types
 
 app_name = "registry"
 urlpatterns = [
@@ -14,6 +14,9 @@ urlpatterns = [
     path("places/new/", places.new_place, name="place_new"),
     path("places/<int:pk>/", places.place, name="place"),
     path("places/<int:pk>/close/", places.close, name="place_close"),
+    path("companies/", parties.parties, name="parties"),
+    path("companies/new/", parties.new, name="party_new"),
+    path("companies/<int:pk>/", parties.one, name="party"),
     path("types/", types.types, name="types"),
     path("types/new/", types.new, name="type_new"),
     path("types/<int:pk>/", types.one, name="type"),

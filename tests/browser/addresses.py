@@ -15,7 +15,7 @@ from fleet.exchange.models import Intake
 from fleet.jobs.models import Job
 from fleet.libraries.models import Library, LibraryVersion
 from fleet.people.models import Person
-from fleet.registry.models import Device, DeviceType, Place
+from fleet.registry.models import Device, DeviceType, Party, Place
 from fleet.registry.queries import label_token
 from fleet.reports.queries import Standing
 from fleet.schedules.models import Due, Plan
@@ -65,6 +65,7 @@ VALUES: dict[tuple[str, str], Values] = {
     ("bench/procedures/", "code"): one_each(Procedure, "kind", "code"),
     ("registry/places/", "pk"): one_each(Place, "kind"),
     ("registry/types/", "pk"): first(DeviceType),
+    ("registry/companies/", "pk"): first(Party),
     ("jobs/", "pk"): one_each(Job, "kind"),
     ("schedules/dues/", "pk"): one_each(Due, "plan__kind"),
     ("schedules/plans/", "pk"): first(Plan),

@@ -19,12 +19,14 @@ from fleet.registry.actions.devices import (
 )
 from fleet.registry.actions.places import PLACE_FACTS, add_place, close_place, edit_place, reopen_place
 from fleet.registry.actions.reference import (
+    PARTY_FACTS,
     TYPE_FACTS,
     NewType,
     TypeChange,
     add_device_type,
     add_party,
     edit_device_type,
+    edit_party,
     maker_named,
     next_number,
     next_numbers,
@@ -35,6 +37,7 @@ from fleet.registry.actions.reference import (
 
 __all__ = [
     "EDITABLE",
+    "PARTY_FACTS",
     "PLACE_FACTS",
     "TYPE_FACTS",
     "NewDevice",
@@ -50,6 +53,7 @@ __all__ = [
     "edit_device",
     "edit_device_type",
     "edit_devices",
+    "edit_party",
     "edit_place",
     "maker_named",
     "move",

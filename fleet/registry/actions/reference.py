@@ -65,16 +65,46 @@ def next_numbers(series: str, how_many: int) -> range:
     return range(first, first + how_many)
 
 
+#: What `edit_party` may change.
+PARTY_FACTS: Final = frozenset(
+    {"name", "code", "makes", "supplies", "services", "contact", "email", "phone", "address"}
+)  # fmt: skip
+
+
 @transaction.atomic
-def add_party(name: str, code: str, *, by: Actor, **facts: Any) -> Party:
-    """Add a maker, supplier or service provider."""
+def add_party(name: str, code: str = "", *, by: Actor, **facts: Any) -> Party:
+    """Add a maker, supplier or service provider. Without a code one is made of the name."""
     by.must(May.EDIT_REGISTRY)
-    if Party.objects.filter(name__iexact=name).exists() or Party.objects.filter(code=code).exists():
-        msg = f"There is already a party named “{name}” or with the code “{code}”."
-        raise BadValueError(msg, field="name")
-    party = Party.objects.create(name=name, code=code, **facts)
-    record(Happening("added party", party, after={"name": name, "code": code}), by=by)
+    party = Party(name=name, code=code or _free_code(name), **facts)
+    _refuse_taken_party(party)
+    party.save()
+    record(Happening("added party", party, after={"name": name, "code": party.code}), by=by)
     return party
+
+
+@transaction.atomic
+def edit_party(
+    party: Party, changes: Mapping[str, Any], *, by: Actor, why: str = "", opened: str | None = None
+) -> Party:
+    """Change what is kept of a maker, supplier or provider. `opened`: the fingerprint of PARTY_FACTS of its form."""
+    by.must(May.EDIT_REGISTRY)
+    row = Party.objects.select_for_update().get(pk=party.pk)
+    refuse_changed(row, PARTY_FACTS, opened)
+    changed = with_values(row, changes)
+    _refuse_taken_party(changed)
+    refuse_wrong(changed)
+    before, after = change(row, **changes)
+    if after:
+        record(Happening("changed party", row, before=before, after=after, why=why), by=by)
+    return row
+
+
+def _refuse_taken_party(party: Party) -> None:
+    others = Party.objects.exclude(pk=party.pk)
+    for name, taken in (("name", others.filter(name__iexact=party.name)), ("code", others.filter(code=party.code))):
+        if other := taken.first():
+            msg = f"There is already a party named “{other.name}” with the code “{other.code}”."
+            raise BadValueError(msg, field=name)
 
 
 @transaction.atomic
@@ -82,7 +112,7 @@ def maker_named(name: str, *, by: Actor) -> Party:
     """The maker of this name, added if there is none yet."""
     by.must(May.EDIT_REGISTRY)
     known = Party.objects.filter(name__iexact=name, makes=True).first()
-    return known or add_party(name, _free_code(name), by=by, makes=True)
+    return known or add_party(name, by=by, makes=True)
 
 
 def _free_code(name: str) -> str:

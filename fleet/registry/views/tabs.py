@@ -1,11 +1,11 @@
-"""The tabs between the three lists of the register."""
+"""The tabs between the lists of the register."""
 
 from dataclasses import dataclass
 from typing import Final
 
 from django.urls import reverse
 
-_LISTS: Final = (("Drivers", "devices"), ("Places", "places"), ("Types", "types"))
+_LISTS: Final = (("Drivers", "devices"), ("Places", "places"), ("Types", "types"), ("Companies", "parties"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +19,7 @@ class Tab:
 
 
 def tabs(current: str) -> list[Tab]:
-    """The three lists, with `current` ("devices", "places" or "types") marked."""
+    """The lists, with `current` ("devices", "places", "types" or "parties") marked."""
     return [Tab(label, reverse(f"registry:{name}"), name == current) for label, name in _LISTS]
 
 
