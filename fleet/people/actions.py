@@ -10,7 +10,7 @@ from django.contrib.sessions.models import Session
 from django.db import transaction
 
 from fleet.audit.actions import Happening, record
-from fleet.audit.actors import Actor
+from fleet.audit.actors import Actor, command_actor
 from fleet.audit.changes import change
 from fleet.core.errors import BadValueError, NotAllowedError
 from fleet.core.permissions import May
@@ -45,13 +45,20 @@ class PersonFacts:
 
 @transaction.atomic
 def ensure_roles() -> None:
-    """Make a group for each role with exactly the duties of the table. Safe to run again."""
+    """Make a group for each role with exactly the duties of the table. Safe to run again.
+
+    Where a role that was there held other duties, the trail tells which: everybody in it may do more or less from now.
+    """
     for role, duties in ROLE_DUTIES.items():
-        group, _ = Group.objects.get_or_create(name=role.value)
-        wanted = Permission.objects.filter(
-            content_type__app_label="fleet", codename__in=[duty.value for duty in duties]
-        )
-        group.permissions.set(wanted)
+        group, is_new = Group.objects.get_or_create(name=role.value)
+        before = sorted(group.permissions.values_list("codename", flat=True))
+        wanted = sorted(duty.value for duty in duties)
+        if before == wanted:
+            continue
+        group.permissions.set(Permission.objects.filter(content_type__app_label="fleet", codename__in=wanted))
+        if not is_new:
+            told = Happening("changed duties of role", group, before={"duties": before}, after={"duties": wanted})
+            record(told, by=command_actor("roles"))
 
 
 @transaction.atomic

@@ -6,6 +6,7 @@ import pytest
 from django.contrib.auth.models import Group
 from django.core.management import CommandError, call_command
 
+from fleet.audit.models import TrailEntry
 from fleet.people.actions import ensure_roles
 from fleet.people.models import Person
 from fleet.people.queries import role_of
@@ -33,7 +34,7 @@ def add(typed: io.StringIO, password: str, *extra: str) -> str:
 
 
 def test_roles_are_put_right_again() -> None:
-    """A duty taken from a role by hand is given back, and one added is taken away."""
+    """A duty taken from a role by hand is given back, and one added is taken away; the trail tells it, once."""
     ensure_roles()
     ward, administrator = (Group.objects.get(name=role.value) for role in (Role.WARD, Role.ADMINISTRATOR))
     ward.permissions.set(administrator.permissions.all())
@@ -43,6 +44,14 @@ def test_roles_are_put_right_again() -> None:
     assert ward.permissions.count() == len(ROLE_DUTIES[Role.WARD])
     assert administrator.permissions.count() == len(ROLE_DUTIES[Role.ADMINISTRATOR])
     assert "Ward staff: 1 duties" in out.getvalue()
+    told = TrailEntry.objects.filter(verb="changed duties of role").order_by("id")
+    assert [(entry.actor, entry.subject_name) for entry in told] == [
+        ("command roles", "ward"),
+        ("command roles", "administrator"),
+    ]
+    assert told[0].after == {"duties": ["may_report_fault"]}
+    call_command("roles", stdout=out)
+    assert told.count() == 2
 
 
 def test_the_first_administrator_is_added_from_standard_input(typed: io.StringIO) -> None:
