@@ -166,6 +166,16 @@ def test_the_forecast_moves_at_once(bench: Client) -> None:
     assert "The expected crossing moved from" in page
 
 
+def test_a_pack_that_falls_below_its_level_gets_no_day_to_come(bench: Client) -> None:
+    """A crossing that lies behind is not told as one that is expected; a driver in service is to be tagged."""
+    device = a_history()[0]
+    actions.refresh_forecasts(at=clock.now())
+    page = sent(bench, device, started_on="2026-06-01", stopped_at="11:00")
+    assert "now counts as below its replacement level" in page
+    assert "expected crossing" not in page
+    assert f"/tags/report/{device.asset_number}/" in page
+
+
 def test_a_test_belongs_to_the_open_battery_order(bench: Client) -> None:
     """Scanning the driver or naming the order both tie the test to it; a closed or foreign number does not open."""
     device = a_fitted_device()

@@ -109,8 +109,10 @@ def test_a_drivers_pack_is_swapped_on_one_page(bench: Client) -> None:
     foreign = a_pack(a_type("Sable"))
     refused = plain(bench.post(address, {"code": foreign.number, "on": "2026-03-01"}).content)
     assert "No free pack of this driver" in refused
-    bench.post(address, {"code": new.number, "on": "2026-03-01", "known": "on"})
+    assert "counts as in service" in words(bench, address)
+    done = bench.post(address, {"code": new.number, "on": "2026-03-01", "known": "on"})
     assert device.fittings.get(removed_on=None).pack == new
+    assert done.headers["Location"] == f"/devices/{device.asset_number}/"
 
 
 def test_a_quarantined_drivers_battery_stays_in(bench: Client) -> None:

@@ -36,6 +36,16 @@ def test_a_full_rack_is_logged_at_once(bench: Client) -> None:
     assert "10 tests logged together" in page
 
 
+def test_a_rack_says_which_drivers_to_keep_out_of_use(bench: Client) -> None:
+    """Those below their level are named below the list, each with the way to its pack; a rack of good ones is quiet."""
+    good, low = a_fitted_device(), a_fitted_device()
+    page = sent(bench, [a_row(good.asset_number), a_row(low.asset_number, "11:00")])
+    told = page[page.index("1 under its replacement level") :]
+    assert f"/batteries/device/{low.asset_number}/pack/" in told
+    assert f"/batteries/device/{good.asset_number}/pack/" not in told
+    assert "Keep out of use" not in sent(bench, [a_row(a_fitted_device().asset_number)])
+
+
 def test_empty_rows_are_left_out(bench: Client) -> None:
     """Rows in which only the position stands are no tests."""
     rows = [a_row(a_fitted_device().asset_number), {}, {}, a_row(a_fitted_device().asset_number)]

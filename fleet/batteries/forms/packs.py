@@ -42,7 +42,8 @@ class FitForm(_TodayForm):
         """The form on a driver's page: it asks for one of `packs` by its number."""
         form = cls(*args, **kwargs)
         form.fields["code"] = forms.ModelChoiceField(
-            packs, label="Pack", to_field_name="number", widget=forms.TextInput(attrs={"autocomplete": "off"}),
+            packs, label="Pack", to_field_name="number",
+            widget=forms.TextInput(attrs={"autocomplete": "off", "data-focus": ""}),
             help_text="Scan or type its number.",
             error_messages={"invalid_choice": "No free pack of this driver's type has that number."},
         )  # fmt: skip

@@ -44,7 +44,8 @@ def device_pack(request: HttpRequest, asset: str) -> HttpResponse:
             put_beside(form, error)
         else:
             messages.success(request, words)
-            return redirect("batteries:device_pack", asset)
+            # A pack that is out is followed by the next one; one that is in is done with.
+            return redirect("batteries:device_pack" if stay else "reports:device", asset)
     context = {"device": device, "stay": stay, "form": form, "first": FIRST, "above": above()}
     return render(request, "batteries/device_pack.html", context, status=REFUSED if form.errors else 200)
 

@@ -87,6 +87,8 @@ def _moved(test: RuntimeTest) -> str:
     after = Forecast.objects.filter(pack=test.pack_id).first()
     if after is None or after.crossing_on is None:
         return "Logged."
+    if after.already_below:
+        return "Logged. The pack now counts as below its replacement level."
     if before is None or before.crossing_on is None:
         return f"Logged. The level is expected to be passed on {phrases.day(after.crossing_on)}."
     if before.crossing_on == after.crossing_on:
@@ -130,6 +132,6 @@ def logged(request: HttpRequest) -> HttpResponse:
     asked = [int(pk) for pk in request.GET.get("of", "").split(",") if pk.isdecimal()]
     rows = rows.filter(pk__in=asked).order_by("pk") if asked else rows.order_by("-pk")[:LATEST]
     lines = [queries.made_test(row, row.device.replacement_level) for row in rows]
-    return render(
-        request, "batteries/logged.html", {"lines": lines, "asked": asked, "promise": PROMISE, "above": above()}
-    )
+    below = [line for line in lines if asked and line.is_value and not line.meets and not line.test.voided_at]
+    context = {"lines": lines, "asked": asked, "below": below, "promise": PROMISE, "above": above()}
+    return render(request, "batteries/logged.html", context)
