@@ -82,9 +82,13 @@ def new(request: HttpRequest) -> HttpResponse:
         request.POST or None, person=cast("Person", request.user), initial={"code": request.GET.get("device", "")}
     )
     if form.is_valid() and (alert := _recorded(request, form)):
-        messages.success(request, f"“{alert.kind}” on {alert.device} is on record, seen {alert.times} times in all.")
+        messages.success(request, f"“{alert.kind}” on {alert.device} is on record, seen {_times(alert.times)} in all.")
         return redirect("alerts:one", pk=alert.pk)
     return render(request, "alerts/new.html", {"form": form, "above": [("Alerts", reverse("alerts:list"))]})
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def _recorded(request: HttpRequest, form: RecordForm) -> Alert | None:

@@ -155,7 +155,7 @@ _WHY_NOT: Final[MappingProxyType[Need, Callable[[Facts], str]]] = MappingProxyTy
         Need.NO_MISSING_STEP: lambda facts: _count(
             facts.missing_required_steps, "required step is not answered", "required steps are not answered"
         ),
-        Need.CHECKED: lambda facts: "" if facts.checked else "no order with a required step is being finished",
+        Need.CHECKED: lambda facts: "" if facts.checked else "no required step of its order has passed",
         Need.ACCEPTED: lambda facts: "" if facts.accepted else "the driver has not passed an acceptance order",
         Need.NO_OTHER_ORDER: lambda facts: _count(
             facts.open_orders, "other order is still open", "other orders are still open"

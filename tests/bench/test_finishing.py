@@ -134,7 +134,7 @@ def test_an_order_without_a_procedure_releases_nothing(technician: Person) -> No
     """Where no procedure was in force, nothing was checked, and the driver stays."""
     order = bench.receive(a_device(), bench=a_bench(), by=as_actor(technician), kind="planned")
     assert order.procedure_version is None
-    with pytest.raises(MoveRefusedError, match="no order with a required step"):
+    with pytest.raises(MoveRefusedError, match="no required step of its order has passed"):
         finish(order, technician)
 
 
