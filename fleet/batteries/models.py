@@ -6,6 +6,7 @@ from typing import Self
 from django.conf import settings
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
+from django.utils import timezone
 
 from fleet.bench.models import Order
 from fleet.people.models import Person
@@ -163,7 +164,7 @@ class RuntimeTest(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"Runtime test of {self.pack}, {self.started_at:%d %b %Y}"
+        return f"Runtime test of {self.pack}, {timezone.localtime(self.started_at):%d %b %Y}"
 
     @property
     def ran(self) -> timedelta:

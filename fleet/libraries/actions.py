@@ -85,6 +85,9 @@ def require(place: Place, version: LibraryVersion, from_day: date, *, by: Actor)
         msg = f"{held} is released on {spoken(held.released_on)}; give that day or a later one."
         raise BadValueError(msg, field="from_day")
     row, fresh = Requirement.objects.get_or_create(place=place, version=held, from_day=from_day)
+    if since := Requirement.objects.filter(place=place, from_day=from_day, pk__gt=row.pk).order_by("-pk").first():
+        msg = f"{place} was given {since.version} for the same day after this one, and that holds. Give a later day."
+        raise BadValueError(msg, field="from_day")
     if fresh:
         after = {"place": str(place), "version": str(held), "from_day": from_day}
         record(Happening("required library version", row, after=after), by=by)

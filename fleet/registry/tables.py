@@ -85,7 +85,7 @@ class DeviceTable(tables.Table):
 
     def render_last_seen_at(self, value: datetime | None) -> str:
         """How long ago."""
-        return phrases.moment_ago(value, clock.now()) if value else "Never"
+        return phrases.moment_ago(value, timezone.localtime(clock.now())) if value else "Never"
 
 
 def csv_rows(devices: Iterable[Device]) -> Iterator[tuple[Cell, ...]]:

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 
 from fleet.audit.models import TrailEntry
 from fleet.batteries import actions
@@ -25,6 +26,17 @@ def test_a_test_is_worth_measured_over_rated() -> None:
     test = actions.log_test(a_test(a_fitted_device()), by=BY)
     assert (test.fraction, test.rated_hours) == (pytest.approx(0.8, abs=1e-12), Decimal("7.0"))
     assert (test.outside_table, test.short_charge) == (False, False)
+
+
+def test_times_are_told_at_the_hospital() -> None:
+    """The server counts in UTC; a refusal and a test's name say the hospital's day and hour."""
+    device = a_fitted_device()
+    late = {"started_at": START.replace(hour=22), "stopped_at": START.replace(hour=22) + timedelta(hours=5)}
+    test = actions.log_test(a_test(device, **late), by=BY)
+    with timezone.override("Asia/Tokyo"):
+        assert str(test).endswith("03 Mar 2026")
+        with pytest.raises(BadValueError, match=r"3.Mar.2026.07:00"):
+            actions.log_test(a_test(device, **late), by=BY)
 
 
 def test_flags_are_kept_with_the_test() -> None:

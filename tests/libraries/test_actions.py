@@ -46,6 +46,17 @@ def test_the_newest_requirement_in_force_counts() -> None:
     assert queries.Required(TODAY + timedelta(days=1)).at(site) == new
 
 
+def test_a_requirement_that_another_has_replaced_is_not_said_to_hold() -> None:
+    """Asked for again for the same day, the first is refused in words instead of silently doing nothing."""
+    old, new, site = a_version("4"), a_version("5", date(2027, 2, 1)), a_site()
+    actions.require(site, old, date(2027, 3, 1), by=BY)
+    actions.require(site, new, date(2027, 3, 1), by=BY)
+    with pytest.raises(BadValueError, match="Give a later day"):
+        actions.require(site, old, date(2027, 3, 1), by=BY)
+    assert actions.require(site, new, date(2027, 3, 1), by=BY).version == new
+    assert queries.Required(TODAY).at(site) == new
+
+
 def test_states_of_a_driver() -> None:
     """Never seen, behind, current, then not seen for more than thirty days: each in its turn."""
     old, new = a_version("4"), a_version("5", date(2027, 2, 1))

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 import numpy as np
 from django.db import transaction
+from django.utils.timezone import localtime
 
 from fleet.audit.actions import Happening, record, record_many
 from fleet.audit.actors import Actor
@@ -168,9 +169,8 @@ def _refuse_known(tests: Sequence[RuntimeTest]) -> None:
         known = RuntimeTest.objects.filter(pack__in=packs[start : start + BATCH], voided_at__isnull=True)
         twice = twice or next((row for row in known if (row.pack_id, row.started_at) in keys), None)
     if twice:
-        message = (
-            f"{twice.device}: a test of pack {twice.pack} that started {moment(twice.started_at)} is there already."
-        )
+        began = moment(localtime(twice.started_at))
+        message = f"{twice.device}: a test of pack {twice.pack} that started {began} is there already."
         raise BadValueError(message, field="started_at")
 
 
@@ -214,7 +214,7 @@ def void_test(test: RuntimeTest, *, why: str, by: Actor) -> RuntimeTest:
     by.must(May.LOG_RUNTIME_TEST)
     row = RuntimeTest.objects.select_for_update(of=("self",)).get(pk=test.pk)
     if row.voided_at:
-        raise BadValueError(f"{row.voided_by} voided this test on {moment(row.voided_at)}: {row.voided_why}")
+        raise BadValueError(f"{row.voided_by} voided this test on {moment(localtime(row.voided_at))}: {row.voided_why}")
     if not why.strip():
         raise BadValueError("Say what is wrong with the test.", field="why")
     before, after = change(row, voided_at=clock.now(), voided_by=by.name, voided_why=why)
