@@ -23,7 +23,7 @@ class Worker:
         command = [sys.executable, "-m", "celery", "--app=tests.jobs.worker_app", "--quiet", "worker", "--beat"]
         with self.log.open("wb") as words:
             self.process = subprocess.Popen(
-                [*command, f"--hostname={name}@test", "--without-gossip", "--without-mingle", *options],
+                [*command, f"--hostname={name}@test", "--without-gossip", *options],
                 cwd=settings.BASE_DIR,
                 env=dict(environment),
                 stdout=words,

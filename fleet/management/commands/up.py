@@ -60,7 +60,7 @@ def _programs(port: int) -> list[processes.Program]:
     logs = Path(settings.VAR) / "log"
     web = ["gunicorn", "fleet.wsgi", f"--bind=127.0.0.1:{port}", "--workers=2", "--threads=4", "--log-level=warning"]
     jobs = ["celery", "--app=fleet.jobs.app", "--quiet", "worker", "--beat"]
-    limits = ["--concurrency=2", "--loglevel=INFO", "--without-gossip", "--without-mingle"]
+    limits = ["--concurrency=2", "--loglevel=INFO", "--without-gossip"]
     return [
         processes.Program("web server", [sys.executable, "-m", *web], logs / "web.log"),
         processes.Program("job worker", [sys.executable, "-m", *jobs, *limits], logs / "jobs.log"),
