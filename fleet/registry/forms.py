@@ -73,7 +73,7 @@ class PlaceForm(ActionForm):
         labels = {"code": "Short code", "critical": "Critical care"}
         help_texts = {
             "code": "Letters, digits and hyphens. Used in lists that are taken in.",
-            "critical": "A tag from here stands higher on the bench.",
+            "critical": "Said beside the place in lists.",
         }
 
 
