@@ -26,11 +26,6 @@ def open_alerts(device: Device | None = None, *, person: Person | None = None) -
     return rows.order_by("first_at", "id")
 
 
-def closed_since(device: Device, moment: datetime) -> QuerySet[Alert]:
-    """One driver's alerts that were closed at or after `moment`, newest first."""
-    return Alert.objects.filter(device=device, closed_at__gte=moment).select_related("kind").order_by("-closed_at")
-
-
 def days_open(alert: Alert, now: datetime) -> int:
     """Whole days since the alert was first seen."""
     return max(timedelta(), now - alert.first_at).days

@@ -29,11 +29,6 @@ def active_people() -> QuerySet[Person]:
     return Person.objects.filter(is_active=True)
 
 
-def people_in(role: Role) -> QuerySet[Person]:
-    """Everybody in a role who may sign in."""
-    return active_people().filter(groups__name=role.value)
-
-
 def people() -> QuerySet[Person]:
     """Everybody, also those who may no longer sign in, with their role and places."""
     return Person.objects.prefetch_related("groups", "places")

@@ -6,11 +6,12 @@ import pytest
 
 from fleet.audit.models import TrailEntry
 from fleet.bench import actions as bench
-from fleet.bench.models import Reading
+from fleet.bench.models import PartUse, Reading
 from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError, NotAllowedError
 from fleet.people.models import Person
 from tests.bench.builders import a_procedure, as_actor, finish, fresh, put, received, step, work
 from tests.builders import a_device
+from tests.tags.builders import an_open_tag
 
 
 @pytest.mark.parametrize(
@@ -146,3 +147,13 @@ def test_the_trail_tells_each_answer(technician: Person) -> None:
     entry = TrailEntry.objects.filter(device_ref=order.device_id).latest("id")
     assert (entry.verb, entry.actor) == ("answered", "Tova Lindqvarn")
     assert entry.after["steps"] == {"2": "1.5 %, pass: syringe A"}
+
+
+def test_no_part_goes_in_under_quarantine(technician: Person) -> None:
+    """A driver that is kept as it is takes no part, and nothing is recorded."""
+    device = a_device()
+    an_open_tag(device, harm="yes")
+    order = received(device, technician, kind="corrective")
+    with pytest.raises(MoveRefusedError, match="quarantine is open"):
+        bench.add_part(order, bench.Part(name="Plunger grip"), by=as_actor(technician))
+    assert not PartUse.objects.exists()

@@ -58,7 +58,7 @@ def test_the_numbers_are_those_of_the_fleet(technician: Person, manager: Person)
     with clock.at(NOW):
         numbers = overview(manager, TODAY)
         behind = {standing: set(standing_so(manager, standing)) for standing in Standing}
-    assert numbers.late_in_all == 1
+    assert sum(numbers.late.values()) == 1
     assert numbers.coming == 1
     assert (numbers.quarantines, numbers.alerts) == (1, 1)
     assert behind[Standing.BENCH] == {drivers["bench"]}

@@ -9,7 +9,7 @@ from django.db import transaction
 from fleet.audit.actors import Actor
 from fleet.bench.actions.holding import described, hold, put, since
 from fleet.bench.models import Labour, Order, PartUse, Reading, Step
-from fleet.bench.queries import facts, in_words, limits_of
+from fleet.bench.queries import facts, in_words, limits_of, open_quarantine
 from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
 from fleet.core.lifecycle import Condition, ask_work
 from fleet.core.limits import read_number, verdict
@@ -162,8 +162,10 @@ class Part:
 
 @transaction.atomic
 def add_part(order: Order, part: Part, *, by: Actor) -> PartUse:
-    """Record a part used on an order that is not finished."""
+    """Record a part used on an order that is not finished. Refused under quarantine: nothing may be changed then."""
     row = _open(order, by)
+    if open_quarantine(row.device):
+        raise MoveRefusedError("No part goes into this driver while a quarantine is open. Keep it as it is.")
     if not part.name.strip():
         raise BadValueError("Name the part.", field="name")
     if part.quantity < 1:

@@ -68,11 +68,6 @@ class Overview:
     batteries: Counts
     library: Mapping[State, int]
 
-    @property
-    def late_in_all(self) -> int:
-        """Late dues of any age."""
-        return sum(self.late.values())
-
 
 def overview(person: Person, on: date) -> Overview:
     """Count what stands where within a person's places. The number of queries does not grow with the fleet."""
