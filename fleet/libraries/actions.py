@@ -40,7 +40,7 @@ def add_library(name: str, code: str, *, by: Actor) -> Library:
 @transaction.atomic
 def release(library: Library, number: str, released_on: date, *, by: Actor, note: str = "") -> LibraryVersion:
     """Add a version. No place requires it by that."""
-    by.must(May.UPDATE_LIBRARY)
+    by.must(May.EDIT_REGISTRY)
     if not number.strip():
         raise BadValueError("Give the version its number, as drivers show it.", field="number")
     if library.versions.filter(number=number.strip()).exists():
@@ -55,7 +55,7 @@ def release(library: Library, number: str, released_on: date, *, by: Actor, note
 @transaction.atomic
 def withdraw(version: LibraryVersion, *, on: date, why: str, by: Actor) -> LibraryVersion:
     """Mark a version as withdrawn: drivers that carry it count as behind from now on."""
-    by.must(May.UPDATE_LIBRARY)
+    by.must(May.EDIT_REGISTRY)
     if not why.strip():
         raise BadValueError("Give the reason for withdrawing this version.", field="why")
     row = _locked_version(version)
@@ -76,7 +76,7 @@ def _locked_version(version: LibraryVersion) -> LibraryVersion:
 @transaction.atomic
 def require(place: Place, version: LibraryVersion, from_day: date, *, by: Actor) -> Requirement:
     """Require a version at a place, and below it, from a day on. A later requirement takes its place."""
-    by.must(May.UPDATE_LIBRARY)
+    by.must(May.EDIT_REGISTRY)
     held = _locked_version(version)
     if held.withdrawn_on is not None:
         msg = f"{held} was withdrawn on {spoken(held.withdrawn_on)}; choose a version that stands."

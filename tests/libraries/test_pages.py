@@ -125,10 +125,24 @@ def test_a_list_with_a_wrong_line_records_nothing(technician: Person) -> None:
     assert not Carried.objects.exists()
 
 
-def test_a_version_is_released_and_required(technician: Person) -> None:
-    """A technician adds a version and requires it at a place of theirs."""
+def test_a_technician_loads_versions_and_requires_none(technician: Person) -> None:
+    """What a place must carry bears on doses: adding, requiring and withdrawing a version are a manager's acts."""
+    version = a_version("4")
+    client, code = signed_in(technician), version.library.code
+    page = client.get(reverse("libraries:library", args=[code])).content.decode()
+    assert "Require it there" not in page
+    answers = [
+        client.post(reverse("libraries:release", args=[code]), {"release-number": "5"}),
+        client.post(reverse("libraries:require", args=[code]), {"require-version": version.pk}),
+        client.post(reverse("libraries:withdraw", args=[version.pk]), {"why": "a test"}),
+    ]
+    assert [answer.status_code for answer in answers] == [403, 403, 403]
+
+
+def test_a_version_is_released_and_required(manager: Person) -> None:
+    """A manager adds a version and requires it at a place of theirs."""
     library = a_version("4").library
-    client = signed_in(technician)
+    client = signed_in(manager)
     with on(TODAY):
         client.post(
             reverse("libraries:release", args=[library.code]),

@@ -147,3 +147,12 @@ def test_closing_needs_a_reason(manager: Person) -> None:
     ward = a_ward()
     signed_in(manager).post(address(ward, "place_close"), {"why": " "})
     assert Place.objects.get(pk=ward.pk).closed_on is None
+
+
+def test_a_site_is_added_by_somebody_who_sees_it(manager: Person, administrator: Person) -> None:
+    """A manager bound to places adds no site, which they could not see; somebody who sees all places does."""
+    sent = {"kind": "site", "name": "Northfold", "code": "northfold"}
+    answer = signed_in(manager).post(NEW, sent)
+    assert "somebody who sees all places" in answer.content.decode()
+    assert not Place.objects.filter(name="Northfold").exists()
+    assert signed_in(administrator).post(NEW, sent).status_code == HTTPStatus.FOUND

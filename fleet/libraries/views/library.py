@@ -48,7 +48,7 @@ def new(request: HttpRequest) -> HttpResponse:
 @require_POST
 def release(request: HttpRequest, code: str) -> HttpResponse:
     """Add a version."""
-    demand(request, May.UPDATE_LIBRARY)
+    demand(request, May.EDIT_REGISTRY)
     row = get_object_or_404(Library, code=code)
 
     def act(typed: dict[str, Any]) -> str:
@@ -62,7 +62,7 @@ def release(request: HttpRequest, code: str) -> HttpResponse:
 @require_POST
 def require(request: HttpRequest, code: str) -> HttpResponse:
     """Require a version at a place."""
-    demand(request, May.UPDATE_LIBRARY)
+    demand(request, May.EDIT_REGISTRY)
     row = get_object_or_404(Library, code=code)
     form = RequireForm(request.POST, prefix="require", person=cast("Person", request.user), library=row)
 
@@ -73,7 +73,7 @@ def require(request: HttpRequest, code: str) -> HttpResponse:
     return _post(request, row, "require", form, act)
 
 
-@guard(May.UPDATE_LIBRARY)
+@guard(May.EDIT_REGISTRY)
 @require_http_methods(["GET", "HEAD", "POST"])
 def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a version back."""
@@ -118,7 +118,7 @@ def _page(request: HttpRequest, row: Library, sent: dict[str, forms.Form]) -> Ht
         "versions": queries.versions(person).filter(library=row),
         "requirements": queries.requirements(row, person),
         "today": today,
-        "forms": {**offered, **sent} if person.may(May.UPDATE_LIBRARY) else {},
+        "forms": {**offered, **sent} if person.may(May.EDIT_REGISTRY) else {},
         "above": _above(),
     }
     return render(request, "libraries/library.html", context)

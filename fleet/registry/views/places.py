@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils.http import urlencode
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.core.errors import BenchwardError, ConflictError
+from fleet.core.errors import BadValueError, BenchwardError, ConflictError
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.people.models import Person
@@ -72,6 +72,8 @@ def new_place(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         data = dict(form.cleaned_data)
         try:
+            if data["kind"] == Place.Kind.SITE and not cast("Person", request.user).everywhere:
+                _refuse_unseen_site()
             place = actions.add_place(Place.Kind(data.pop("kind")), **data, by=acting(request))
         except BenchwardError as error:
             put_beside(form, error)
@@ -79,6 +81,13 @@ def new_place(request: HttpRequest) -> HttpResponse:
             messages.success(request, f"{place} is added.")
             return redirect("registry:places")
     return render(request, "registry/place.html", {"form": form, "above": above("places"), "here": "Add a place"})
+
+
+def _refuse_unseen_site() -> None:
+    """A site added by somebody bound to places would lie outside them: they could neither see nor undo it."""
+    raise BadValueError(
+        "Adding a site needs somebody who sees all places. Choose the site it stands in.", field="parent"
+    )
 
 
 @guard(May.SEE_FLEET)
