@@ -1,0 +1,175 @@
+"""The tests of many packs, laid out so that all packs take their k-th event together.
+
+Packs are sorted by falling number of events; at event k only the first `active[k]` packs take part, so that no work is
+spent on padding. Packs with a lower bound (a test stopped early) or in doubt go through other layouts than plain ones:
+`chosen` cuts a layout down to some of its packs.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fleet.core.battery.arrays import BoolArray, FloatArray, IntArray, column, first_bad, indices, mask, same_length
+
+# A pack's latest bounds that are kept. An older one says less, and each costs a dimension in the filter.
+MOST_BOUNDS = 2
+
+
+@dataclass(frozen=True, eq=False)
+class FadeTests:
+    """All N tests of the packs of a type, as columns (N,).
+
+    `pack`: row of the pack. `age_years` at the test. `fraction` measured; for a `bound` (stopped early) the fraction it
+    had run. `kind`: which noise the test has, 0 for a plain one. Raises BadValueError naming field, row and value.
+    """
+
+    pack: IntArray
+    age_years: FloatArray
+    fraction: FloatArray
+    bound: BoolArray
+    kind: IntArray
+
+    def __post_init__(self) -> None:
+        """Check the columns."""
+        same_length(pack=self.pack, age_years=self.age_years, fraction=self.fraction, bound=self.bound, kind=self.kind)
+        for field in ("age_years", "fraction"):
+            values = getattr(self, field)
+            first_bad(~(np.isfinite(values) & (values >= 0)), values, field, "it must be a finite number, zero or more")
+
+    @classmethod
+    def of(
+        cls,
+        pack: ArrayLike,
+        age_years: ArrayLike,
+        fraction: ArrayLike,
+        bound: ArrayLike | None = None,
+        kind: ArrayLike | None = None,
+    ) -> "FadeTests":
+        """Return the columns, every test a plain value unless said otherwise."""
+        value = column(fraction, "fraction")
+        return cls(
+            indices(pack, "pack", below=np.iinfo(np.int64).max),
+            column(age_years, "age_years"),
+            value,
+            np.zeros(len(value), dtype=np.bool_) if bound is None else mask(bound, "bound"),
+            np.zeros(len(value), dtype=np.int64) if kind is None else indices(kind, "kind", below=100),
+        )
+
+    def rows(self, chosen: BoolArray | IntArray) -> "FadeTests":
+        """Return some of the tests."""
+        columns = (self.pack, self.age_years, self.fraction, self.bound, self.kind)
+        return FadeTests(*(values[chosen] for values in columns))
+
+
+@dataclass(frozen=True, eq=False)
+class Histories:
+    """P packs with up to K events each, in order of age.
+
+    `row` (P,): the caller's row of each pack. `active` (K,): how many packs have a k-th event. `age`, `value`, `kind`
+    (K, P): of each event. `slot` (K, P): -1 for a value, else which of the pack's bounds it is. `entry_age` (P,): at which
+    the pack came into the record, 0 if it was new. `entry_level`: under which packs were taken out before.
+    `last_age` (P,): of the last event, or the entry.
+    """
+
+    row: IntArray
+    active: IntArray
+    age: FloatArray
+    value: FloatArray
+    kind: IntArray
+    slot: IntArray
+    entry_age: FloatArray
+    entry_level: float
+    last_age: FloatArray
+
+    def __len__(self) -> int:
+        """Return P."""
+        return len(self.row)
+
+    @property
+    def bounds(self) -> int:
+        """Return how many bounds a pack has at most."""
+        return int(self.slot.max(initial=-1)) + 1
+
+    def chosen(self, which: BoolArray | IntArray) -> "Histories":
+        """Return the packs marked or listed in `which` (rising, to keep the order)."""
+        keep = np.flatnonzero(which) if which.dtype == np.bool_ else which
+        active = np.searchsorted(keep, self.active)
+        events = int(np.count_nonzero(active))
+        grids = (np.ascontiguousarray(grid[:events, keep]) for grid in (self.age, self.value, self.kind, self.slot))
+        age, value, kind, slot = grids
+        return Histories(
+            self.row[keep],
+            active[:events],
+            age,
+            value,
+            kind,
+            slot,
+            self.entry_age[keep],
+            self.entry_level,
+            self.last_age[keep],
+        )
+
+
+def lay_out(
+    tests: FadeTests, packs: int, *, entry_age: FloatArray | None = None, entry_level: float = 0.0
+) -> Histories:
+    """Return the histories of `packs` packs, some of which may have no test.
+
+    `entry_age` (packs,): see Histories; packs that came in later than new are known to have stood above `entry_level`
+    then, or they would have been replaced and never seen. Raises BadValueError for a test of an unknown pack.
+    """
+    first_bad(tests.pack >= packs, tests.pack, "pack", f"there are {packs} packs, counted from 0")
+    entry = np.zeros(packs) if entry_age is None else entry_age
+    kept = _latest_bounds(tests)
+    tests = tests.rows(kept[np.lexsort((tests.age_years[kept], tests.pack[kept]))])
+    count = np.bincount(tests.pack, minlength=packs)
+    order = np.argsort(-count, kind="stable")
+    place = np.empty(packs, dtype=np.int64)
+    place[order] = np.arange(packs)
+    step = np.arange(len(tests.pack)) - (np.cumsum(count) - count)[tests.pack]
+    shape = (int(count.max(initial=0)), packs)
+    at = (step, place[tests.pack])
+    last = entry.copy()
+    np.maximum.at(last, tests.pack, tests.age_years)
+    return Histories(
+        row=order,
+        active=np.count_nonzero(count[None] > np.arange(shape[0])[:, None], axis=1),
+        age=_grid(shape, at, tests.age_years),
+        value=_grid(shape, at, tests.fraction),
+        kind=_grid(shape, at, tests.kind),
+        slot=_grid(shape, at, _slots(tests)),
+        entry_age=entry[order],
+        entry_level=entry_level,
+        last_age=last[order],
+    )
+
+
+def _grid(shape: tuple[int, int], at: tuple[IntArray, IntArray], values: NDArray[Any]) -> NDArray[Any]:
+    grid = np.zeros(shape, dtype=values.dtype)
+    grid[at] = values
+    return grid
+
+
+def _latest_bounds(tests: FadeTests) -> IntArray:
+    """Return the rows of all values and of each pack's latest MOST_BOUNDS bounds."""
+    rows = np.flatnonzero(tests.bound)
+    if not rows.size:
+        return np.arange(len(tests.pack))
+    later = rows[np.lexsort((-tests.age_years[rows], tests.pack[rows]))]
+    drop = later[_rank_in_run(tests.pack[later]) >= MOST_BOUNDS]
+    return np.setdiff1d(np.arange(len(tests.pack)), drop)
+
+
+def _slots(tests: FadeTests) -> IntArray:
+    slots = np.full(len(tests.pack), -1)
+    slots[tests.bound] = _rank_in_run(tests.pack[tests.bound])
+    return slots
+
+
+def _rank_in_run(sorted_keys: IntArray) -> IntArray:
+    """Return 0, 1, 2 ... within each run of equal keys."""
+    positions = np.arange(len(sorted_keys))
+    starts = np.append(True, sorted_keys[1:] != sorted_keys[:-1]) if sorted_keys.size else np.zeros(0, dtype=np.bool_)
+    return np.asarray(positions - np.maximum.accumulate(np.where(starts, positions, 0)))

@@ -1,0 +1,96 @@
+"""The numbers of a type's fade, the scale they are estimated on, and what is assumed of them beforehand.
+
+The scale is free of constraints and of the unit of time: times in lives, a life being the time in which a pack of the
+type roughly loses a fifth of its runtime. In order:
+
+    a0, log b0, log sd_a, log(sd_b / b0), artanh rho, log s, log kappa, log c, logit pi, log phi_1, ...
+
+The priors are normal there, wide, and this project's own assumption ("assumed"), not measured on any fleet: a new pack
+carries its rating within 5 %; a life's straight fade is 0.15 within a factor of 2 (one standard deviation); packs
+differ by 2 % when new and a quarter in fade; a test repeats to 2 %; a pack strays by 2 % in a life; the bend costs 5 %
+in a life within a factor of 3; 4 tests in 100 are wrong. Each is within a factor of about 2 unless said.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from fleet.core.battery.arrays import FloatArray
+from fleet.core.errors import BadValueError
+
+START, FADE, START_SD, FADE_SD, CORRELATION, NOISE, STRAY, BEND, GROSS, KINDS = range(10)
+# A test that is off in kind (short charge, rate outside the table) is assumed twice as noisy, within a factor of 1.6.
+_KIND_MEAN, _KIND_SD = np.log(4.0), 1.0
+_MEAN = np.array([1.0, np.log(0.15), np.log(0.02), np.log(0.25), 0.0, np.log(0.02), np.log(0.02), np.log(0.05), -3.2])
+_SD = np.array([0.05, 0.7, 0.7, 0.6, 0.5, 0.7, 0.8, 1.1, 1.0])
+# From type to type of one chemistry, on the same scale: what borrowing leaves open.
+_BETWEEN_TYPES = np.array([0.02, 0.35, 0.4, 0.3, 0.3, 0.3, 0.4, 0.5, 0.4])
+_BETWEEN_KINDS = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class FadeNumbers:
+    """One type's numbers in years and fractions.
+
+    `mean` (2,) and `spread` (2, 2): fraction when new and fade per year between packs. `noise` (kinds,): variance of a
+    good test. `stray`: kappa^2, variance a year. `bend`: c, fraction a year^2. `gross`: pi.
+    """
+
+    mean: FloatArray
+    spread: FloatArray
+    noise: FloatArray
+    stray: float
+    bend: float
+    gross: float
+
+
+@dataclass(frozen=True, eq=False)
+class FadePrior:
+    """What is assumed of a type's numbers: `mean` and `sd` (9 + kinds - 1,) on the module's scale; `life_years`.
+
+    `source` says in words where it is from, for the page.
+    """
+
+    mean: FloatArray
+    sd: FloatArray
+    life_years: float
+    source: str = "assumed"
+
+    def log_density(self, vector: FloatArray) -> float:
+        """Return the log prior density, up to a constant."""
+        return float(-0.5 * np.sum(((vector - self.mean) / self.sd) ** 2))
+
+    def numbers(self, vector: FloatArray) -> FadeNumbers:
+        """Return the numbers that `vector` stands for."""
+        return numbers(vector, self.life_years)
+
+
+def assumed_prior(life_years: float, *, kinds: int = 1) -> FadePrior:
+    """Return the prior for a type of which nothing is known but a rough life. Raises BadValueError unless it is > 0."""
+    if not (np.isfinite(life_years) and life_years > 0):
+        message = f"life_years is {life_years}; it must be a positive number of years."
+        raise BadValueError(message, field="life_years")
+    extra = np.ones(kinds - 1)
+    return FadePrior(np.append(_MEAN, _KIND_MEAN * extra), np.append(_SD, _KIND_SD * extra), life_years)
+
+
+def borrowed_prior(mode: FloatArray, covariance: FloatArray, life_years: float, source: str) -> FadePrior:
+    """Return the prior of a type that borrows from the fit (mode, covariance) of its chemistry, or of all packs."""
+    between = np.append(_BETWEEN_TYPES, np.full(len(mode) - len(_MEAN), _BETWEEN_KINDS))
+    return FadePrior(mode, np.sqrt(np.diag(covariance) + between**2), life_years, source)
+
+
+def numbers(vector: FloatArray, life_years: float) -> FadeNumbers:
+    """Return the numbers, in years, that `vector` stands for on the module's scale."""
+    fade = np.exp(vector[FADE]) / life_years
+    sd = np.exp(vector[[START_SD, FADE_SD]]) * np.array([1.0, fade])
+    correlation = np.tanh(vector[CORRELATION])
+    return FadeNumbers(
+        mean=np.array([vector[START], fade]),
+        spread=np.outer(sd, sd) * np.array([[1.0, correlation], [correlation, 1.0]]),
+        noise=np.exp(2 * vector[NOISE] + np.append(0.0, vector[KINDS:])),
+        stray=float(np.exp(2 * vector[STRAY]) / life_years),
+        bend=float(np.exp(vector[BEND]) / life_years**2),
+        gross=float(special.expit(vector[GROSS])),
+    )
