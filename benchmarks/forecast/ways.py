@@ -10,7 +10,7 @@ from benchmarks.forecast.cells import LEVEL, Fleet
 from benchmarks.forecast.scores import PROBABILITIES
 from fleet.core.battery.arrays import FloatArray
 from fleet.core.battery.bend.fit import fit_fade_numbers
-from fleet.core.battery.bend.histories import FadeTests, lay_out
+from fleet.core.battery.bend.histories import FadeTests, lay_out, rough_life
 from fleet.core.battery.bend.outlook import outlook
 from fleet.core.battery.bend.parameters import assumed_prior
 from fleet.core.battery.crossing import LineCrossing, crossing_quantile
@@ -25,7 +25,7 @@ def bending(fleet: Fleet) -> FloatArray:
     """The model of `fleet.core.battery.bend`."""
     tests = FadeTests.of(fleet.pack, fleet.age, fleet.fraction, fleet.bound)
     histories = lay_out(tests, len(fleet.today), entry_age=fleet.entry, entry_level=LEVEL)
-    fit = fit_fade_numbers(histories, assumed_prior(fleet.life))
+    fit = fit_fade_numbers(histories, assumed_prior(rough_life(histories)))
     law = outlook(histories, fit.drawn_numbers(), LEVEL)
     horizon = np.full(len(fleet.today), HORIZON_LIVES * fleet.life)
     return np.stack([law.crossing_age(float(p), horizon) for p in PROBABILITIES])
@@ -43,3 +43,15 @@ def pooled_line(fleet: Fleet) -> FloatArray:
     law = LineCrossing(pack_posterior(population, sums), LEVEL, fleet.today)
     horizon = np.full(len(fleet.today), HORIZON_LIVES * fleet.life)
     return np.stack([crossing_quantile(law, float(p), horizon) for p in PROBABILITIES])
+
+
+def _fixed(fleet):
+    import numpy as np
+    from dataclasses import replace
+    tests = FadeTests.of(fleet.pack, fleet.age, fleet.fraction, fleet.bound)
+    histories = lay_out(tests, len(fleet.today), entry_age=fleet.entry, entry_level=LEVEL)
+    p=assumed_prior(rough_life(histories)); sd=p.sd.copy(); sd[8]=.01
+    fit = fit_fade_numbers(histories, replace(p,sd=sd))
+    law = outlook(histories, fit.drawn_numbers(), LEVEL)
+    horizon = np.full(len(fleet.today), HORIZON_LIVES * fleet.life)
+    return np.stack([law.crossing_age(float(p), horizon) for p in PROBABILITIES])

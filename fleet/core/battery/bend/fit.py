@@ -15,7 +15,7 @@ import numpy as np
 from scipy import optimize
 
 from fleet.core.battery.arrays import FloatArray
-from fleet.core.battery.bend.filtering import BRANCHES, filtered, in_doubt
+from fleet.core.battery.bend.filtering import filtered, grouped
 from fleet.core.battery.bend.histories import Histories
 from fleet.core.battery.bend.parameters import FadeNumbers, FadePrior
 
@@ -34,6 +34,8 @@ _FREEDOM = 5.0
 _PROPOSALS = 300
 # Numbers beyond this many prior standard deviations are not looked at: exp() of them is no number of any pack.
 _FARTHEST, _NEVER = 6.0, 1e12
+# Packs times sets of numbers that go through the filter together.
+_CELLS = 20_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,9 +57,9 @@ class FadeFit:
         """Return the most likely numbers."""
         return self.prior.numbers(self.mode)
 
-    def drawn_numbers(self) -> list[FadeNumbers]:
+    def drawn_numbers(self) -> FadeNumbers:
         """Return the drawn numbers, each as likely as the other."""
-        return [self.prior.numbers(draw) for draw in self.draws]
+        return self.prior.numbers(self.draws)
 
 
 def fit_fade_numbers(histories: Histories, prior: FadePrior, *, draws: int = 32, seed: int = 1) -> FadeFit:
@@ -93,21 +95,27 @@ class _Posterior:
 
     def __init__(self, histories: Histories, prior: FadePrior, at: FloatArray) -> None:
         self.prior, self.packs = prior, len(histories)
-        doubtful = in_doubt(filtered(histories, self._numbers(at)))
-        groups = [(histories.chosen(~doubtful), 1), (histories.chosen(doubtful), BRANCHES)]
-        self._groups = [group for group in groups if len(group[0])]
+        self._groups = grouped(histories, self._numbers(at[None]))
 
-    def __call__(self, z: FloatArray) -> float:
-        """Return the log posterior density, up to a constant."""
-        if np.any(np.abs(z) > _FARTHEST):
-            return -_NEVER
-        return float(self.by_pack(z).sum() - 0.5 * z @ z)
+    def __call__(self, z: FloatArray) -> FloatArray:
+        """Return the log posterior density (R,) at each z (R, D), up to a constant."""
+        at_once = max(1, _CELLS // max(self.packs, 1))
+        parts = [self.by_pack(z[i : i + at_once]).sum(axis=1) for i in range(0, len(z), at_once)]
+        value = np.concatenate(parts) - 0.5 * (z * z).sum(axis=1)
+        return np.where((np.abs(z) > _FARTHEST).any(axis=1), -_NEVER, value)
 
     def by_pack(self, z: FloatArray) -> FloatArray:
-        """Return each pack's log likelihood, in an order of its own."""
-        numbers = self._numbers(z)
+        """Return each pack's log likelihood (R, P), packs in an order of their own."""
+        numbers = self._numbers(np.clip(z, -_FARTHEST, _FARTHEST))
         parts = [filtered(group, numbers, branches=branches).log_likelihood for group, branches in self._groups]
-        return np.concatenate([*parts, np.zeros(0)])
+        return np.concatenate([*parts, np.zeros((len(z), 0))], axis=1)
+
+    def slopes(self, z: FloatArray) -> FloatArray:
+        """Return the gradients (R, D) at each z (R, D), by differences."""
+        shifts = _STEP * np.eye(z.shape[1])
+        ends = z[:, None, None] + np.stack([shifts, -shifts])
+        up, down = np.moveaxis(self(ends.reshape(-1, z.shape[1])).reshape(ends.shape[:3]), 1, 0)
+        return np.asarray((up - down) / (2 * _STEP))
 
     def _numbers(self, z: FloatArray) -> FadeNumbers:
         return self.prior.numbers(self.prior.mean + self.prior.sd * z)
@@ -123,27 +131,20 @@ def _mode(posterior: _Posterior, start: FloatArray, guess: FloatArray) -> tuple[
     """Return the mode from `start`, and the inverse Hessian there as BFGS met it, beginning with `guess`."""
     options = {"hess_inv0": guess, "gtol": _FLAT, "maxiter": _MOST_STEPS}
     found = optimize.minimize(
-        lambda z: -posterior(z), start, jac=lambda z: -_slopes(posterior, z), method="BFGS", options=options
+        lambda z: -posterior(z[None])[0], start, jac=lambda z: -posterior.slopes(z[None])[0], method="BFGS", options=options
     )
     return np.asarray(found.x), np.asarray(found.hess_inv + found.hess_inv.T) / 2
 
 
-def _slopes(posterior: _Posterior, z: FloatArray) -> FloatArray:
-    """Return the gradient at z, by differences."""
-    shifts = _STEP * np.eye(len(z))
-    return np.array([posterior(z + shift) - posterior(z - shift) for shift in shifts]) / (2 * _STEP)
-
-
 def _covariance(posterior: _Posterior, mode: FloatArray) -> FloatArray:
     """Return the inverse of the curvature at the mode; of many packs, of the products of their scores."""
-    shifts = _STEP * np.eye(len(mode))
+    identity = np.eye(len(mode))
     if posterior.packs >= MANY_PACKS:
-        score = np.array([posterior.by_pack(mode + s) - posterior.by_pack(mode - s) for s in shifts]) / (2 * _STEP)
-        curvature = score @ score.T + np.eye(len(mode))
+        score = np.array([np.subtract(*posterior.by_pack(mode + np.stack([s, -s]))) for s in _STEP * identity])
+        curvature = score @ score.T / (2 * _STEP) ** 2 + identity
     else:
-        shifts = shifts * _WIDE
-        rows = [_slopes(posterior, mode + shift) - _slopes(posterior, mode - shift) for shift in shifts]
-        curvature = -np.array(rows) / (2 * _STEP * _WIDE)
+        slopes = posterior.slopes(mode + _WIDE * _STEP * np.concatenate([identity, -identity]))
+        curvature = (slopes[len(mode) :] - slopes[: len(mode)]) / (2 * _WIDE * _STEP)
     values, axes = np.linalg.eigh((curvature + curvature.T) / 2)
     return np.asarray((axes / np.maximum(values, _LEAST_CURVATURE)) @ axes.T)
 
@@ -159,7 +160,7 @@ def _draws(
     proposed = mode + np.sqrt(scale)[:, None] * normal @ root.T
     distance = scale * np.einsum("ij,ij->i", normal, normal)
     log_proposal = -0.5 * (_FREEDOM + len(mode)) * np.log1p(distance / _FREEDOM)
-    log_weight = np.array([posterior(z) for z in proposed]) - log_proposal
+    log_weight = posterior(proposed) - log_proposal
     weight = np.exp(log_weight - log_weight.max())
     weight = np.minimum(weight, weight.mean() * np.sqrt(_PROPOSALS))
     weight /= weight.sum()

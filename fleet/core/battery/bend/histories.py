@@ -15,6 +15,9 @@ from fleet.core.battery.arrays import BoolArray, FloatArray, IntArray, column, f
 
 # A pack's latest bounds that are kept. An older one says less, and each costs a dimension in the filter.
 MOST_BOUNDS = 2
+# The loss that ends a life, and how long that takes in a type without a test (assumed).
+LIFE_LOSS = 0.20
+ASSUMED_LIFE_YEARS = 4.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,7 +142,7 @@ def lay_out(
         age=_grid(shape, at, tests.age_years),
         value=_grid(shape, at, tests.fraction),
         kind=_grid(shape, at, tests.kind),
-        slot=_grid(shape, at, _slots(tests)),
+        slot=_grid(shape, at, _slots(tests) + 1) - 1,
         entry_age=entry[order],
         entry_level=entry_level,
         last_age=last[order],
@@ -173,3 +176,19 @@ def _rank_in_run(sorted_keys: IntArray) -> IntArray:
     positions = np.arange(len(sorted_keys))
     starts = np.append(True, sorted_keys[1:] != sorted_keys[:-1]) if sorted_keys.size else np.zeros(0, dtype=np.bool_)
     return np.asarray(positions - np.maximum.accumulate(np.where(starts, positions, 0)))
+
+
+def rough_life(histories: Histories) -> float:
+    """Return roughly how long (years) a pack takes to lose a fifth of its rating; robust, for the prior's unit of time.
+
+    A fifth over the median fade per year, (1 - fraction) / age, each test weighted by its age; kept between half the
+    median age and ten times the highest age of a test.
+    """
+    value = (histories.slot < 0) & (np.arange(len(histories))[None] < histories.active[:, None]) & (histories.age > 0)
+    age, lost = histories.age[value], 1 - histories.value[value]
+    if not age.size:
+        return ASSUMED_LIFE_YEARS
+    order = np.argsort(lost / age)
+    middle = order[np.searchsorted(np.cumsum(age[order]), age.sum() / 2)]
+    least, most = 0.5 * float(np.median(age)), 10 * float(age.max())
+    return float(np.clip(LIFE_LOSS * age[middle] / max(lost[middle], LIFE_LOSS * age[middle] / most), least, most))

@@ -5,13 +5,12 @@ having crossed is their weighted mean; quantiles come from it by bisection. Draw
 crossings over packs must count within a draw (`chance_by_draw`) and mix afterwards, or the count looks too sure.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from fleet.core.battery.arrays import FloatArray, IntArray
-from fleet.core.battery.bend.filtering import BRANCHES, PackStates, filtered, in_doubt
+from fleet.core.battery.bend.filtering import filtered, grouped
 from fleet.core.battery.bend.histories import Histories
 from fleet.core.battery.bend.parameters import FadeNumbers
 from fleet.core.battery.bend.passage import Course
@@ -21,7 +20,7 @@ _BISECTIONS = 16
 
 @dataclass(frozen=True, eq=False)
 class _Part:
-    """Packs at `row` (n,) with as many normals each: `weight` (R, B, n), 1 over B; `course` the same shape."""
+    """Packs at `row` (n,) with as many normals each: `weight` (B, R, n), 1 over B; `course` the same shape."""
 
     row: IntArray
     weight: FloatArray
@@ -32,8 +31,7 @@ class _Part:
 class FadeOutlook:
     """What is known of P packs' fades and crossings of `level`, given R draws of the type's numbers.
 
-    Called with ages (P,) it is a `CrossingLaw`. `last_age` (P,): of each pack's last test; a chance before it is rough.
-    `gross` (K, N-like): see `wrong_chance`.
+    Called with ages (P,) it is a `CrossingLaw`. Before a pack's last test it is rough: see `passage`.
     """
 
     level: float
@@ -50,7 +48,7 @@ class FadeOutlook:
         chance = np.zeros((self.draws, self.packs))
         for part in self.parts:
             passed = part.course.chance_passed(age_years[part.row], self.level)
-            chance[:, part.row] = np.einsum("rbn,rbn->rn", part.weight, passed)
+            chance[:, part.row] = np.einsum("brn,brn->rn", part.weight, passed)
         return chance
 
     def fraction_at(self, age_years: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -59,8 +57,8 @@ class FadeOutlook:
         for part in self.parts:
             middle, variance = part.course.moments(age_years[part.row])
             share = part.weight / self.draws
-            mean[part.row] = np.einsum("rbn,rbn->n", share, middle)
-            square[part.row] = np.einsum("rbn,rbn->n", share, variance + (middle - mean[part.row]) ** 2)
+            mean[part.row] = np.einsum("brn,brn->n", share, middle)
+            square[part.row] = np.einsum("brn,brn->n", share, variance + (middle - mean[part.row]) ** 2)
         return mean, np.sqrt(square)
 
     def crossing_age(self, probability: float, horizon: FloatArray) -> FloatArray:
@@ -74,36 +72,23 @@ class FadeOutlook:
         return np.asarray(np.select([at_once, in_time], [0.0 * high, high], np.inf))
 
 
-def outlook(histories: Histories, draws: Sequence[FadeNumbers], level: float) -> FadeOutlook:
+def outlook(histories: Histories, draws: FadeNumbers, level: float) -> FadeOutlook:
     """Return the outlook of the packs in `histories` (in the caller's rows) under drawn numbers of their type."""
-    doubtful = in_doubt(filtered(histories, draws[0]))
-    parts = []
-    for which, branches in ((~doubtful, 1), (doubtful, BRANCHES)):
-        if which.any():
-            group = histories.chosen(which)
-            parts.append(_part(group, draws, branches))
-    return FadeOutlook(level, len(histories), len(draws), tuple(parts))
+    parts = tuple(_part(group, draws, branches) for group, branches in grouped(histories, draws))
+    return FadeOutlook(level, len(histories), len(draws), parts)
 
 
-def _part(group: Histories, draws: Sequence[FadeNumbers], branches: int) -> _Part:
-    states = [filtered(group, numbers, branches=branches) for numbers in draws]
-    return _Part(group.row, np.stack([each.weight for each in states]), _course(states, draws))
-
-
-def _course(states: Sequence[PackStates], draws: Sequence[FadeNumbers]) -> Course:
-    def stacked(name: str) -> FloatArray:
-        return np.stack([getattr(each, name) for each in states])
-
-    def per_draw(values: list[float]) -> FloatArray:
-        return np.array(values)[:, None, None]
-
-    return Course(
-        age=states[0].age,
-        level=stacked("level"),
-        fade=stacked("fade"),
-        level_variance=stacked("level_variance"),
-        covariance=stacked("covariance"),
-        fade_variance=stacked("fade_variance"),
-        bend=per_draw([each.bend for each in draws]),
-        stray=per_draw([each.stray for each in draws]),
+def _part(group: Histories, draws: FadeNumbers, branches: int) -> _Part:
+    states = filtered(group, draws, branches=branches)
+    course = Course(
+        age=states.age,
+        level=states.level,
+        fade=states.fade,
+        level_variance=states.level_variance,
+        covariance=states.covariance,
+        fade_variance=states.fade_variance,
+        bend=draws.bend[:, None],
+        power=draws.power[:, None],
+        stray=draws.stray[:, None],
     )
+    return _Part(group.row, states.weight, course)

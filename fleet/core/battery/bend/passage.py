@@ -2,7 +2,7 @@
 
 At age t0 the gap to the level is d0 = u - D and the pack's own fade b, jointly normal. At t = t0 + h the gap is
 
-    d1 = d0 - b h - c (t^2 - t0^2) + kappa (W(t) - W(t0)),   mean m, variance V.
+    d1 = d0 - b h - c (t^p - t0^p) + kappa (W(t) - W(t0)),   mean m, variance V.
 
 Between two gaps above zero a Wiener path of variance k^2 a year touches zero with chance exp(-2 d0 d1 / (k^2 h)),
 whatever its drift. Hence P(T > t) = E[(1 - exp(-2 d0 d1 / (k^2 h))); d0 > 0, d1 > 0]; given d0, with l = 2 d0 / (k^2 h)
@@ -43,7 +43,7 @@ _NODES, _WEIGHTS = (1 - _POINTS) / 2, _POINT_WEIGHTS / 2
 class Course:
     """What is known of fades at `age` (years): means and covariance of level u and fade b; arrays that broadcast.
 
-    `bend` c and `stray` kappa^2 of the type.
+    `bend` c, `power` p and `stray` kappa^2 of the type.
     """
 
     age: FloatArray
@@ -53,12 +53,13 @@ class Course:
     covariance: FloatArray
     fade_variance: FloatArray
     bend: FloatArray
+    power: FloatArray
     stray: FloatArray
 
     def moments(self, age: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return mean and variance of the true fraction at `age`."""
         step = age - self.age
-        mean = self.level - step * (self.fade + self.bend * (age + self.age))
+        mean = self.level - step * self.fade - self.bend * (age**self.power - self.age**self.power)
         variance = self.level_variance - step * (2 * self.covariance - step * self.fade_variance)
         return mean, np.maximum(variance + self.stray * np.abs(step), _LEAST_VARIANCE)
 
@@ -95,10 +96,11 @@ class Course:
         fade_variance = np.maximum(self.fade_variance - slope * self.covariance, 0.0)
         step = age - self.age
         stray = np.maximum(self.stray * step, _LEAST_VARIANCE)
+        bent = self.bend * (age**self.power - self.age**self.power)
         for node, weight in zip(_NODES, _WEIGHTS, strict=True):
             level_now = self.level - sd * special.ndtri(np.maximum(above * node, _LEAST_CHANCE))
             fade = self.fade + slope * (level_now - self.level)
-            gap = level_now - level - step * (fade + self.bend * (age + self.age))
+            gap = level_now - level - step * fade - bent
             variance = fade_variance * step**2 + stray
             rate = 2 * np.maximum(level_now - level, 0.0) / stray
             touched = special.ndtr(-gap / np.sqrt(variance)) + _touching(gap, variance, np.sqrt(variance), rate)
