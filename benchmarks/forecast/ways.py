@@ -50,7 +50,7 @@ def _fixed(fleet):
     from dataclasses import replace
     tests = FadeTests.of(fleet.pack, fleet.age, fleet.fraction, fleet.bound)
     histories = lay_out(tests, len(fleet.today), entry_age=fleet.entry, entry_level=LEVEL)
-    p=assumed_prior(rough_life(histories)); sd=p.sd.copy(); sd[8]=.01
+    p=assumed_prior(rough_life(histories)); sd=p.sd.copy(); sd[9]=.01; p.mean[9]=-5
     fit = fit_fade_numbers(histories, replace(p,sd=sd))
     law = outlook(histories, fit.drawn_numbers(), LEVEL)
     horizon = np.full(len(fleet.today), HORIZON_LIVES * fleet.life)

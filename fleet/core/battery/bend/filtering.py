@@ -1,8 +1,8 @@
 """What tests say of each pack, for given numbers of the type: a Kalman filter that branches on good and wrong tests.
 
-The state is (u, b, ...): the true fraction now, the pack's own fade, and a copy of u at each bound. From age s to t
+The state is (u, b, g, ...): the true fraction now, the pack's own fade and bend, and a copy of u at each bound. From age s to t
 
-    u -> u - b (t - s) - c (t^p - s^p) + N(0, kappa^2 (t - s)),
+    u -> u - b (t - s) - g c (t^p - s^p) + N(0, kappa^2 (t - s)),
 
 and a good test is y = u + N(0, s^2 phi). A gross error is taken as uniform on 0 to WIDEST and so leaves the state as it
 is. Each test doubles the branches (good, gross); the `branches` heaviest are kept, the others' weight is dropped. With
@@ -30,6 +30,8 @@ from fleet.core.battery.bend.parameters import FadeNumbers
 
 # Gross errors lie anywhere in this range of fractions: a run over 1.3 of the rating is as odd as one near zero.
 WIDEST = 1.3
+# Dimensions of a pack's own state: u, b and g.
+OWN = 3
 # Branches followed for packs in doubt; with six tests 22 combinations have at most two gross, few of them with weight.
 BRANCHES = 4
 # A test is in doubt where the odds that it is gross exceed this.
@@ -42,18 +44,15 @@ _UNLIKELY = -1e30
 class PackStates:
     """What is known of P packs after their last event under R sets of numbers, as B weighted normals each.
 
-    Arrays (B, R, P) unless said. `weight`: of each, 1 in all. `level`, `fade`: means of u and b; `level_variance`,
-    `covariance`, `fade_variance`. `age` (P,): years, of the last event. `log_likelihood` (R, P). For the first set:
-    `doubt` (P,), highest odds of a test being gross; `surprise` (K, P), of each value against the events before it, in
-    standard deviations (0 for a bound or no event).
+    `weight` (B, R, P): of each, 1 in all. `mean` (OWN, B, R, P), `covariance` (OWN, OWN, B, R, P): of u, b and g.
+    `age` (P,): years, of the last event. `log_likelihood` (R, P). For the first set: `doubt` (P,), highest odds of a
+    test being gross; `surprise` (K, P), of each value against the events before it, in standard deviations (0 for a
+    bound or no event).
     """
 
     weight: FloatArray
-    level: FloatArray
-    fade: FloatArray
-    level_variance: FloatArray
+    mean: FloatArray
     covariance: FloatArray
-    fade_variance: FloatArray
     age: FloatArray
     log_likelihood: FloatArray
     doubt: FloatArray
@@ -86,12 +85,14 @@ class _Run:
     """The filter's arrays while it runs: mean (d, B, R, P), covariance (d, d, B, R, P), log weight (B, R, P)."""
 
     def __init__(self, histories: Histories, numbers: FadeNumbers, branches: int) -> None:
-        shape, size = (branches, len(numbers), len(histories)), 2 + histories.bounds
+        shape, size = (branches, len(numbers), len(histories)), OWN + histories.bounds
         self.histories, self.numbers, self.branches = histories, numbers, branches
         self.mean = np.zeros((size, *shape))
         self.covariance = np.zeros((size, size, *shape))
         self.mean[:2] = numbers.mean[:, None, :, None]
+        self.mean[2] = 1.0
         self.covariance[:2, :2] = numbers.spread[:, :, None, :, None]
+        self.covariance[2, 2] = numbers.bend_spread[:, None]
         self.log_weight = np.full(shape, _UNLIKELY)
         self.log_weight[0] = 0.0
         self.age, self.bent = np.zeros(shape[2]), np.zeros(shape[1:])
@@ -112,7 +113,7 @@ class _Run:
             return
         slot = self.histories.slot[event, :count]
         for each in range(self.histories.bounds):
-            self._copy(2 + each, np.flatnonzero(slot == each))
+            self._copy(OWN + each, np.flatnonzero(slot == each))
         self._learn(event, np.flatnonzero(slot < 0))
 
     def _enter(self) -> None:
@@ -131,9 +132,10 @@ class _Run:
         mean, covariance = self.mean[..., :count], self.covariance[..., :count]
         step = age - self.age[:count]
         bent = self.bend * age**self.power
-        mean[0] -= step * mean[1] + (bent - self.bent[:, :count])
-        covariance[0] -= step * covariance[1]
-        covariance[:, 0] -= step * covariance[:, 1]
+        more = bent - self.bent[:, :count]
+        mean[0] -= step * mean[1] + more * mean[2]
+        covariance[0] -= step * covariance[1] + more * covariance[2]
+        covariance[:, 0] -= step * covariance[:, 1] + more * covariance[:, 2]
         covariance[0, 0] += self.numbers.stray[:, None] * step
         self.age[:count], self.bent[:, :count] = age, bent
 
@@ -183,7 +185,7 @@ class _Run:
         """Learn from the bounds, after all values."""
         for slot in range(self.histories.bounds):
             event, packs = np.nonzero(self.histories.slot == slot)
-            self._learn_bound(2 + slot, event, packs)
+            self._learn_bound(OWN + slot, event, packs)
 
     def _learn_bound(self, at: int, event: IntArray, packs: IntArray) -> None:
         mean, covariance = self.mean[..., packs], self.covariance[..., packs]
@@ -212,11 +214,8 @@ class _Run:
         """Return what is known now."""
         return PackStates(
             weight=np.exp(self.log_weight),
-            level=self.mean[0],
-            fade=self.mean[1],
-            level_variance=np.maximum(self.covariance[0, 0], 0.0),
-            covariance=self.covariance[0, 1],
-            fade_variance=np.maximum(self.covariance[1, 1], 0.0),
+            mean=self.mean[:OWN],
+            covariance=self.covariance[:OWN, :OWN],
             age=self.age,
             log_likelihood=self.log_likelihood,
             doubt=self.doubt,

@@ -55,7 +55,7 @@ class FadeOutlook:
         """Return mean and standard deviation (P,) of the true fraction at `age_years` (P,), test noise left out."""
         mean, square = np.zeros(self.packs), np.zeros(self.packs)
         for part in self.parts:
-            middle, variance = part.course.moments(age_years[part.row])
+            middle, variance, _ = part.course.moments(age_years[part.row])
             share = part.weight / self.draws
             mean[part.row] = np.einsum("brn,brn->n", share, middle)
             square[part.row] = np.einsum("brn,brn->n", share, variance + (middle - mean[part.row]) ** 2)
@@ -82,11 +82,8 @@ def _part(group: Histories, draws: FadeNumbers, branches: int) -> _Part:
     states = filtered(group, draws, branches=branches)
     course = Course(
         age=states.age,
-        level=states.level,
-        fade=states.fade,
-        level_variance=states.level_variance,
+        mean=states.mean,
         covariance=states.covariance,
-        fade_variance=states.fade_variance,
         bend=draws.bend[:, None],
         power=draws.power[:, None],
         stray=draws.stray[:, None],

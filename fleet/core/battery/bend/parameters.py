@@ -3,12 +3,13 @@
 The scale is free of constraints and of the unit of time: times in lives, a life being the time in which a pack of the
 type roughly loses a fifth of its runtime. In order:
 
-    a0, log b0, log sd_a, log(sd_b / b0), artanh rho, log s, log kappa, log c, log(p - 1), logit pi, log phi_1, ...
+    a0, log b0, log sd_a, log(sd_b / b0), artanh rho, log s, log kappa, log c, log(p - 1), log sd_c, logit pi, log phi_1, ...
 
 The priors are normal there, wide, and this project's own assumption ("assumed"), not measured on any fleet: a new pack
 carries its rating within 5 %; a life's straight fade is 0.15 within a factor of 2 (one standard deviation); packs
 differ by 2 % when new and a quarter in fade; a test repeats to 2 %; a pack strays by 2 % in a life; the bend costs 5 %
-in a life within a factor of 3, and its power is 2, from 1.5 to 3; 4 tests in 100 are wrong. Each is within a factor of
+in a life within a factor of 3, and its power is 2, from 1.5 to 3; packs differ by
+30 % in it; 4 tests in 100 are wrong. Each is within a factor of
 about 2 unless said.
 """
 
@@ -20,15 +21,15 @@ from scipy import special
 from fleet.core.battery.arrays import FloatArray
 from fleet.core.errors import BadValueError
 
-START, FADE, START_SD, FADE_SD, CORRELATION, NOISE, STRAY, BEND, POWER, GROSS, KINDS = range(11)
+START, FADE, START_SD, FADE_SD, CORRELATION, NOISE, STRAY, BEND, POWER, BEND_SD, GROSS, KINDS = range(12)
 # A test that is off in kind (short charge, rate outside the table) is assumed twice as noisy, within a factor of 1.6.
 _KIND_MEAN, _KIND_SD = np.log(4.0), 1.0
 _MEAN = np.array(
-    [1.0, np.log(0.15), np.log(0.02), np.log(0.25), 0.0, np.log(0.02), np.log(0.02), np.log(0.05), 0.0, -3.2]
+    [1.0, np.log(0.15), np.log(0.02), np.log(0.25), 0.0, np.log(0.02), np.log(0.02), np.log(0.05), 0.0, np.log(0.3), -3.2]
 )
-_SD = np.array([0.05, 0.7, 0.7, 0.6, 0.5, 0.7, 0.8, 1.1, 0.7, 1.0])
+_SD = np.array([0.05, 0.7, 0.7, 0.6, 0.5, 0.7, 0.8, 1.1, 0.7, 0.5, 1.0])
 # From type to type of one chemistry, on the same scale: what borrowing leaves open.
-_BETWEEN_TYPES = np.array([0.02, 0.35, 0.4, 0.3, 0.3, 0.3, 0.4, 0.5, 0.3, 0.4])
+_BETWEEN_TYPES = np.array([0.02, 0.35, 0.4, 0.3, 0.3, 0.3, 0.4, 0.5, 0.3, 0.3, 0.4])
 _BETWEEN_KINDS = 0.5
 
 
@@ -37,7 +38,8 @@ class FadeNumbers:
     """A type's numbers in years and fractions, R sets of them.
 
     `mean` (2, R) and `spread` (2, 2, R): fraction when new and fade per year between packs. `noise` (kinds, R): variance
-    of a good test. `stray` (R,): kappa^2, variance a year. `bend`, `power` (R,): the bend costs c t^p. `gross` (R,): pi.
+    of a good test. `stray` (R,): kappa^2, variance a year. `bend`, `power` (R,): the bend costs g_i c t^p, and
+    `bend_spread` (R,) is the variance of g_i about 1. `gross` (R,): pi.
     """
 
     mean: FloatArray
@@ -46,6 +48,7 @@ class FadeNumbers:
     stray: FloatArray
     bend: FloatArray
     power: FloatArray
+    bend_spread: FloatArray
     gross: FloatArray
 
     def __len__(self) -> int:
@@ -59,7 +62,7 @@ class FadeNumbers:
 
 @dataclass(frozen=True, eq=False)
 class FadePrior:
-    """What is assumed of a type's numbers: `mean` and `sd` (10 + kinds - 1,) on the module's scale; `life_years`.
+    """What is assumed of a type's numbers: `mean` and `sd` (11 + kinds - 1,) on the module's scale; `life_years`.
 
     `source` says in words where it is from, for the page.
     """
@@ -90,7 +93,7 @@ def borrowed_prior(mode: FloatArray, covariance: FloatArray, life_years: float, 
 
 
 def numbers(vectors: FloatArray, life_years: float) -> FadeNumbers:
-    """Return the numbers, in years, that `vectors` (R, 10 + kinds - 1) stand for on the module's scale."""
+    """Return the numbers, in years, that `vectors` (R, 11 + kinds - 1) stand for on the module's scale."""
     v = vectors.T
     fade = np.exp(v[FADE]) / life_years
     start_sd, fade_sd = np.exp(v[START_SD]), np.exp(v[FADE_SD]) * fade
@@ -104,5 +107,6 @@ def numbers(vectors: FloatArray, life_years: float) -> FadeNumbers:
         stray=np.exp(2 * v[STRAY]) / life_years,
         bend=np.exp(v[BEND]) / life_years**power,
         power=power,
+        bend_spread=np.exp(2 * v[BEND_SD]),
         gross=np.asarray(special.expit(v[GROSS])),
     )

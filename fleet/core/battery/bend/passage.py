@@ -22,12 +22,12 @@ Sources: bridge crossing, e.g. I. Karatzas, S. E. Shreve, "Brownian Motion and S
 memory); the reduction to d*: own derivation.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import special
 
-from fleet.core.battery.arrays import BoolArray, FloatArray
+from fleet.core.battery.arrays import FloatArray
 
 # Variance added to every gap, as in `crossing`: outweighs rounding, moves no crossing by a minute.
 _LEAST_VARIANCE = 1e-14
@@ -41,75 +41,68 @@ _NODES, _WEIGHTS = (1 - _POINTS) / 2, _POINT_WEIGHTS / 2
 
 @dataclass(frozen=True, eq=False)
 class Course:
-    """What is known of fades at `age` (years): means and covariance of level u and fade b; arrays that broadcast.
+    """What is known of fades at `age` (years): `mean` (3, ...), `covariance` (3, 3, ...) of u, b and g.
 
-    `bend` c, `power` p and `stray` kappa^2 of the type.
+    `bend` c, `power` p and `stray` kappa^2 of the type; all broadcast to (...).
     """
 
     age: FloatArray
-    level: FloatArray
-    fade: FloatArray
-    level_variance: FloatArray
+    mean: FloatArray
     covariance: FloatArray
-    fade_variance: FloatArray
     bend: FloatArray
     power: FloatArray
     stray: FloatArray
 
-    def moments(self, age: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return mean and variance of the true fraction at `age`."""
-        step = age - self.age
-        mean = self.level - step * self.fade - self.bend * (age**self.power - self.age**self.power)
-        variance = self.level_variance - step * (2 * self.covariance - step * self.fade_variance)
-        return mean, np.maximum(variance + self.stray * np.abs(step), _LEAST_VARIANCE)
+    def moments(self, age: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return mean and variance of the true fraction at `age`, and its covariance with that at `self.age`."""
+        c, step = self.covariance, age - self.age
+        bent = self.bend * (age**self.power - self.age**self.power)
+        mean = self.mean[0] - step * self.mean[1] - bent * self.mean[2]
+        shared = c[0, 0] - step * c[0, 1] - bent * c[0, 2]
+        own = step * (step * c[1, 1] + 2 * bent * c[1, 2]) + bent * bent * c[2, 2]
+        variance = 2 * shared - c[0, 0] + own + self.stray * np.abs(step)
+        return mean, np.maximum(variance, _LEAST_VARIANCE), shared
 
     def chance_passed(self, age: FloatArray, level: float) -> FloatArray:
         """Return the chance of having been at or below `level` at some age up to `age`."""
-        mean, variance = self.moments(age)
-        gap, sd = mean - level, np.sqrt(variance)
+        mean, variance, shared = self.moments(age)
+        gap, sd, gap_now = mean - level, np.sqrt(variance), self.mean[0] - level
+        variance_now = np.maximum(self.covariance[0, 0], _LEAST_VARIANCE)
         ahead = age - self.age
         chance = special.ndtr(-gap / sd)
-        now_sd = np.sqrt(np.maximum(self.level_variance, _LEAST_VARIANCE))
-        now = special.ndtr((level - self.level) / now_sd)
         if not np.all(ahead >= 0):
-            chance = np.where(ahead < 0, np.minimum(chance, now), chance)
-        chance = chance + self._touch(ahead, gap, variance, sd, level)
-        near = (self.level - level < CLEAR * now_sd) & (ahead > 0)
+            chance = np.where(ahead < 0, np.minimum(chance, special.ndtr(-gap_now / np.sqrt(variance_now))), chance)
+        stray = np.maximum(self.stray * ahead, _LEAST_VARIANCE)
+        rate = 2 * np.maximum(gap_now - shared * gap / variance, 0.0) / stray
+        chance = chance + np.where(ahead > 0, _touching(gap, variance, sd, rate), 0.0)
+        near = (gap_now < CLEAR * np.sqrt(variance_now)) & (ahead > 0)
         if near.any():
-            chance[near] = self._chosen(near).chance_near(np.broadcast_to(age, near.shape)[near], level)
+            some = (np.broadcast_to(each, near.shape)[near] for each in (gap_now, variance_now, gap, variance, shared, stray))
+            chance[near] = _near(*some)
         return np.minimum(chance, 1.0)
 
-    def _touch(
-        self, ahead: FloatArray, gap: FloatArray, variance: FloatArray, sd: FloatArray, level: float
-    ) -> FloatArray:
-        shared = self.level_variance - ahead * self.covariance
-        first = np.maximum(self.level - level - shared * gap / variance, 0.0)
-        rate = 2 * first / np.maximum(self.stray * ahead, _LEAST_VARIANCE)
-        return np.where(ahead > 0, _touching(gap, variance, sd, rate), 0.0)
 
-    def chance_near(self, age: FloatArray, level: float) -> FloatArray:
-        """Return the same for `age` (N,) after `self.age`, averaged over the gap today; all arrays (N,)."""
-        sd = np.sqrt(np.maximum(self.level_variance, _LEAST_VARIANCE))
-        above = special.ndtr((self.level - level) / sd)
-        chance = 1 - above
-        slope = self.covariance / sd**2
-        fade_variance = np.maximum(self.fade_variance - slope * self.covariance, 0.0)
-        step = age - self.age
-        stray = np.maximum(self.stray * step, _LEAST_VARIANCE)
-        bent = self.bend * (age**self.power - self.age**self.power)
-        for node, weight in zip(_NODES, _WEIGHTS, strict=True):
-            level_now = self.level - sd * special.ndtri(np.maximum(above * node, _LEAST_CHANCE))
-            fade = self.fade + slope * (level_now - self.level)
-            gap = level_now - level - step * fade - bent
-            variance = fade_variance * step**2 + stray
-            rate = 2 * np.maximum(level_now - level, 0.0) / stray
-            touched = special.ndtr(-gap / np.sqrt(variance)) + _touching(gap, variance, np.sqrt(variance), rate)
-            chance = chance + weight * above * touched
-        return np.asarray(chance)
-
-    def _chosen(self, which: BoolArray) -> "Course":
-        values = (getattr(self, each.name) for each in fields(self))
-        return Course(*(np.broadcast_to(value, which.shape)[which] for value in values))
+def _near(
+    gap_now: FloatArray,
+    variance_now: FloatArray,
+    gap: FloatArray,
+    variance: FloatArray,
+    shared: FloatArray,
+    stray: FloatArray,
+) -> FloatArray:
+    """Return the chance for gaps now and then of given means and covariance, averaged over the gap now; all (N,)."""
+    sd = np.sqrt(variance_now)
+    above = special.ndtr(gap_now / sd)
+    chance = 1 - above
+    slope = shared / variance_now
+    rest = np.maximum(variance - slope * shared, stray)
+    rest_sd = np.sqrt(rest)
+    for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+        now = gap_now - sd * special.ndtri(np.maximum(above * node, _LEAST_CHANCE))
+        then = gap + slope * (now - gap_now)
+        rate = 2 * np.maximum(now, 0.0) / stray
+        chance = chance + weight * above * (special.ndtr(-then / rest_sd) + _touching(then, rest, rest_sd, rate))
+    return np.asarray(chance)
 
 
 def _touching(gap: FloatArray, variance: FloatArray, sd: FloatArray, rate: FloatArray) -> FloatArray:
