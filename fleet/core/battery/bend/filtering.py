@@ -148,7 +148,7 @@ class _Run:
     def _learn(self, event: int, where: IntArray | slice) -> None:
         """Learn from the value that each of the packs at `where` has."""
         mean, covariance = self.mean[..., where], self.covariance[..., where]
-        variance = covariance[0, 0] + self._noise(event, where)
+        variance = np.maximum(covariance[0, 0], 0.0) + self._noise(event, where)
         miss = self.histories.value[event, where] - mean[0]
         good = self.log_good - 0.5 * (miss * miss / variance + np.log(variance) + _LOG_2PI)
         self._note(event, where, miss[0, 0] / np.sqrt(variance[0, 0]), self.log_gross[0] - good[0, 0])
@@ -190,7 +190,7 @@ class _Run:
     def _learn_bound(self, at: int, event: IntArray, packs: IntArray) -> None:
         mean, covariance = self.mean[..., packs], self.covariance[..., packs]
         noise = np.moveaxis(self.numbers.noise[self.histories.kind[event, packs]], 0, -1)
-        sd = np.sqrt(covariance[at, at] + noise)
+        sd = np.sqrt(np.maximum(covariance[at, at], 0.0) + noise)
         limit = (self.histories.value[event, packs] - mean[at]) / sd
         lift, cut = _truncation(limit)
         log_good = self.log_good + special.log_ndtr(-limit)

@@ -62,11 +62,16 @@ class FadeFit:
         return self.prior.numbers(self.draws)
 
 
-def fit_fade_numbers(histories: Histories, prior: FadePrior, *, draws: int = 32, seed: int = 1) -> FadeFit:
-    """Estimate and draw a type's numbers from its packs. With no tests at all the prior itself is drawn from."""
+def fit_fade_numbers(
+    histories: Histories, prior: FadePrior, *, draws: int = 32, seed: int = 1, most_packs: int = MOST_PACKS
+) -> FadeFit:
+    """Estimate and draw a type's numbers from its packs. With no tests at all the prior itself is drawn from.
+
+    Of more than `most_packs` packs some are picked by `seed`.
+    """
     rng = np.random.default_rng(seed)
     tested = histories.chosen(np.arange(int(histories.active[0]) if len(histories.active) else 0))
-    sample = _sample(tested, MOST_PACKS, rng)
+    sample = _sample(tested, most_packs, rng)
     mode, guess = np.zeros(len(prior.mean)), np.eye(len(prior.mean))
     if len(sample) > _ENOUGH_TO_START * _FIRST_PACKS:
         mode, guess = _mode(_Posterior(_sample(sample, _FIRST_PACKS, rng), prior, mode), mode, guess)

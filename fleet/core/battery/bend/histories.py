@@ -5,7 +5,7 @@ spent on padding. Packs with a lower bound (a test stopped early) or in doubt go
 `chosen` cuts a layout down to some of its packs.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -113,6 +113,10 @@ class Histories:
             self.entry_level,
             self.last_age[keep],
         )
+
+    def in_own_order(self) -> "Histories":
+        """Return the same packs with rows 0 to P - 1."""
+        return replace(self, row=np.arange(len(self)))
 
 
 def lay_out(

@@ -10,7 +10,7 @@ and m, V those of d1 given d0,
 
     P(T <= t | d0) = Phi(-m / sqrt V) + exp(-m^2 / 2V) erfcx((l V - m) / sqrt(2V)) / 2.
 
-Where the gap today is clear (over CLEAR standard deviations), d0 in l is held at its mean given d1 = 0 and the rest is
+Where the gap today is clear (CLEAR standard deviations from zero), d0 in l is held at its mean given d1 = 0 and the rest is
 the same with d1's own m and V: off by less than 0.005. Elsewhere the form is averaged over NODES values of d0 > 0. For
 c > 0 the path runs a little above its chord, so that the chance is a little too high. A fixed gap and fade without bend
 give the exact inverse Gaussian law.
@@ -34,7 +34,7 @@ _LEAST_VARIANCE = 1e-14
 _LEAST_CHANCE = 1e-300
 _SQRT2 = float(np.sqrt(2.0))
 CLEAR = 3.0
-NODES = 8
+NODES = 6
 _POINTS, _POINT_WEIGHTS = np.polynomial.legendre.leggauss(NODES)
 _NODES, _WEIGHTS = (1 - _POINTS) / 2, _POINT_WEIGHTS / 2
 
@@ -70,12 +70,13 @@ class Course:
         variance_now = np.maximum(self.covariance[0, 0], _LEAST_VARIANCE)
         ahead = age - self.age
         chance = special.ndtr(-gap / sd)
+        now = special.ndtr(-gap_now / np.sqrt(variance_now))
         if not np.all(ahead >= 0):
-            chance = np.where(ahead < 0, np.minimum(chance, special.ndtr(-gap_now / np.sqrt(variance_now))), chance)
+            chance = np.where(ahead < 0, np.minimum(chance, now), chance)
         stray = np.maximum(self.stray * ahead, _LEAST_VARIANCE)
         rate = 2 * np.maximum(gap_now - shared * gap / variance, 0.0) / stray
-        chance = chance + np.where(ahead > 0, _touching(gap, variance, sd, rate), 0.0)
-        near = (gap_now < CLEAR * np.sqrt(variance_now)) & (ahead > 0)
+        chance = np.where(ahead > 0, np.maximum(chance + _touching(gap, variance, sd, rate), now), chance)
+        near = (np.abs(gap_now) < CLEAR * np.sqrt(variance_now)) & (ahead > 0)
         if near.any():
             some = (np.broadcast_to(each, near.shape)[near] for each in (gap_now, variance_now, gap, variance, shared, stray))
             chance[near] = _near(*some)
