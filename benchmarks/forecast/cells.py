@@ -31,6 +31,7 @@ class Fleet:
     life: float
     entry: FloatArray | None = None
     bound: BoolArray | None = None
+    removed: BoolArray | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -53,4 +53,6 @@ def pooled(scores: list[Score]) -> Score:
     """Return the mean of scores, each weighted by its packs."""
     weight = np.array([each.packs for each in scores])
     names = ("crps", "within_50", "within_80", "within_95", "before_95", "before_5", "bias")
-    return Score(*(float(np.average([getattr(s, n) for s in scores], weights=weight)) for n in names), int(weight.sum()))
+    return Score(
+        *(float(np.average([getattr(s, n) for s in scores], weights=weight)) for n in names), int(weight.sum())
+    )

@@ -16,6 +16,8 @@ YEARS = 16.0
 LIFE_YEARS = 4.0
 _GRID = np.arange(0.0, YEARS + 1e-9, 1 / 24)
 _GENERATIONS = 12
+# Share of failing tests after which the pack goes; true fraction at which it goes without a test.
+SEEN_TO, DEAD = 0.9, 0.6
 
 
 @dataclass(frozen=True)
@@ -90,6 +92,7 @@ def simulated_fleet(scene: Scene, seed: int) -> Fleet:
         LIFE_YEARS,
         entry,
         tests[3] > 0,
+        serving == 0,
     )
 
 
@@ -118,8 +121,8 @@ class _Generation:
         self.removed = self._removal(truth, age, rng)
 
     def _removal(self, truth: FloatArray, age: FloatArray, rng: np.random.Generator) -> FloatArray:
-        failing = self.tested & ~self.bound & (self.value < LEVEL) & (rng.uniform(size=truth.shape) < 0.9)
-        dead = (age > 0) & (truth < 0.6)
+        failing = self.tested & ~self.bound & (self.value < LEVEL) & (rng.uniform(size=truth.shape) < SEEN_TO)
+        dead = (age > 0) & (truth < DEAD)
         first = np.where(failing | dead, self.visits, np.inf).min(axis=1)
         lost = self.fitted + rng.exponential(30.0, len(self.fitted))
         return np.minimum(first, lost)

@@ -10,7 +10,7 @@ from benchmarks.forecast.cells import LEVEL, Fleet
 from benchmarks.forecast.scores import PROBABILITIES
 from fleet.core.battery.arrays import FloatArray, IntArray
 from fleet.core.battery.bend.fit import fit_fade_numbers
-from fleet.core.battery.bend.histories import FadeTests, lay_out, rough_life
+from fleet.core.battery.bend.histories import FadeTests, Histories, lay_out, removal_level, rough_life
 from fleet.core.battery.bend.outlook import crossing_ages
 from fleet.core.battery.bend.parameters import assumed_prior
 from fleet.core.battery.crossing import LineCrossing, crossing_quantile
@@ -23,10 +23,20 @@ Way = Callable[[Fleet], FloatArray]
 
 def bending(fleet: Fleet) -> FloatArray:
     """The model of `fleet.core.battery.bend`."""
-    tests = FadeTests.of(fleet.pack, fleet.age, fleet.fraction, fleet.bound)
-    histories = lay_out(tests, len(fleet.today), entry_age=fleet.entry, entry_level=LEVEL)
+    histories = histories_of(fleet)
     fit = fit_fade_numbers(histories, assumed_prior(rough_life(histories)))
     return crossing_ages(histories, fit.drawn_numbers(), LEVEL, PROBABILITIES, HORIZON_LIVES * fleet.life)
+
+
+def histories_of(fleet: Fleet) -> Histories:
+    """Return the fleet's histories, with what its removed packs say of the level at which they go."""
+    tests = FadeTests.of(fleet.pack, fleet.age, fleet.fraction, fleet.bound)
+    pack, age, fraction = _values(fleet)
+    rows = np.lexsort((age, pack))
+    last = rows[np.append(pack[rows][1:] != pack[rows][:-1], True)]
+    gone = fleet.removed[pack[last]] if fleet.removed is not None else np.zeros(len(last), dtype=np.bool_)
+    level, sd = removal_level(fraction[last][gone], LEVEL)
+    return lay_out(tests, len(fleet.today), entry_age=fleet.entry, entry_level=level, entry_level_sd=sd)
 
 
 def pooled_line(fleet: Fleet) -> FloatArray:
@@ -40,7 +50,7 @@ def pooled_line(fleet: Fleet) -> FloatArray:
 
 
 def mixed_lm(fleet: Fleet) -> FloatArray:
-    """statsmodels' MixedLM by REML: every test taken as good, its estimates plugged in."""
+    """The MixedLM of statsmodels by REML: every test taken as good, its estimates plugged in."""
     pack, age, fraction = _values(fleet)
     design = np.column_stack([np.ones(len(age)), -age])
     with warnings.catch_warnings():

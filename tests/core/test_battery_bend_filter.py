@@ -9,11 +9,17 @@ from scipy import special, stats
 
 from fleet.core.battery.arrays import FloatArray
 from fleet.core.battery.bend.filtering import BRANCHES, WIDEST, filtered, grouped
-from fleet.core.battery.bend.histories import FadeTests, Histories, lay_out, rough_life
+from fleet.core.battery.bend.histories import (
+    ASSUMED_REMOVAL_SD,
+    FadeTests,
+    Histories,
+    lay_out,
+    removal_level,
+    rough_life,
+)
 from fleet.core.battery.bend.outlook import outlook
 from fleet.core.battery.bend.parameters import FadeNumbers
 from fleet.core.errors import BadValueError
-
 from tests.core.bend_cases import LEVEL, drawn_fades, known, one_pack
 
 AGES = [0.4, 1.1, 2.0, 2.7, 3.5]
@@ -29,7 +35,7 @@ def moments_of(numbers: FadeNumbers, age: FloatArray) -> tuple[FloatArray, Float
 
 
 def test_without_wrong_tests_the_likelihood_is_the_joint_normal_density() -> None:
-    """With next to no gross errors the filter gives the multivariate normal density of a pack's tests, kinds included."""
+    """With next to no gross errors the filter gives the joint normal density of a pack's tests, kinds too."""
     numbers = known(gross=1e-9, noise=(0.02, 0.05))
     age, value, kind = np.array(AGES), np.array([0.99, 0.95, 0.96, 0.86, 0.84]), np.array([0, 1, 0, 0, 1])
     mean, covariance = moments_of(numbers, age)
@@ -49,9 +55,11 @@ def test_the_state_at_the_last_test_is_that_of_the_joint_normal() -> None:
     assert states.covariance[0, 0, 0, 0, 0] == pytest.approx(covariance[-1, -1] - gain @ covariance[:, -1])
 
 
-@pytest.mark.parametrize("value", [[0.99, 0.3, 0.93, 0.9, 0.86], [0.99, 0.95, 0.3, 0.2, 0.84], [0.7, 0.95, 0.92, 0.9, 1.2]])
+@pytest.mark.parametrize(
+    "value", [[0.99, 0.3, 0.93, 0.9, 0.86], [0.99, 0.95, 0.3, 0.2, 0.84], [0.7, 0.95, 0.92, 0.9, 1.2]]
+)
 def test_branches_keep_nearly_all_of_the_likelihood(value: list[float]) -> None:
-    """The kept branches lose less than two per cent of the sum over all combinations of good and wrong tests."""
+    """The kept branches give, within two per cent, the sum over all combinations of good and wrong tests."""
     numbers, age = known(), np.array(AGES)
     mean, covariance = moments_of(numbers, age)
     total = 0.0
@@ -62,7 +70,7 @@ def test_branches_keep_nearly_all_of_the_likelihood(value: list[float]) -> None:
         density = stats.multivariate_normal(mean[rows], part).pdf(np.array(value)[rows]) if len(rows) else 1.0
         total += weight * float(density)
     found = filtered(one_pack(AGES, value), numbers, branches=BRANCHES).log_likelihood[0, 0]
-    assert np.log(total) - 0.02 < found <= np.log(total) + 1e-9
+    assert found == pytest.approx(np.log(total), abs=0.02)
 
 
 CASES: list[tuple[list[float], list[bool]]] = [
@@ -94,16 +102,15 @@ def test_crossing_chances_are_those_of_brute_force_quadrature(value: list[float]
 
 
 def test_a_pack_that_came_in_late_is_known_to_have_been_above_the_level() -> None:
-    """Its state at entry is that of drawn packs above the level then, and its likelihood has no factor for it."""
-    numbers = known(stray=0.01)
+    """Its level at entry is normal, truncated at the removal level, and its likelihood has no factor for it."""
+    numbers = known()
     histories = lay_out(FadeTests.of([], [], []), 1, entry_age=np.array([4.0]), entry_level=LEVEL)
     states = filtered(histories, numbers)
     mean, covariance = moments_of(numbers, np.array([4.0]))
-    rng = np.random.default_rng(1)
-    level = rng.normal(mean[0], np.sqrt(covariance[0, 0]), 400_000)
-    survivors = level[level > LEVEL]
-    assert states.mean[0, 0, 0, 0] == pytest.approx(survivors.mean(), abs=2e-4)
-    assert np.sqrt(states.covariance[0, 0, 0, 0, 0]) == pytest.approx(survivors.std(), abs=2e-4)
+    sd = float(np.sqrt(covariance[0, 0]))
+    survivors = stats.truncnorm((LEVEL - mean[0]) / sd, np.inf, mean[0], sd)
+    assert states.mean[0, 0, 0, 0] == pytest.approx(survivors.mean())
+    assert np.sqrt(states.covariance[0, 0, 0, 0, 0]) == pytest.approx(survivors.std())
     assert states.log_likelihood[0, 0] == 0.0
 
 
@@ -144,6 +151,15 @@ def test_a_test_of_a_pack_that_is_not_there_is_refused() -> None:
     """The message names the field and the number of packs."""
     with pytest.raises(BadValueError, match="2 packs"):
         lay_out(FadeTests.of([0, 2], [1.0, 1.0], [0.9, 0.9]), 2)
+
+
+def test_the_removal_level_is_learned_from_packs_that_went() -> None:
+    """The middle and spread of the last tests under the level, or what is assumed where they are few."""
+    last = np.concatenate([np.random.default_rng(1).normal(0.74, 0.02, 200), [0.05, 0.95, 0.99]])
+    level, sd = removal_level(last, LEVEL)
+    assert level == pytest.approx(0.74, abs=0.005)
+    assert sd == pytest.approx(0.02, abs=0.005)
+    assert removal_level(last[:5], LEVEL) == (LEVEL, ASSUMED_REMOVAL_SD)
 
 
 @pytest.mark.parametrize("unit", [1.0, 365.25])

@@ -7,13 +7,20 @@ from hypothesis import strategies as st
 
 from fleet.core.battery.arrays import FloatArray
 from fleet.core.battery.bend.passage import Course
-
 from tests.core.bend_cases import LEVEL
 
 
 def course(
-    level: float, fade: float, *, sd: tuple[float, float, float] = (0.0, 0.0, 0.0), r: float = 0.0,
-    bend: float = 0.0, power: float = 2.0, stray: float = 0.02, age: float = 0.0, count: int = 1,
+    level: float,
+    fade: float,
+    *,
+    sd: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    r: float = 0.0,
+    bend: float = 0.0,
+    power: float = 2.0,
+    stray: float = 0.02,
+    age: float = 0.0,
+    count: int = 1,
 ) -> Course:
     """One pack's state, `count` times over: level and fade with their SDs and correlation r; the bend's SD third."""
     covariance = np.diag(np.square(sd))
@@ -72,16 +79,25 @@ def test_before_the_last_test_the_chance_is_at_most_that_of_being_below_then() -
     assert chance[-1] == pytest.approx(0.8413, abs=1e-3)
 
 
-@given(
-    st.floats(0.7, 1.1), st.floats(0.0, 0.2), st.floats(0.001, 0.05), st.floats(0.0, 0.05), st.floats(-0.9, 0.9),
-    st.floats(0.0, 0.02), st.floats(0.001, 0.1), st.floats(0.0, 6.0),
-)
-def test_chances_are_chances_and_hardly_ever_fall(
-    level: float, fade: float, sd: float, fade_sd: float, r: float, bend: float, stray: float, age: float
-) -> None:
-    """For any state the law lies from 0 to 1 and nowhere falls by more than 0.04, its error where the gap is near zero."""
-    state = course(level, fade, sd=(sd, fade_sd, 0.3), r=r, bend=bend, stray=stray, age=age, count=61)
-    chance = state.chance_passed(age + np.linspace(0.0, 12.0, 61), LEVEL)
+@st.composite
+def any_course(draw: st.DrawFn) -> Course:
+    """A state over 61 ages, from well above the level to below it, known well or badly."""
+    return course(
+        draw(st.floats(0.7, 1.1)),
+        draw(st.floats(0.0, 0.2)),
+        sd=(draw(st.floats(0.001, 0.05)), draw(st.floats(0.0, 0.05)), 0.3),
+        r=draw(st.floats(-0.9, 0.9)),
+        bend=draw(st.floats(0.0, 0.02)),
+        stray=draw(st.floats(0.001, 0.1)),
+        age=draw(st.floats(0.0, 6.0)),
+        count=61,
+    )
+
+
+@given(any_course())
+def test_chances_are_chances_and_hardly_ever_fall(state: Course) -> None:
+    """For any state the law lies from 0 to 1 and nowhere falls by more than 0.04, its error near the level."""
+    chance = state.chance_passed(state.age + np.linspace(0.0, 12.0, 61), LEVEL)
     assert (chance >= 0).all()
     assert (chance <= 1).all()
     assert (np.maximum.accumulate(chance) - chance < 0.04).all()

@@ -16,21 +16,30 @@ from fleet.core.battery.bend.parameters import FadePrior, assumed_prior, borrowe
 
 # Packs of the others that are looked at: more would not narrow what types differ by.
 _KIN_PACKS = 500
+# Types of different chemistries are taken to differ by so many times as much (assumed).
+_OTHER_CHEMISTRY = 2.5
 
 
 @dataclass(frozen=True, eq=False)
 class TypeRecord:
-    """The tests of a type's packs. `entry_age` (packs,) and `entry_level`: see `Histories`."""
+    """The tests of a type's packs. `entry_age` (packs,), `entry_level` and its SD: see `Histories`."""
 
     chemistry: str
     tests: FadeTests
     packs: int
     entry_age: FloatArray
     entry_level: float
+    entry_level_sd: float
 
     def histories(self) -> Histories:
         """Return the tests laid out by pack."""
-        return lay_out(self.tests, self.packs, entry_age=self.entry_age, entry_level=self.entry_level)
+        return lay_out(
+            self.tests,
+            self.packs,
+            entry_age=self.entry_age,
+            entry_level=self.entry_level,
+            entry_level_sd=self.entry_level_sd,
+        )
 
 
 def fit_types(records: Mapping[str, TypeRecord], *, draws: int = 32, seed: int = 1) -> dict[str, FadeFit]:
@@ -60,7 +69,8 @@ def type_prior(
     if not merged:
         return prior
     fit = fit_fade_numbers(merged[0], prior, most_packs=_KIN_PACKS)
-    return borrowed_prior(fit.mode, fit.covariance, life, source)
+    widen = 1.0 if kin else _OTHER_CHEMISTRY
+    return borrowed_prior(fit.mode, fit.covariance, life, source=source, widen=widen)
 
 
 def _merged(records: list[TypeRecord]) -> TypeRecord:
@@ -76,4 +86,5 @@ def _merged(records: list[TypeRecord]) -> TypeRecord:
         packs=int(offsets[-1]),
         entry_age=np.concatenate([record.entry_age for record in records]),
         entry_level=records[0].entry_level,
+        entry_level_sd=records[0].entry_level_sd,
     )

@@ -1,6 +1,7 @@
 """What tests say of each pack, for given numbers of the type: a Kalman filter that branches on good and wrong tests.
 
-The state is (u, b, g, ...): the true fraction now, the pack's own fade and bend, and a copy of u at each bound. From age s to t
+The state is (u, b, g, ...): the true fraction now, the pack's own fade and bend, and a copy of u at each bound. From
+age s to t
 
     u -> u - b (t - s) - g c (t^p - s^p) + N(0, kappa^2 (t - s)),
 
@@ -11,8 +12,11 @@ none of whose tests is in doubt (see `grouped`), and much cheaper.
 
 A bound y >= l has probability Phi((u - l) / sd); the state is given the mean and covariance of its truncated normal
 (assumed-density filtering). Bounds come last, when the values have narrowed the state, which is why u is copied.
-A pack that came into the record at age e is known to have stood above the level then: its state there is truncated in
-the same way, without a factor in the likelihood, since p(y, u_e > l) / P(u_e > l) is what can be observed.
+A pack that came into the record at age e is known not to have been taken out before. Packs are taken out at a fraction
+R, N(entry_level, entry_level_sd^2) over packs, so that u_e > R: the state at e is truncated in the same way, without a
+factor in the likelihood, since p(y, u_e > R) / P(u_e > R) is what can be observed. Without this slow packs count double
+(they alone were still there), and the next year's crossings are forecast some 3 % too few; with R held at the
+replacement level they are too many, since a pack goes only at the first test that shows it.
 
 Sources: R. E. Kalman, J. Basic Engineering 82 (1960) 35-45; P. J. Harrison, C. F. Stevens, "Bayesian forecasting",
 JRSS B 38 (1976) 205-247, for branches (both from memory); moments of a truncated normal, any textbook. The truncation
@@ -73,7 +77,7 @@ def grouped(histories: Histories, numbers: FadeNumbers) -> list[tuple[Histories,
 
     A test is in doubt by the first set of `numbers`.
     """
-    bounded = (histories.slot >= 0).any(axis=0)
+    bounded = np.asarray((histories.slot >= 0).any(axis=0))
     groups = []
     for part in (histories.chosen(~bounded), histories.chosen(bounded)):
         doubt = filtered(part, numbers.of(slice(0, 1))).doubt > _DOUBT
@@ -122,7 +126,7 @@ class _Run:
             return
         self._move(len(self.age), self.histories.entry_age)
         mean, covariance = self.mean[..., late], self.covariance[..., late]
-        sd = np.sqrt(covariance[0, 0])
+        sd = np.sqrt(covariance[0, 0] + self.histories.entry_level_sd**2)
         lift, cut = _truncation((self.histories.entry_level - mean[0]) / sd)
         gain = covariance[:, 0] / sd
         self.mean[..., late] = mean + gain * lift

@@ -1,12 +1,12 @@
 """The numbers of a type: estimated by the marginal likelihood of its packs, and drawn, not plugged in.
 
 The mode of (likelihood x prior) is found by BFGS, on some packs first and then on at most MOST_PACKS. Around it the
-posterior is taken as normal (Laplace) on the scale of `parameters`. Types of fewer than MANY_PACKS packs get more: draws
-from a wider t distribution with that centre and shape are weighted by the true posterior over the proposal, the largest
-weights held down, and resampled, because a few packs' posterior is skew.
+posterior is taken as normal (Laplace) on the scale of `parameters`. Types of fewer than MANY_PACKS packs get more:
+draws from a wider t distribution with that centre and shape are weighted by the true posterior over the proposal, the
+largest weights held down, and resampled, because a few packs' posterior is skew.
 
-Sources: L. Tierney, J. B. Kadane, JASA 81 (1986) 82-86 (Laplace); E. L. Ionides, "Truncated importance sampling", JCGS 17
-(2008) 295-311; both from memory.
+Sources: L. Tierney, J. B. Kadane, JASA 81 (1986) 82-86 (Laplace); E. L. Ionides, "Truncated importance sampling",
+JCGS 17 (2008) 295-311; both from memory.
 """
 
 from dataclasses import dataclass
@@ -27,7 +27,7 @@ _ENOUGH_TO_START = 3
 _STEP = 1e-3
 # Second differences are taken this many times wider than first ones.
 _WIDE = 30
-# BFGS stops at this slope, in log posterior per prior standard deviation, or after so many steps.
+# BFGS stops at this slope, in log posterior per unit of the guessed spread, or after so many steps.
 _FLAT, _MOST_STEPS = 0.05, 80
 _LEAST_CURVATURE = 0.5
 _FREEDOM = 5.0
@@ -42,7 +42,8 @@ _CELLS = 20_000
 class FadeFit:
     """A type's numbers: `mode` and `covariance` on the scale of `parameters`, `draws` (R, same) from their posterior.
 
-    `packs` and `tests` it rests on. `effective_draws`: how many of the proposals carried weight (R for a plain Laplace).
+    `packs` and `tests` it rests on. `effective_draws`: how many of the proposals carried weight (R for a plain
+    Laplace).
     """
 
     prior: FadePrior
@@ -75,7 +76,7 @@ def fit_fade_numbers(
     mode, guess = np.zeros(len(prior.mean)), np.eye(len(prior.mean))
     if len(sample) > _ENOUGH_TO_START * _FIRST_PACKS:
         mode, guess = _mode(_Posterior(_sample(sample, _FIRST_PACKS, rng), prior, mode), mode, guess)
-        guess *= _FIRST_PACKS / len(sample)
+        guess = guess * (_FIRST_PACKS / len(sample))
     posterior = _Posterior(sample, prior, mode)
     mode, _ = _mode(posterior, mode, guess)
     posterior = _Posterior(sample, prior, mode)
@@ -134,11 +135,23 @@ def _sample(histories: Histories, limit: int, rng: np.random.Generator) -> Histo
 
 def _mode(posterior: _Posterior, start: FloatArray, guess: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the mode from `start`, and the inverse Hessian there as BFGS met it, beginning with `guess`."""
-    options = {"hess_inv0": guess, "gtol": _FLAT, "maxiter": _MOST_STEPS}
+    root = np.linalg.cholesky(guess)
+
+    def objective(x: FloatArray) -> float:
+        return -float(posterior((start + root @ x)[None])[0])
+
+    def slope(x: FloatArray) -> FloatArray:
+        return np.asarray(-posterior.slopes((start + root @ x)[None])[0] @ root)
+
     found = optimize.minimize(
-        lambda z: -posterior(z[None])[0], start, jac=lambda z: -posterior.slopes(z[None])[0], method="BFGS", options=options
+        objective,
+        np.zeros(len(start)),
+        jac=slope,
+        method="BFGS",
+        options={"gtol": _FLAT, "maxiter": _MOST_STEPS},
     )
-    return np.asarray(found.x), np.asarray(found.hess_inv + found.hess_inv.T) / 2
+    inverse = root @ found.hess_inv @ root.T
+    return start + root @ found.x, (inverse + inverse.T) / 2
 
 
 def _covariance(posterior: _Posterior, mode: FloatArray) -> FloatArray:

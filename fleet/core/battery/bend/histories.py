@@ -18,6 +18,9 @@ MOST_BOUNDS = 2
 # The loss that ends a life, and how long that takes in a type without a test (assumed).
 LIFE_LOSS = 0.20
 ASSUMED_LIFE_YEARS = 4.0
+# Packs taken out as spent from which the level of that is learned; and how much it varies where they are fewer.
+LEAST_REMOVED = 10
+ASSUMED_REMOVAL_SD = 0.04
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,8 +65,9 @@ class FadeTests:
 
     def rows(self, chosen: BoolArray | IntArray) -> "FadeTests":
         """Return some of the tests."""
-        columns = (self.pack, self.age_years, self.fraction, self.bound, self.kind)
-        return FadeTests(*(values[chosen] for values in columns))
+        return FadeTests(
+            self.pack[chosen], self.age_years[chosen], self.fraction[chosen], self.bound[chosen], self.kind[chosen]
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,9 +75,10 @@ class Histories:
     """P packs with up to K events each, in order of age.
 
     `row` (P,): the caller's row of each pack. `active` (K,): how many packs have a k-th event. `age`, `value`, `kind`
-    (K, P): of each event. `slot` (K, P): -1 for a value, else which of the pack's bounds it is. `entry_age` (P,): at which
-    the pack came into the record, 0 if it was new. `entry_level`: under which packs were taken out before.
-    `last_age` (P,): of the last event, or the entry.
+    (K, P): of each event. `slot` (K, P): -1 for a value, else which of the pack's bounds it is. `entry_age` (P,): at
+    which the pack came into the record, 0 if it was new. `entry_level`, `entry_level_sd`: the true fraction at which
+    packs were taken out before, mean and standard deviation (see `removal_level`). `last_age` (P,): of the last
+    event, or the entry.
     """
 
     row: IntArray
@@ -84,6 +89,7 @@ class Histories:
     slot: IntArray
     entry_age: FloatArray
     entry_level: float
+    entry_level_sd: float
     last_age: FloatArray
 
     def __len__(self) -> int:
@@ -100,18 +106,17 @@ class Histories:
         keep = np.flatnonzero(which) if which.dtype == np.bool_ else which
         active = np.searchsorted(keep, self.active)
         events = int(np.count_nonzero(active))
-        grids = (np.ascontiguousarray(grid[:events, keep]) for grid in (self.age, self.value, self.kind, self.slot))
-        age, value, kind, slot = grids
         return Histories(
-            self.row[keep],
-            active[:events],
-            age,
-            value,
-            kind,
-            slot,
-            self.entry_age[keep],
-            self.entry_level,
-            self.last_age[keep],
+            row=self.row[keep],
+            active=active[:events],
+            age=self.age[:events, keep],
+            value=self.value[:events, keep],
+            kind=self.kind[:events, keep],
+            slot=self.slot[:events, keep],
+            entry_age=self.entry_age[keep],
+            entry_level=self.entry_level,
+            entry_level_sd=self.entry_level_sd,
+            last_age=self.last_age[keep],
         )
 
     def in_own_order(self) -> "Histories":
@@ -120,12 +125,17 @@ class Histories:
 
 
 def lay_out(
-    tests: FadeTests, packs: int, *, entry_age: FloatArray | None = None, entry_level: float = 0.0
+    tests: FadeTests,
+    packs: int,
+    *,
+    entry_age: FloatArray | None = None,
+    entry_level: float = 0.0,
+    entry_level_sd: float = 0.0,
 ) -> Histories:
     """Return the histories of `packs` packs, some of which may have no test.
 
-    `entry_age` (packs,): see Histories; packs that came in later than new are known to have stood above `entry_level`
-    then, or they would have been replaced and never seen. Raises BadValueError for a test of an unknown pack.
+    `entry_age` (packs,): see Histories; packs that came in later than new are known not to have fallen to the level at
+    which packs are taken out, or they would never have been seen. Raises BadValueError for a test of an unknown pack.
     """
     first_bad(tests.pack >= packs, tests.pack, "pack", f"there are {packs} packs, counted from 0")
     entry = np.zeros(packs) if entry_age is None else entry_age
@@ -149,6 +159,7 @@ def lay_out(
         slot=_grid(shape, at, _slots(tests) + 1) - 1,
         entry_age=entry[order],
         entry_level=entry_level,
+        entry_level_sd=entry_level_sd,
         last_age=last[order],
     )
 
@@ -180,6 +191,19 @@ def _rank_in_run(sorted_keys: IntArray) -> IntArray:
     positions = np.arange(len(sorted_keys))
     starts = np.append(True, sorted_keys[1:] != sorted_keys[:-1]) if sorted_keys.size else np.zeros(0, dtype=np.bool_)
     return np.asarray(positions - np.maximum.accumulate(np.where(starts, positions, 0)))
+
+
+def removal_level(last_fraction: FloatArray, replacement_level: float) -> tuple[float, float]:
+    """Return mean and standard deviation of the fraction at which packs are taken out, from those taken out as spent.
+
+    `last_fraction` (N,): their last full tests, those above the level left out. Robust (median and 1.4826 x median
+    absolute deviation). With fewer than LEAST_REMOVED, the replacement level and ASSUMED_REMOVAL_SD: assumed.
+    """
+    low = last_fraction[last_fraction < replacement_level]
+    if len(low) < LEAST_REMOVED:
+        return replacement_level, ASSUMED_REMOVAL_SD
+    middle = float(np.median(low))
+    return middle, 1.4826 * float(np.median(np.abs(low - middle)))
 
 
 def rough_life(histories: Histories) -> float:

@@ -3,7 +3,8 @@
 The scale is free of constraints and of the unit of time: times in lives, a life being the time in which a pack of the
 type roughly loses a fifth of its runtime. In order:
 
-    a0, log b0, log sd_a, log(sd_b / b0), artanh rho, log s, log kappa, log c, log(p - 1), log sd_c, logit pi, log phi_1, ...
+    a0, log b0, log sd_a, log(sd_b / b0), artanh rho, log s, log kappa, log c, log(p - 1), log sd_c, logit pi, log
+    phi_1, ...
 
 The priors are normal there, wide, and this project's own assumption ("assumed"), not measured on any fleet: a new pack
 carries its rating within 5 %; a life's straight fade is 0.15 within a factor of 2 (one standard deviation); packs
@@ -25,7 +26,19 @@ START, FADE, START_SD, FADE_SD, CORRELATION, NOISE, STRAY, BEND, POWER, BEND_SD,
 # A test that is off in kind (short charge, rate outside the table) is assumed twice as noisy, within a factor of 1.6.
 _KIND_MEAN, _KIND_SD = np.log(4.0), 1.0
 _MEAN = np.array(
-    [1.0, np.log(0.15), np.log(0.02), np.log(0.25), 0.0, np.log(0.02), np.log(0.02), np.log(0.05), 0.0, np.log(0.3), -3.2]
+    [
+        1.0,
+        np.log(0.15),
+        np.log(0.02),
+        np.log(0.25),
+        0.0,
+        np.log(0.02),
+        np.log(0.02),
+        np.log(0.05),
+        0.0,
+        np.log(0.3),
+        -3.2,
+    ]
 )
 _SD = np.array([0.05, 0.7, 0.7, 0.6, 0.5, 0.7, 0.8, 1.1, 0.7, 0.5, 1.0])
 # From type to type of one chemistry, on the same scale: what borrowing leaves open.
@@ -37,9 +50,9 @@ _BETWEEN_KINDS = 0.5
 class FadeNumbers:
     """A type's numbers in years and fractions, R sets of them.
 
-    `mean` (2, R) and `spread` (2, 2, R): fraction when new and fade per year between packs. `noise` (kinds, R): variance
-    of a good test. `stray` (R,): kappa^2, variance a year. `bend`, `power` (R,): the bend costs g_i c t^p, and
-    `bend_spread` (R,) is the variance of g_i about 1. `gross` (R,): pi.
+    `mean` (2, R) and `spread` (2, 2, R): fraction when new and fade per year between packs. `noise` (kinds, R):
+    variance of a good test. `stray` (R,): kappa^2, variance a year. `bend`, `power` (R,): the bend costs g_i c t^p,
+    and `bend_spread` (R,) is the variance of g_i about 1. `gross` (R,): pi.
     """
 
     mean: FloatArray
@@ -86,10 +99,15 @@ def assumed_prior(life_years: float, *, kinds: int = 1) -> FadePrior:
     return FadePrior(np.append(_MEAN, _KIND_MEAN * extra), np.append(_SD, _KIND_SD * extra), life_years)
 
 
-def borrowed_prior(mode: FloatArray, covariance: FloatArray, life_years: float, source: str) -> FadePrior:
-    """Return the prior of a type that borrows from the fit (mode, covariance) of its chemistry, or of all packs."""
+def borrowed_prior(
+    mode: FloatArray, covariance: FloatArray, life_years: float, *, source: str, widen: float = 1.0
+) -> FadePrior:
+    """Return the prior of a type that borrows from the fit (mode, covariance) of others.
+
+    `widen`: by how much more such types differ than types of one chemistry.
+    """
     between = np.append(_BETWEEN_TYPES, np.full(len(mode) - len(_MEAN), _BETWEEN_KINDS))
-    return FadePrior(mode, np.sqrt(np.diag(covariance) + between**2), life_years, source)
+    return FadePrior(mode, np.sqrt(np.diag(covariance) + (widen * between) ** 2), life_years, source)
 
 
 def numbers(vectors: FloatArray, life_years: float) -> FadeNumbers:

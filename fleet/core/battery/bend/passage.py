@@ -10,16 +10,16 @@ and m, V those of d1 given d0,
 
     P(T <= t | d0) = Phi(-m / sqrt V) + exp(-m^2 / 2V) erfcx((l V - m) / sqrt(2V)) / 2.
 
-Where the gap today is clear (CLEAR standard deviations from zero), d0 in l is held at its mean given d1 = 0 and the rest is
-the same with d1's own m and V: off by less than 0.005. Elsewhere the form is averaged over NODES values of d0 > 0. For
-c > 0 the path runs a little above its chord, so that the chance is a little too high. A fixed gap and fade without bend
-give the exact inverse Gaussian law.
+Where the gap today is clear (CLEAR standard deviations from zero), d0 in l is held at its mean given d1 = 0 and the
+rest is the same with d1's own m and V: off by less than 0.005. Elsewhere the form is averaged over NODES values of d0
+> 0. For c > 0 the path runs a little above its chord, so that the chance is a little too high. A fixed gap and fade
+without bend give the exact inverse Gaussian law.
 
-Before t0 the path is taken backwards from the state at t0, without the tests between: P(T <= t) is at most the chance of
-being below at t0, and nothing there is better than rough.
+Before t0 the path is taken backwards from the state at t0, without the tests between: P(T <= t) is at most the chance
+of being below at t0, and nothing there is better than rough.
 
 Sources: bridge crossing, e.g. I. Karatzas, S. E. Shreve, "Brownian Motion and Stochastic Calculus" (1991), 4.3.40 (from
-memory); the reduction to d*: own derivation.
+memory); holding d0 at its mean: own derivation.
 """
 
 from dataclasses import dataclass
@@ -78,20 +78,17 @@ class Course:
         chance = np.where(ahead > 0, np.maximum(chance + _touching(gap, variance, sd, rate), now), chance)
         near = (np.abs(gap_now) < CLEAR * np.sqrt(variance_now)) & (ahead > 0)
         if near.any():
-            some = (np.broadcast_to(each, near.shape)[near] for each in (gap_now, variance_now, gap, variance, shared, stray))
-            chance[near] = _near(*some)
+            parts = (gap_now, variance_now, gap, variance, shared, stray)
+            chance[near] = _near(np.stack([np.broadcast_to(part, near.shape)[near] for part in parts]))
         return np.minimum(chance, 1.0)
 
 
-def _near(
-    gap_now: FloatArray,
-    variance_now: FloatArray,
-    gap: FloatArray,
-    variance: FloatArray,
-    shared: FloatArray,
-    stray: FloatArray,
-) -> FloatArray:
-    """Return the chance for gaps now and then of given means and covariance, averaged over the gap now; all (N,)."""
+def _near(gaps: FloatArray) -> FloatArray:
+    """Return the chance (N,) averaged over the gap now.
+
+    `gaps` (6, N): mean and variance of the gap now, the same then, their covariance, and the straying in between.
+    """
+    gap_now, variance_now, gap, variance, shared, stray = gaps
     sd = np.sqrt(variance_now)
     above = special.ndtr(gap_now / sd)
     chance = 1 - above
