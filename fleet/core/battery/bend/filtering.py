@@ -1,0 +1,239 @@
+"""What tests say of each pack, for given numbers of the type: a Kalman filter that branches on good and wrong tests.
+
+The state is (u, b, g, ...): the true fraction now, the pack's own fade and bend, and a copy of u at each bound. From
+age s to t
+
+    u -> u - b (t - s) - g c (t^p - s^p) + N(0, kappa^2 (t - s)),
+
+and a good test is y = u + N(0, s^2 phi). A gross error is taken as uniform on 0 to WIDEST and so leaves the state as it
+is. Each test doubles the branches (good, gross); the `branches` heaviest are kept, the others' weight is dropped. With
+one branch every test is taken as good for the state, but its likelihood is still that of the mixture: right for packs
+none of whose tests is in doubt (see `grouped`), and much cheaper.
+
+A bound y >= l has probability Phi((u - l) / sd); the state is given the mean and covariance of its truncated normal
+(assumed-density filtering). Bounds come last, when the values have narrowed the state, which is why u is copied.
+A pack that came into the record at age e is known not to have been taken out before. Packs are taken out at a fraction
+R, N(entry_level, entry_level_sd^2) over packs, so that u_e > R: the state at e is truncated in the same way, without a
+factor in the likelihood, since p(y, u_e > R) / P(u_e > R) is what can be observed. Without this slow packs count double
+(they alone were still there), and the next year's crossings are forecast some 3 % too few; with R held at the
+replacement level they are too many, since a pack goes only at the first test that shows it.
+
+Sources: R. E. Kalman, J. Basic Engineering 82 (1960) 35-45; P. J. Harrison, C. F. Stevens, "Bayesian forecasting",
+JRSS B 38 (1976) 205-247, for branches (both from memory); moments of a truncated normal, any textbook. The truncation
+at entry: own derivation.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from fleet.core.battery.arrays import FloatArray, IntArray
+from fleet.core.battery.bend.histories import Histories
+from fleet.core.battery.bend.parameters import FadeNumbers
+
+# Gross errors lie anywhere in this range of fractions: a run over 1.3 of the rating is as odd as one near zero.
+WIDEST = 1.3
+# Dimensions of a pack's own state: u, b and g.
+OWN = 3
+# Branches followed for packs in doubt; with six tests 22 combinations have at most two gross, few of them with weight.
+BRANCHES = 4
+# A test is in doubt where the odds that it is gross exceed this.
+_DOUBT = 0.03
+_LOG_2PI = float(np.log(2 * np.pi))
+_UNLIKELY = -1e30
+
+
+@dataclass(frozen=True, eq=False)
+class PackStates:
+    """What is known of P packs after their last event under R sets of numbers, as B weighted normals each.
+
+    `weight` (B, R, P): of each, 1 in all. `mean` (OWN, B, R, P), `covariance` (OWN, OWN, B, R, P): of u, b and g.
+    `age` (P,): years, of the last event. `log_likelihood` (R, P). For the first set: `doubt` (P,), highest odds of a
+    test being gross; `surprise` (K, P), of each value against the events before it, in standard deviations (0 for a
+    bound or no event).
+    """
+
+    weight: FloatArray
+    mean: FloatArray
+    covariance: FloatArray
+    age: FloatArray
+    log_likelihood: FloatArray
+    doubt: FloatArray
+    surprise: FloatArray
+
+
+def filtered(histories: Histories, numbers: FadeNumbers, *, branches: int = 1) -> PackStates:
+    """Return what the tests say of each pack in `histories`, in its order."""
+    run = _Run(histories, numbers, branches)
+    for event in range(len(histories.active)):
+        run.take(event)
+    run.take_bounds()
+    return run.states()
+
+
+def grouped(histories: Histories, numbers: FadeNumbers) -> list[tuple[Histories, int]]:
+    """Return the packs in groups that need the same: bounds or none, and the branches for tests in doubt or one.
+
+    A test is in doubt by the first set of `numbers`.
+    """
+    bounded = np.asarray((histories.slot >= 0).any(axis=0))
+    groups = []
+    for part in (histories.chosen(~bounded), histories.chosen(bounded)):
+        doubt = filtered(part, numbers.of(slice(0, 1))).doubt > _DOUBT
+        groups += [(part.chosen(~doubt), 1), (part.chosen(doubt), BRANCHES)]
+    return [group for group in groups if len(group[0])]
+
+
+class _Run:
+    """The filter's arrays while it runs: mean (d, B, R, P), covariance (d, d, B, R, P), log weight (B, R, P)."""
+
+    def __init__(self, histories: Histories, numbers: FadeNumbers, branches: int) -> None:
+        shape, size = (branches, len(numbers), len(histories)), OWN + histories.bounds
+        self.histories, self.numbers, self.branches = histories, numbers, branches
+        self.mean = np.zeros((size, *shape))
+        self.covariance = np.zeros((size, size, *shape))
+        self.mean[:2] = numbers.mean[:, None, :, None]
+        self.mean[2] = 1.0
+        self.covariance[:2, :2] = numbers.spread[:, :, None, :, None]
+        self.covariance[2, 2] = numbers.bend_spread[:, None]
+        self.log_weight = np.full(shape, _UNLIKELY)
+        self.log_weight[0] = 0.0
+        self.age, self.bent = np.zeros(shape[2]), np.zeros(shape[1:])
+        self.log_likelihood, self.doubt = np.zeros(shape[1:]), np.zeros(shape[2])
+        self.surprise = np.zeros(histories.age.shape)
+        self.noise, self.bend, self.power = numbers.noise[..., None], numbers.bend[:, None], numbers.power[:, None]
+        self.log_gross = np.log(numbers.gross[:, None] / WIDEST)
+        self.log_wrong = np.log(numbers.gross[:, None])
+        self.log_good = np.log1p(-numbers.gross[:, None])
+        self._enter()
+
+    def take(self, event: int) -> None:
+        """Move the packs that have this event to its age, and learn from it."""
+        count = int(self.histories.active[event])
+        self._move(count, self.histories.age[event, :count])
+        if not self.histories.bounds:
+            self._learn(event, slice(0, count))
+            return
+        slot = self.histories.slot[event, :count]
+        for each in range(self.histories.bounds):
+            self._copy(OWN + each, np.flatnonzero(slot == each))
+        self._learn(event, np.flatnonzero(slot < 0))
+
+    def _enter(self) -> None:
+        late = np.flatnonzero(self.histories.entry_age > 0)
+        if not late.size:
+            return
+        self._move(len(self.age), self.histories.entry_age)
+        mean, covariance = self.mean[..., late], self.covariance[..., late]
+        sd = np.sqrt(covariance[0, 0] + self.histories.entry_level_sd**2)
+        lift, cut = _truncation((self.histories.entry_level - mean[0]) / sd)
+        gain = covariance[:, 0] / sd
+        self.mean[..., late] = mean + gain * lift
+        self.covariance[..., late] = covariance - gain[:, None] * gain[None] * cut
+
+    def _move(self, count: int, age: FloatArray) -> None:
+        mean, covariance = self.mean[..., :count], self.covariance[..., :count]
+        step = age - self.age[:count]
+        bent = self.bend * age**self.power
+        more = bent - self.bent[:, :count]
+        mean[0] -= step * mean[1] + more * mean[2]
+        covariance[0] -= step * covariance[1] + more * covariance[2]
+        covariance[:, 0] -= step * covariance[:, 1] + more * covariance[:, 2]
+        covariance[0, 0] += self.numbers.stray[:, None] * step
+        self.age[:count], self.bent[:, :count] = age, bent
+
+    def _copy(self, at: int, packs: IntArray) -> None:
+        self.mean[at][..., packs] = self.mean[0][..., packs]
+        self.covariance[at][..., packs] = self.covariance[0][..., packs]
+        self.covariance[:, at][..., packs] = self.covariance[:, 0][..., packs]
+        self.covariance[at, at][..., packs] = self.covariance[0, 0][..., packs]
+
+    def _learn(self, event: int, where: IntArray | slice) -> None:
+        """Learn from the value that each of the packs at `where` has."""
+        mean, covariance = self.mean[..., where], self.covariance[..., where]
+        variance = np.maximum(covariance[0, 0], 0.0) + self._noise(event, where)
+        miss = self.histories.value[event, where] - mean[0]
+        good = self.log_good - 0.5 * (miss * miss / variance + np.log(variance) + _LOG_2PI)
+        self._note(event, where, miss[0, 0] / np.sqrt(variance[0, 0]), self.log_gross[0] - good[0, 0])
+        gain = covariance[:, 0] / variance
+        moved = mean + gain * miss
+        narrowed = covariance - gain[:, None] * covariance[None, 0]
+        if self.branches == 1:
+            self.log_likelihood[:, where] += np.logaddexp(good[0], self.log_gross)
+            self.mean[..., where], self.covariance[..., where] = moved, narrowed
+            return
+        weight = self.log_weight[..., where]
+        self._keep_heaviest(
+            where,
+            np.concatenate([weight + good, weight + self.log_gross]),
+            np.concatenate([moved, mean], axis=1),
+            np.concatenate([narrowed, covariance], axis=2),
+        )
+
+    def _note(self, event: int, where: IntArray | slice, surprise: FloatArray, log_odds: FloatArray) -> None:
+        self.surprise[event, where] = surprise
+        self.doubt[where] = np.maximum(self.doubt[where], np.exp(np.minimum(log_odds, 0.0)))
+
+    def _keep_heaviest(
+        self, where: IntArray | slice, log_weight: FloatArray, mean: FloatArray, covariance: FloatArray
+    ) -> None:
+        pick = np.argpartition(-log_weight, self.branches - 1, axis=0)[: self.branches]
+        kept = np.take_along_axis(log_weight, pick, axis=0)
+        self.log_likelihood[:, where] += _log_sum(log_weight)
+        self.log_weight[..., where] = kept - _log_sum(kept)
+        self.mean[..., where] = np.take_along_axis(mean, pick[None], axis=1)
+        self.covariance[..., where] = np.take_along_axis(covariance, pick[None, None], axis=2)
+
+    def take_bounds(self) -> None:
+        """Learn from the bounds, after all values."""
+        for slot in range(self.histories.bounds):
+            event, packs = np.nonzero(self.histories.slot == slot)
+            self._learn_bound(OWN + slot, event, packs)
+
+    def _learn_bound(self, at: int, event: IntArray, packs: IntArray) -> None:
+        mean, covariance = self.mean[..., packs], self.covariance[..., packs]
+        noise = np.moveaxis(self.numbers.noise[self.histories.kind[event, packs]], 0, -1)
+        sd = np.sqrt(np.maximum(covariance[at, at], 0.0) + noise)
+        limit = (self.histories.value[event, packs] - mean[at]) / sd
+        lift, cut = _truncation(limit)
+        log_good = self.log_good + special.log_ndtr(-limit)
+        total = np.logaddexp(log_good, self.log_wrong)
+        sound = np.exp(log_good - total)
+        gain = covariance[:, at] / sd
+        self.mean[..., packs] = mean + gain * (sound * lift)
+        shrink = sound * cut - sound * (1 - sound) * lift**2
+        self.covariance[..., packs] = covariance - gain[:, None] * gain[None] * shrink
+        weight = self.log_weight[..., packs] + total
+        added = _log_sum(weight)
+        self.log_likelihood[:, packs] += added
+        self.log_weight[..., packs] = weight - added
+
+    def _noise(self, event: int, where: IntArray | slice) -> FloatArray:
+        if len(self.noise) == 1:
+            return np.asarray(self.noise[0])
+        return np.moveaxis(self.numbers.noise[self.histories.kind[event, where]], 0, -1)
+
+    def states(self) -> PackStates:
+        """Return what is known now."""
+        return PackStates(
+            weight=np.exp(self.log_weight),
+            mean=self.mean[:OWN],
+            covariance=self.covariance[:OWN, :OWN],
+            age=self.age,
+            log_likelihood=self.log_likelihood,
+            doubt=self.doubt,
+            surprise=self.surprise,
+        )
+
+
+def _log_sum(log_weight: FloatArray) -> FloatArray:
+    """Return log sum exp over the first axis."""
+    largest = log_weight.max(axis=0)
+    return np.asarray(largest + np.log(np.exp(log_weight - largest).sum(axis=0)))
+
+
+def _truncation(limit: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return by how much a standard normal's mean rises and its variance falls when kept above `limit`."""
+    lift = np.sqrt(2 / np.pi) / special.erfcx(limit / np.sqrt(2))
+    return lift, lift * (lift - limit)

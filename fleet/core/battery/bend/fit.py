@@ -1,0 +1,187 @@
+"""The numbers of a type: estimated by the marginal likelihood of its packs, and drawn, not plugged in.
+
+The mode of (likelihood x prior) is found by BFGS, on some packs first and then on at most MOST_PACKS. Around it the
+posterior is taken as normal (Laplace) on the scale of `parameters`. Types of fewer than MANY_PACKS packs get more:
+draws from a wider t distribution with that centre and shape are weighted by the true posterior over the proposal, the
+largest weights held down, and resampled, because a few packs' posterior is skew.
+
+Sources: L. Tierney, J. B. Kadane, JASA 81 (1986) 82-86 (Laplace); E. L. Ionides, "Truncated importance sampling",
+JCGS 17 (2008) 295-311; both from memory.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import optimize
+
+from fleet.core.battery.arrays import FloatArray
+from fleet.core.battery.bend.filtering import filtered, grouped
+from fleet.core.battery.bend.histories import Histories
+from fleet.core.battery.bend.parameters import FadeNumbers, FadePrior
+
+MOST_PACKS = 5000
+MANY_PACKS = 1000
+_FIRST_PACKS = 300
+# A first fit on some packs pays only where there are several times as many.
+_ENOUGH_TO_START = 3
+_STEP = 1e-3
+# Second differences are taken this many times wider than first ones.
+_WIDE = 30
+# BFGS stops at this slope, in log posterior per unit of the guessed spread, or after so many steps.
+_FLAT, _MOST_STEPS = 0.05, 80
+_LEAST_CURVATURE = 0.5
+_FREEDOM = 5.0
+_PROPOSALS = 300
+# Numbers beyond this many prior standard deviations are not looked at: exp() of them is no number of any pack.
+_FARTHEST, _NEVER = 6.0, 1e12
+# Packs times sets of numbers that go through the filter together.
+_CELLS = 20_000
+
+
+@dataclass(frozen=True, eq=False)
+class FadeFit:
+    """A type's numbers: `mode` and `covariance` on the scale of `parameters`, `draws` (R, same) from their posterior.
+
+    `packs` and `tests` it rests on. `effective_draws`: how many of the proposals carried weight (R for a plain
+    Laplace).
+    """
+
+    prior: FadePrior
+    mode: FloatArray
+    covariance: FloatArray
+    draws: FloatArray
+    packs: int
+    tests: int
+    effective_draws: float
+
+    def numbers(self) -> FadeNumbers:
+        """Return the most likely numbers."""
+        return self.prior.numbers(self.mode)
+
+    def drawn_numbers(self) -> FadeNumbers:
+        """Return the drawn numbers, each as likely as the other."""
+        return self.prior.numbers(self.draws)
+
+
+def fit_fade_numbers(
+    histories: Histories, prior: FadePrior, *, draws: int = 32, seed: int = 1, most_packs: int = MOST_PACKS
+) -> FadeFit:
+    """Estimate and draw a type's numbers from its packs. With no tests at all the prior itself is drawn from.
+
+    Of more than `most_packs` packs some are picked by `seed`.
+    """
+    rng = np.random.default_rng(seed)
+    tested = histories.chosen(np.arange(int(histories.active[0]) if len(histories.active) else 0))
+    sample = _sample(tested, most_packs, rng)
+    mode, guess = np.zeros(len(prior.mean)), np.eye(len(prior.mean))
+    if len(sample) > _ENOUGH_TO_START * _FIRST_PACKS:
+        mode, guess = _mode(_Posterior(_sample(sample, _FIRST_PACKS, rng), prior, mode), mode, guess)
+        guess = guess * (_FIRST_PACKS / len(sample))
+    posterior = _Posterior(sample, prior, mode)
+    mode, _ = _mode(posterior, mode, guess)
+    posterior = _Posterior(sample, prior, mode)
+    covariance = _covariance(posterior, mode)
+    drawn, effective = _draws(posterior, mode, covariance, draws, rng)
+    return FadeFit(
+        prior,
+        prior.mean + prior.sd * mode,
+        covariance * np.outer(prior.sd, prior.sd),
+        prior.mean + prior.sd * drawn,
+        len(tested),
+        int(tested.active.sum()),
+        effective,
+    )
+
+
+class _Posterior:
+    """Log posterior of the numbers, as a function of z = (vector - prior mean) / prior sd.
+
+    Which packs are in doubt is settled once, at the z given, so that the function is smooth.
+    """
+
+    def __init__(self, histories: Histories, prior: FadePrior, at: FloatArray) -> None:
+        self.prior, self.packs = prior, len(histories)
+        self._groups = grouped(histories, self._numbers(at[None]))
+
+    def __call__(self, z: FloatArray) -> FloatArray:
+        """Return the log posterior density (R,) at each z (R, D), up to a constant."""
+        at_once = max(1, _CELLS // max(self.packs, 1))
+        parts = [self.by_pack(z[i : i + at_once]).sum(axis=1) for i in range(0, len(z), at_once)]
+        value = np.concatenate(parts) - 0.5 * (z * z).sum(axis=1)
+        return np.where((np.abs(z) > _FARTHEST).any(axis=1), -_NEVER, value)
+
+    def by_pack(self, z: FloatArray) -> FloatArray:
+        """Return each pack's log likelihood (R, P), packs in an order of their own."""
+        numbers = self._numbers(np.clip(z, -_FARTHEST, _FARTHEST))
+        parts = [filtered(group, numbers, branches=branches).log_likelihood for group, branches in self._groups]
+        return np.concatenate([*parts, np.zeros((len(z), 0))], axis=1)
+
+    def slopes(self, z: FloatArray) -> FloatArray:
+        """Return the gradients (R, D) at each z (R, D), by differences."""
+        shifts = _STEP * np.eye(z.shape[1])
+        ends = z[:, None, None] + np.stack([shifts, -shifts])
+        up, down = np.moveaxis(self(ends.reshape(-1, z.shape[1])).reshape(ends.shape[:3]), 1, 0)
+        return np.asarray((up - down) / (2 * _STEP))
+
+    def _numbers(self, z: FloatArray) -> FadeNumbers:
+        return self.prior.numbers(self.prior.mean + self.prior.sd * z)
+
+
+def _sample(histories: Histories, limit: int, rng: np.random.Generator) -> Histories:
+    if len(histories) <= limit:
+        return histories
+    return histories.chosen(np.sort(rng.choice(len(histories), limit, replace=False)))
+
+
+def _mode(posterior: _Posterior, start: FloatArray, guess: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the mode from `start`, and the inverse Hessian there as BFGS met it, beginning with `guess`."""
+    root = np.linalg.cholesky(guess)
+
+    def objective(x: FloatArray) -> float:
+        return -float(posterior((start + root @ x)[None])[0])
+
+    def slope(x: FloatArray) -> FloatArray:
+        return np.asarray(-posterior.slopes((start + root @ x)[None])[0] @ root)
+
+    found = optimize.minimize(
+        objective,
+        np.zeros(len(start)),
+        jac=slope,
+        method="BFGS",
+        options={"gtol": _FLAT, "maxiter": _MOST_STEPS},
+    )
+    inverse = root @ found.hess_inv @ root.T
+    return start + root @ found.x, (inverse + inverse.T) / 2
+
+
+def _covariance(posterior: _Posterior, mode: FloatArray) -> FloatArray:
+    """Return the inverse of the curvature at the mode; of many packs, of the products of their scores."""
+    identity = np.eye(len(mode))
+    if posterior.packs >= MANY_PACKS:
+        score = np.array([np.subtract(*posterior.by_pack(mode + np.stack([s, -s]))) for s in _STEP * identity])
+        curvature = score @ score.T / (2 * _STEP) ** 2 + identity
+    else:
+        slopes = posterior.slopes(mode + _WIDE * _STEP * np.concatenate([identity, -identity]))
+        curvature = (slopes[len(mode) :] - slopes[: len(mode)]) / (2 * _WIDE * _STEP)
+    values, axes = np.linalg.eigh((curvature + curvature.T) / 2)
+    return np.asarray((axes / np.maximum(values, _LEAST_CURVATURE)) @ axes.T)
+
+
+def _draws(
+    posterior: _Posterior, mode: FloatArray, covariance: FloatArray, draws: int, rng: np.random.Generator
+) -> tuple[FloatArray, float]:
+    root = np.linalg.cholesky(covariance)
+    normal = rng.standard_normal((draws if posterior.packs >= MANY_PACKS else _PROPOSALS, len(mode)))
+    if posterior.packs >= MANY_PACKS:
+        return mode + normal @ root.T, float(draws)
+    scale = _FREEDOM / rng.chisquare(_FREEDOM, _PROPOSALS)
+    proposed = mode + np.sqrt(scale)[:, None] * normal @ root.T
+    distance = scale * np.einsum("ij,ij->i", normal, normal)
+    log_proposal = -0.5 * (_FREEDOM + len(mode)) * np.log1p(distance / _FREEDOM)
+    log_weight = posterior(proposed) - log_proposal
+    weight = np.exp(log_weight - log_weight.max())
+    weight = np.minimum(weight, weight.mean() * np.sqrt(_PROPOSALS))
+    weight /= weight.sum()
+    places = (np.arange(draws) + rng.uniform()) / draws
+    picked = np.searchsorted(np.cumsum(weight), places * (1 - 1e-12))
+    return proposed[picked], float(1 / np.sum(weight**2))

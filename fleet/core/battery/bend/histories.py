@@ -1,0 +1,222 @@
+"""The tests of many packs, laid out so that all packs take their k-th event together.
+
+Packs are sorted by falling number of events; at event k only the first `active[k]` packs take part, so that no work is
+spent on padding. Packs with a lower bound (a test stopped early) or in doubt go through other layouts than plain ones:
+`chosen` cuts a layout down to some of its packs.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fleet.core.battery.arrays import BoolArray, FloatArray, IntArray, column, first_bad, indices, mask, same_length
+
+# A pack's latest bounds that are kept. An older one says less, and each costs a dimension in the filter.
+MOST_BOUNDS = 2
+# The loss that ends a life, and how long that takes in a type without a test (assumed).
+LIFE_LOSS = 0.20
+ASSUMED_LIFE_YEARS = 4.0
+# Packs taken out as spent from which the level of that is learned; and how much it varies where they are fewer.
+LEAST_REMOVED = 10
+ASSUMED_REMOVAL_SD = 0.04
+
+
+@dataclass(frozen=True, eq=False)
+class FadeTests:
+    """All N tests of the packs of a type, as columns (N,).
+
+    `pack`: row of the pack. `age_years` at the test. `fraction` measured; for a `bound` (stopped early) the fraction it
+    had run. `kind`: which noise the test has, 0 for a plain one. Raises BadValueError naming field, row and value.
+    """
+
+    pack: IntArray
+    age_years: FloatArray
+    fraction: FloatArray
+    bound: BoolArray
+    kind: IntArray
+
+    def __post_init__(self) -> None:
+        """Check the columns."""
+        same_length(pack=self.pack, age_years=self.age_years, fraction=self.fraction, bound=self.bound, kind=self.kind)
+        for field in ("age_years", "fraction"):
+            values = getattr(self, field)
+            first_bad(~(np.isfinite(values) & (values >= 0)), values, field, "it must be a finite number, zero or more")
+
+    @classmethod
+    def of(
+        cls,
+        pack: ArrayLike,
+        age_years: ArrayLike,
+        fraction: ArrayLike,
+        bound: ArrayLike | None = None,
+        kind: ArrayLike | None = None,
+    ) -> "FadeTests":
+        """Return the columns, every test a plain value unless said otherwise."""
+        value = column(fraction, "fraction")
+        return cls(
+            indices(pack, "pack", below=np.iinfo(np.int64).max),
+            column(age_years, "age_years"),
+            value,
+            np.zeros(len(value), dtype=np.bool_) if bound is None else mask(bound, "bound"),
+            np.zeros(len(value), dtype=np.int64) if kind is None else indices(kind, "kind", below=100),
+        )
+
+    def rows(self, chosen: BoolArray | IntArray) -> "FadeTests":
+        """Return some of the tests."""
+        return FadeTests(
+            self.pack[chosen], self.age_years[chosen], self.fraction[chosen], self.bound[chosen], self.kind[chosen]
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Histories:
+    """P packs with up to K events each, in order of age.
+
+    `row` (P,): the caller's row of each pack. `active` (K,): how many packs have a k-th event. `age`, `value`, `kind`
+    (K, P): of each event. `slot` (K, P): -1 for a value, else which of the pack's bounds it is. `entry_age` (P,): at
+    which the pack came into the record, 0 if it was new. `entry_level`, `entry_level_sd`: the true fraction at which
+    packs were taken out before, mean and standard deviation (see `removal_level`). `last_age` (P,): of the last
+    event, or the entry.
+    """
+
+    row: IntArray
+    active: IntArray
+    age: FloatArray
+    value: FloatArray
+    kind: IntArray
+    slot: IntArray
+    entry_age: FloatArray
+    entry_level: float
+    entry_level_sd: float
+    last_age: FloatArray
+
+    def __len__(self) -> int:
+        """Return P."""
+        return len(self.row)
+
+    @property
+    def bounds(self) -> int:
+        """Return how many bounds a pack has at most."""
+        return int(self.slot.max(initial=-1)) + 1
+
+    def chosen(self, which: BoolArray | IntArray) -> "Histories":
+        """Return the packs marked or listed in `which` (rising, to keep the order)."""
+        keep = np.flatnonzero(which) if which.dtype == np.bool_ else which
+        active = np.searchsorted(keep, self.active)
+        events = int(np.count_nonzero(active))
+        return Histories(
+            row=self.row[keep],
+            active=active[:events],
+            age=self.age[:events, keep],
+            value=self.value[:events, keep],
+            kind=self.kind[:events, keep],
+            slot=self.slot[:events, keep],
+            entry_age=self.entry_age[keep],
+            entry_level=self.entry_level,
+            entry_level_sd=self.entry_level_sd,
+            last_age=self.last_age[keep],
+        )
+
+    def in_own_order(self) -> "Histories":
+        """Return the same packs with rows 0 to P - 1."""
+        return replace(self, row=np.arange(len(self)))
+
+
+def lay_out(
+    tests: FadeTests,
+    packs: int,
+    *,
+    entry_age: FloatArray | None = None,
+    entry_level: float = 0.0,
+    entry_level_sd: float = 0.0,
+) -> Histories:
+    """Return the histories of `packs` packs, some of which may have no test.
+
+    `entry_age` (packs,): see Histories; packs that came in later than new are known not to have fallen to the level at
+    which packs are taken out, or they would never have been seen. Raises BadValueError for a test of an unknown pack.
+    """
+    first_bad(tests.pack >= packs, tests.pack, "pack", f"there are {packs} packs, counted from 0")
+    entry = np.zeros(packs) if entry_age is None else entry_age
+    kept = _latest_bounds(tests)
+    tests = tests.rows(kept[np.lexsort((tests.age_years[kept], tests.pack[kept]))])
+    count = np.bincount(tests.pack, minlength=packs)
+    order = np.argsort(-count, kind="stable")
+    place = np.empty(packs, dtype=np.int64)
+    place[order] = np.arange(packs)
+    step = np.arange(len(tests.pack)) - (np.cumsum(count) - count)[tests.pack]
+    shape = (int(count.max(initial=0)), packs)
+    at = (step, place[tests.pack])
+    last = entry.copy()
+    np.maximum.at(last, tests.pack, tests.age_years)
+    return Histories(
+        row=order,
+        active=np.count_nonzero(count[None] > np.arange(shape[0])[:, None], axis=1),
+        age=_grid(shape, at, tests.age_years),
+        value=_grid(shape, at, tests.fraction),
+        kind=_grid(shape, at, tests.kind),
+        slot=_grid(shape, at, _slots(tests) + 1) - 1,
+        entry_age=entry[order],
+        entry_level=entry_level,
+        entry_level_sd=entry_level_sd,
+        last_age=last[order],
+    )
+
+
+def _grid(shape: tuple[int, int], at: tuple[IntArray, IntArray], values: NDArray[Any]) -> NDArray[Any]:
+    grid = np.zeros(shape, dtype=values.dtype)
+    grid[at] = values
+    return grid
+
+
+def _latest_bounds(tests: FadeTests) -> IntArray:
+    """Return the rows of all values and of each pack's latest MOST_BOUNDS bounds."""
+    rows = np.flatnonzero(tests.bound)
+    if not rows.size:
+        return np.arange(len(tests.pack))
+    later = rows[np.lexsort((-tests.age_years[rows], tests.pack[rows]))]
+    drop = later[_rank_in_run(tests.pack[later]) >= MOST_BOUNDS]
+    return np.setdiff1d(np.arange(len(tests.pack)), drop)
+
+
+def _slots(tests: FadeTests) -> IntArray:
+    slots = np.full(len(tests.pack), -1)
+    slots[tests.bound] = _rank_in_run(tests.pack[tests.bound])
+    return slots
+
+
+def _rank_in_run(sorted_keys: IntArray) -> IntArray:
+    """Return 0, 1, 2 ... within each run of equal keys."""
+    positions = np.arange(len(sorted_keys))
+    starts = np.append(True, sorted_keys[1:] != sorted_keys[:-1]) if sorted_keys.size else np.zeros(0, dtype=np.bool_)
+    return np.asarray(positions - np.maximum.accumulate(np.where(starts, positions, 0)))
+
+
+def removal_level(last_fraction: FloatArray, replacement_level: float) -> tuple[float, float]:
+    """Return mean and standard deviation of the fraction at which packs are taken out, from those taken out as spent.
+
+    `last_fraction` (N,): their last full tests, those above the level left out. Robust (median and 1.4826 x median
+    absolute deviation). With fewer than LEAST_REMOVED, the replacement level and ASSUMED_REMOVAL_SD: assumed.
+    """
+    low = last_fraction[last_fraction < replacement_level]
+    if len(low) < LEAST_REMOVED:
+        return replacement_level, ASSUMED_REMOVAL_SD
+    middle = float(np.median(low))
+    return middle, 1.4826 * float(np.median(np.abs(low - middle)))
+
+
+def rough_life(histories: Histories) -> float:
+    """Return roughly how long (years) a pack takes to lose a fifth of its rating; robust, for the prior's unit of time.
+
+    A fifth over the median fade per year, (1 - fraction) / age, each test weighted by its age; kept between half the
+    median age and ten times the highest age of a test.
+    """
+    value = (histories.slot < 0) & (np.arange(len(histories))[None] < histories.active[:, None]) & (histories.age > 0)
+    age, lost = histories.age[value], 1 - histories.value[value]
+    if not age.size:
+        return ASSUMED_LIFE_YEARS
+    order = np.argsort(lost / age)
+    middle = order[np.searchsorted(np.cumsum(age[order]), age.sum() / 2)]
+    least, most = 0.5 * float(np.median(age)), 10 * float(age.max())
+    return float(np.clip(LIFE_LOSS * age[middle] / max(lost[middle], LIFE_LOSS * age[middle] / most), least, most))

@@ -1,0 +1,135 @@
+"""When the packs of a type cross the level: a mixture over the drawn numbers, and over good and wrong tests.
+
+Each draw of the type's numbers gives each pack one normal state, or several where a test is in doubt. The chance of
+having crossed is their weighted mean; quantiles come from inverting it. Draws are shared by all packs: whoever counts
+crossings over packs must count within a draw (`chance_by_draw`) and mix afterwards, or the count looks too sure.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from fleet.core.battery.arrays import FloatArray, IntArray
+from fleet.core.battery.bend.filtering import filtered, grouped
+from fleet.core.battery.bend.histories import Histories
+from fleet.core.battery.bend.parameters import FadeNumbers
+from fleet.core.battery.bend.passage import Course
+
+COARSE, FINE = 9, 12
+# The law is held off 0 and 1 by this before its probit is taken.
+_LEAST_CHANCE = 1e-9
+# Packs that are looked at together: their states fit a processor's cache.
+_AT_ONCE = 2000
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """Packs at `row` (n,) with as many normals each: `weight` (B, R, n), 1 over B; `course` the same shape."""
+
+    row: IntArray
+    weight: FloatArray
+    course: Course
+
+
+@dataclass(frozen=True, eq=False)
+class FadeOutlook:
+    """What is known of P packs' fades and crossings of `level`, given R draws of the type's numbers.
+
+    Called with ages (P,) it is a `CrossingLaw`. Before a pack's last test it is rough: see `passage`.
+    """
+
+    level: float
+    packs: int
+    draws: int
+    parts: tuple[_Part, ...]
+
+    def __call__(self, age_years: FloatArray) -> FloatArray:
+        """Return the chance (P,) that each pack has crossed by `age_years` (P,)."""
+        return np.asarray(self.chance_by_draw(age_years).mean(axis=0))
+
+    def chance_by_draw(self, age_years: FloatArray) -> FloatArray:
+        """Return the same within each draw (R, P)."""
+        chance = np.zeros((self.draws, self.packs))
+        for part in self.parts:
+            passed = part.course.chance_passed(age_years[part.row], self.level)
+            chance[:, part.row] = np.einsum("brn,brn->rn", part.weight, passed)
+        return chance
+
+    def fraction_at(self, age_years: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return mean and standard deviation (P,) of the true fraction at `age_years` (P,), test noise left out."""
+        mean, square = np.zeros(self.packs), np.zeros(self.packs)
+        for part in self.parts:
+            middle, variance, _ = part.course.moments(age_years[part.row])
+            share = part.weight / self.draws
+            mean[part.row] = np.einsum("brn,brn->n", share, middle)
+            square[part.row] = np.einsum("brn,brn->n", share, variance + (middle - mean[part.row]) ** 2)
+        return mean, np.sqrt(square)
+
+    def crossing_ages(self, probabilities: FloatArray, horizon: FloatArray) -> FloatArray:
+        """Return the ages (Q, P) by which each pack has crossed with each of the chances (Q,), rising.
+
+        0 where the chance is reached when new; infinity where it is not reached by the age `horizon` (P,). The law is
+        taken at COARSE ages up to the horizon, then at FINE ages across its rise, and its probit as straight between
+        those: of 5000 packs half were within 0.3 % of the 80 % interval's width of bisection, all within a tenth.
+        """
+        coarse = np.linspace(0.0, 1.0, COARSE)[:, None] * horizon
+        chance = self._rising(coarse)
+        last = np.maximum(np.count_nonzero(chance < probabilities[0], axis=0) - 1, 0)
+        first = np.minimum(np.count_nonzero(chance < probabilities[-1], axis=0), COARSE - 1)
+        rows = np.arange(self.packs)
+        low, high = coarse[last, rows], coarse[np.maximum(first, 1), rows]
+        fine = low + np.linspace(0.0, 1.0, FINE)[:, None] * (high - low)
+        return _inverse(fine, self._rising(fine), probabilities)
+
+    def _rising(self, ages: FloatArray) -> FloatArray:
+        return np.maximum.accumulate(np.stack([self(age) for age in ages]), axis=0)
+
+
+def _inverse(ages: FloatArray, chance: FloatArray, probabilities: FloatArray) -> FloatArray:
+    """Return the ages (Q, P) at which `chance` (J, P) at `ages` (J, P) reaches each probability (Q,)."""
+    probit = special.ndtri(np.clip(chance, _LEAST_CHANCE, 1 - _LEAST_CHANCE))
+    rows = np.arange(ages.shape[1])
+    found = []
+    for probability in probabilities:
+        at = np.count_nonzero(chance < probability, axis=0)
+        high = np.clip(at, 1, len(ages) - 1)
+        under, over = probit[high - 1, rows], probit[high, rows]
+        share = (special.ndtri(probability) - under) / np.maximum(over - under, _LEAST_CHANCE)
+        between = ages[high - 1, rows] + np.clip(share, 0.0, 1.0) * (ages[high, rows] - ages[high - 1, rows])
+        found.append(np.select([at == 0, at < len(ages)], [ages[0], between], np.inf))
+    return np.stack(found)
+
+
+def outlook(histories: Histories, draws: FadeNumbers, level: float) -> FadeOutlook:
+    """Return the outlook of the packs in `histories` (in the caller's rows) under drawn numbers of their type."""
+    parts = tuple(_part(group, draws, branches) for group, branches in grouped(histories, draws))
+    return FadeOutlook(level, len(histories), len(draws), parts)
+
+
+def crossing_ages(
+    histories: Histories, draws: FadeNumbers, level: float, probabilities: FloatArray, horizon_years: float
+) -> FloatArray:
+    """Return the crossing ages (Q, P) of `FadeOutlook` for any number of packs, holding few of their states at a time.
+
+    The horizon lies `horizon_years` after each pack's last event.
+    """
+    found = np.empty((len(probabilities), len(histories)))
+    for first in range(0, len(histories), _AT_ONCE):
+        some = histories.chosen(np.arange(first, min(first + _AT_ONCE, len(histories))))
+        ages = outlook(some.in_own_order(), draws, level).crossing_ages(probabilities, some.last_age + horizon_years)
+        found[:, some.row] = ages
+    return found
+
+
+def _part(group: Histories, draws: FadeNumbers, branches: int) -> _Part:
+    states = filtered(group, draws, branches=branches)
+    course = Course(
+        age=states.age,
+        mean=states.mean,
+        covariance=states.covariance,
+        bend=draws.bend[:, None],
+        power=draws.power[:, None],
+        stray=draws.stray[:, None],
+    )
+    return _Part(group.row, states.weight, course)
