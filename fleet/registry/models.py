@@ -304,10 +304,9 @@ class Device(models.Model):
             models.Index(fields=["place", "condition"], name="device_by_place"),
             models.Index(fields=["home", "condition"], name="device_by_home"),
             models.Index(F("condition"), F("condition_since"), name="device_by_condition"),
-            # How many of a ward's drivers of a type are in service, for each row of the bench's queue.
-            models.Index(
-                fields=["home", "device_type", "condition"], name="device_stock", condition=Q(pool="clinical")
-            ),
+            # How many of a ward's drivers of a type are in service, for each row of the bench's queue: all four are
+            # columns, so that the index alone answers.
+            models.Index(fields=["home", "device_type", "pool", "condition"], name="device_stock"),
         ]
 
     def __str__(self) -> str:
