@@ -1,6 +1,6 @@
 """What people do in front of a page, each act as one function, so that the tests read as the job does."""
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 
 from fleet.registry.models import Device
 from fleet.registry.queries import label_token
@@ -49,12 +49,19 @@ def type_in(page: Page, text: str) -> None:
     page.keyboard.press("Enter")
 
 
-def receive(page: Page, code: str, kind: str = "") -> None:
-    """From the queue: scan a code and take its driver in, without the mouse."""
+def scan(page: Page, code: str) -> Locator:
+    """From the queue: scan a code. Gives the button that takes its driver in."""
     page.goto("/bench/")
     expect(page.locator("#code")).to_be_focused()
     type_in(page, code)
     button = page.locator("button[form=receive]")
+    expect(button).to_be_visible()
+    return button
+
+
+def receive(page: Page, code: str, kind: str = "") -> None:
+    """Scan a code and take its driver in with Enter, without the mouse."""
+    button = scan(page, code)
     expect(button).to_be_focused()
     if kind:
         page.get_by_label("Here for").select_option(label=kind)

@@ -237,8 +237,12 @@ def the_ward_is_not_sure(phone: Page, device: Device) -> str:
 
 
 def the_bench_may_only_keep_it(bench: Page, number: str) -> str:
-    """It is received into custody, and no step can be answered, nor the order finished."""
-    acts.receive(bench, number)
+    """It is received into custody, not by Enter unread; no step can be answered, nor the order finished."""
+    button = acts.scan(bench, number)
+    expect(bench.get_by_role("heading", name="Quarantine: keep it as it is")).to_be_visible()
+    expect(button).not_to_be_focused()
+    button.press("Enter")
+    bench.wait_for_url("**/orders/**")
     expect(bench.get_by_role("heading", name="Quarantine: no work on this driver")).to_be_visible()
     expect(bench.locator("form#answer")).to_have_count(0)
     order = bench.url
