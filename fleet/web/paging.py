@@ -1,10 +1,11 @@
 """Lists a page at a time, with a count that never costs more than a page."""
 
 from typing import Any, TypeVar
+from urllib.parse import urlencode
 
 from django.core.paginator import Page
 from django.db.models import QuerySet
-from django.http import HttpRequest
+from django.http import HttpRequest, QueryDict
 from django.utils.functional import cached_property
 from django_tables2 import LazyPaginator, RequestConfig, Table
 
@@ -41,3 +42,10 @@ def counted(page: Page[object]) -> str:
     if not isinstance(paginator, CappedPaginator):
         return str(paginator.count)
     return f"more than {COUNTED}" if paginator.counted > COUNTED else str(paginator.counted)
+
+
+def with_values(query: QueryDict, **values: object) -> str:
+    """The query string with some values set (an empty one is left out), back on the first page."""
+    held: dict[str, object] = {name: query[name] for name in query if name not in {"page", "sort", *values}}
+    held |= {name: value for name, value in values.items() if value != ""}
+    return f"?{urlencode(held)}"

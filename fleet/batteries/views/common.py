@@ -1,9 +1,8 @@
 """What the room's pages share."""
 
 from typing import cast
-from urllib.parse import urlencode
 
-from django.http import HttpRequest, QueryDict
+from django.http import HttpRequest
 from django.urls import reverse
 
 from fleet.people.models import Person
@@ -27,10 +26,3 @@ def above() -> list[tuple[str, str]]:
 def person_of(request: HttpRequest) -> Person:
     """The signed-in person of a guarded page."""
     return cast("Person", request.user)
-
-
-def with_values(query: QueryDict, **values: object) -> str:
-    """The query string with some values set (an empty one is left out), back on the first page."""
-    held: dict[str, object] = {name: query[name] for name in query if name not in {"page", "sort", *values}}
-    held |= {name: value for name, value in values.items() if value != ""}
-    return f"?{urlencode(held)}"

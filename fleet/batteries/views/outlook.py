@@ -10,11 +10,11 @@ from django.views.decorators.http import require_safe
 
 from fleet.batteries import queries, tables, wording
 from fleet.batteries.filters import CHANCES, USUAL_CHANCE, ChanceFilter, DeviceFilter, OutlookFilter
-from fleet.batteries.views.common import PROMISE, person_of, with_values
+from fleet.batteries.views.common import PROMISE, person_of
 from fleet.core.permissions import May
 from fleet.web import clock, csv_out
 from fleet.web.guards import guard
-from fleet.web.paging import paged
+from fleet.web.paging import paged, with_values
 
 FIRST_LIST = "will_not_last"
 

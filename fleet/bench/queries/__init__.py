@@ -1,7 +1,7 @@
 """Reading the bench: the facts of a driver, the queue, one order's page, and how long things take."""
 
 from fleet.bench.queries.choices import places, procedures
-from fleet.bench.queries.choosing import Work, choose_work, open_due
+from fleet.bench.queries.choosing import Work, asks_only, choose_work, open_due
 from fleet.bench.queries.facts import (
     Standing,
     facts,
@@ -29,6 +29,7 @@ __all__ = [
     "Turnaround",
     "Waiting",
     "Work",
+    "asks_only",
     "choose_work",
     "day_begins",
     "facts",

@@ -9,7 +9,7 @@ from fleet.core.lifecycle import Condition
 from fleet.core.orders import OrderState
 from fleet.registry.models import Device
 from fleet.schedules.models import Due, Plan
-from fleet.tags.models import Decontamination, Tag, TagReport
+from fleet.tags.models import Decontamination, Tag, TagReport, YesNo
 from fleet.web import clock
 
 KIND_OF_PLAN = {
@@ -60,10 +60,22 @@ def choose_work(device: Device, kind: OrderKind | None) -> Work:
         raise BadValueError(message, field="kind")
     return Work(
         chosen,
-        tag=tag if chosen is OrderKind.CORRECTIVE else None,
+        tag=tag if tag and _answers(chosen, tag, orders) else None,
         due=open_due(device, chosen),
         order=orders.get(chosen),
     )
+
+
+def _answers(chosen: OrderKind, tag: Tag, orders: dict[OrderKind, Order]) -> bool:
+    """Whether this kind of work answers the tag: a repair does, and a service where a service is all it asked for."""
+    if chosen is OrderKind.PLANNED:
+        return OrderKind.CORRECTIVE not in orders and asks_only(tag)
+    return chosen is OrderKind.CORRECTIVE
+
+
+def asks_only(tag: Tag) -> bool:
+    """Whether every report of a tag says that the driver asked for maintenance, and nobody may have been harmed."""
+    return tag.harm == YesNo.NO and not tag.reports.exclude(what=TagReport.What.ASKED).exists()
 
 
 def _kind(device: Device, tag: Tag | None, orders: dict[OrderKind, Order], due: Due | None) -> OrderKind | None:

@@ -110,6 +110,7 @@ def _show_found(request: HttpRequest, device: Device, form: ReceiveForm) -> Http
         "work": work,
         "going_on": device.condition == Condition.ON_BENCH and work and work.order,
         "quarantine": queries.open_quarantine(device),
+        "asks_only": work is not None and work.tag is not None and queries.asks_only(work.tag),
         "before": _BEFORE,
         "orders": queries.open_orders(device),
     }

@@ -4,9 +4,8 @@ from calendar import monthrange
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, cast
-from urllib.parse import urlencode
 
-from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
@@ -20,7 +19,7 @@ from fleet.schedules.models import DueQuerySet
 from fleet.schedules.tables import CSV_HEADER, AlternativeTable, DueTable, csv_rows
 from fleet.web import clock, csv_out, phrases
 from fleet.web.guards import guard
-from fleet.web.paging import paged
+from fleet.web.paging import paged, with_values
 
 MONTHS_AHEAD = 12
 DAYS_AHEAD = ("7", "30", "90")
@@ -51,12 +50,12 @@ def overdue(request: HttpRequest) -> HttpResponse:
         "by": by,
         "count": sum(number for _, number, _ in ages),
         "ages": ages,
-        "tabs": [Tab(label, _with(request.GET, by=name), name == by) for name, label in GROUPINGS.items()],
-        "csv": _with(request.GET, by=""),
+        "tabs": [Tab(label, with_values(request.GET, by=name), name == by) for name, label in GROUPINGS.items()],
+        "csv": with_values(request.GET, by=""),
     }
     if by:
         context["groups"] = [
-            (group, _with(request.GET, by="", **{by: group.pk})) for group in queries.grouped(rows, by)
+            (group, with_values(request.GET, by="", **{by: group.pk})) for group in queries.grouped(rows, by)
         ]
     else:
         context["table"] = _table(
@@ -134,7 +133,7 @@ def _month_tabs(request: HttpRequest, rows: DueQuerySet, months: list[date], cho
     first = months[0]
     counts[first] = sum(number for month, number in counts.items() if month <= first)
     return [
-        Tab(phrases.day(month).split(phrases.NO_BREAK, 1)[1], _with(request.GET, days="", month=f"{month:%Y-%m}"),
+        Tab(phrases.day(month).split(phrases.NO_BREAK, 1)[1], with_values(request.GET, days="", month=f"{month:%Y-%m}"),
             month == chosen, counts.get(month, 0))
         for month in months
     ]  # fmt: skip
@@ -147,20 +146,13 @@ def _overdue(request: HttpRequest) -> OverdueFilter:
 
 def _ages(rows: DueQuerySet, request: HttpRequest) -> list[tuple[str, int, str]]:
     counts = queries.ages(rows, clock.today()).items()
-    return [(ageing.label, number, _with(request.GET, by="", age=ageing.value)) for ageing, number in counts]
+    return [(ageing.label, number, with_values(request.GET, by="", age=ageing.value)) for ageing, number in counts]
 
 
 def _table(request: HttpRequest, rows: DueQuerySet, empty: str, order_by: str = "standing") -> DueTable:
     table = DueTable(rows, empty_text=empty, order_by=order_by)
     paged(request, table)
     return table
-
-
-def _with(query: QueryDict, **values: object) -> str:
-    """The query string with some values set (an empty one is left out), back on the first page."""
-    held: dict[str, object] = {name: query[name] for name in query if name not in {"page", "sort", *values}}
-    held |= {name: value for name, value in values.items() if value != ""}
-    return f"?{urlencode(held)}"
 
 
 def _end_of(month: date) -> date:
