@@ -22,20 +22,20 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 os.environ["BENCHWARD_VAR"] = FOLDER.name
 os.environ["BENCHWARD_SECRET_KEY"] = "only-for-a-benchmark-" * 3
 
-import django  # noqa: E402 - the settings read the environment
+import django  # noqa: E402 - models need django.setup() - the settings read the environment
 
 django.setup()
 
-from django.core.management import call_command  # noqa: E402 - models need django.setup()
+from django.core.management import call_command  # noqa: E402 - models need django.setup() - models need django.setup()
 
-from fleet.audit.actors import command_actor  # noqa: E402
-from fleet.exchange import actions, queries  # noqa: E402
-from fleet.exchange.cells import Ways  # noqa: E402
-from fleet.exchange.columns import parse  # noqa: E402
-from fleet.exchange.kinds import kind_of  # noqa: E402
-from fleet.exchange.models import Intake  # noqa: E402
-from fleet.exchange.reading import read  # noqa: E402
-from fleet.registry.actions import NewType, add_device_type, add_party, add_place  # noqa: E402
+from fleet.audit.actors import command_actor  # noqa: E402 - models need django.setup()
+from fleet.exchange import actions, queries  # noqa: E402 - models need django.setup()
+from fleet.exchange.cells import Ways  # noqa: E402 - models need django.setup()
+from fleet.exchange.columns import parse  # noqa: E402 - models need django.setup()
+from fleet.exchange.kinds import kind_of  # noqa: E402 - models need django.setup()
+from fleet.exchange.models import Intake  # noqa: E402 - models need django.setup()
+from fleet.exchange.reading import read  # noqa: E402 - models need django.setup()
+from fleet.registry.actions import NewType, add_device_type, add_party, add_place  # noqa: E402 - models need django.setup()
 
 BY = command_actor("bench_intake")
 START = datetime(2020, 1, 1, 8, tzinfo=UTC)

@@ -27,7 +27,7 @@ for name in (
 ):
     os.environ.pop(f"BENCHWARD_{name}", None)
 
-from fleet.settings import *  # noqa: E402
+from fleet.settings import *  # noqa: E402 - read after the environment is made
 
 DATABASES["default"]["TEST"] = (
     # A file, not memory: the server thread of a browser test and a worker process must see the same rows.

@@ -9,7 +9,7 @@ from fleet.alerts.queries import kinds
 from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.registry.queries import by_code
-from fleet.web.forms import moment_field, words_field
+from fleet.web.forms import moment_field, offer, words_field
 
 
 class RecordForm(forms.Form):
@@ -46,7 +46,7 @@ class RecordForm(forms.Form):
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.person = person
-        self.fields["kind"].queryset = kinds()  # type: ignore[attr-defined]
+        offer(self, "kind", kinds())
         self.fields["seen_by"].initial = str(person)
         if self.initial.get("code"):
             # The driver is known: a number key then picks what it raised, and does not overwrite the asset number.

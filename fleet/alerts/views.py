@@ -1,7 +1,5 @@
 """Pages about what drivers raise: the open ones, one of them, recording one by hand."""
 
-from typing import cast
-
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -15,8 +13,7 @@ from fleet.alerts.models import Alert
 from fleet.alerts.tables import AlertTable
 from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
-from fleet.people.models import Person
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.registry.models import Device
 from fleet.web import clock
 from fleet.web.forms import put_beside
@@ -28,9 +25,7 @@ from fleet.web.paging import paged
 @require_safe
 def index(request: HttpRequest) -> HttpResponse:
     """Every open alert within the person's places, longest open first."""
-    narrowed = AlertFilter(
-        request.GET, queryset=queries.open_alerts(person=cast("Person", request.user)), request=request
-    )
+    narrowed = AlertFilter(request.GET, queryset=queries.open_alerts(person=person_of(request)), request=request)
     table = AlertTable(narrowed.qs)
     paged(request, table)
     context = {
@@ -78,9 +73,7 @@ def _cleared(request: HttpRequest, alert: Alert, form: ClearForm) -> bool:
 @require_http_methods(["GET", "HEAD", "POST"])
 def new(request: HttpRequest) -> HttpResponse:
     """Record by hand what a driver raised."""
-    form = RecordForm(
-        request.POST or None, person=cast("Person", request.user), initial={"code": request.GET.get("device", "")}
-    )
+    form = RecordForm(request.POST or None, person=person_of(request), initial={"code": request.GET.get("device", "")})
     if form.is_valid() and (alert := _recorded(request, form)):
         messages.success(request, f"“{alert.kind}” on {alert.device} is on record, seen {_times(alert.times)} in all.")
         return redirect("alerts:one", pk=alert.pk)

@@ -11,7 +11,7 @@ from fleet.core.lifecycle import WaitReason
 from fleet.core.orders import Outcome
 from fleet.registry.models import Place
 from fleet.tags.models import Decontamination
-from fleet.web.forms import day_field
+from fleet.web.forms import day_field, offer
 
 NO_NAMES = "No patient names."
 WAITS = [reason for reason in WaitReason if reason is not WaitReason.ACCEPTANCE]
@@ -23,7 +23,7 @@ def _words(label: str, *, rows: int = 2, required: bool = False, hint: str = "")
     return forms.CharField(label=label, required=required, help_text=hint, widget=widget)
 
 
-def _places(label: str) -> forms.ModelChoiceField:  # type: ignore[type-arg]
+def _places(label: str) -> forms.ModelChoiceField:
     return forms.ModelChoiceField(Place.objects.none(), label=label)
 
 
@@ -37,7 +37,7 @@ class ReceiveForm(forms.Form):
     def __init__(self, *args: Any, benches: Any, **rest: Any) -> None:
         """`benches`: those the person sees."""
         super().__init__(*args, **rest)
-        self.fields["bench"].queryset = benches  # type: ignore[attr-defined]
+        offer(self, "bench", benches)
 
 
 class StepForm(forms.Form):
@@ -52,7 +52,7 @@ class StepForm(forms.Form):
         """The choices of the step's kind: limits judge a reading, a person judges a check."""
         super().__init__(*args, **rest)
         self.step = step
-        self.fields["verdict"].choices = self.verdicts()  # type: ignore[attr-defined]
+        self.fields["verdict"].choices = self.verdicts()  # type: ignore[attr-defined] # a choice field
 
     def verdicts(self) -> list[tuple[str, str]]:
         """What may be chosen."""
@@ -105,10 +105,10 @@ class FinishForm(forms.Form):
         """`places`: where drivers go. Retiring is offered to those who may; staying where another order is open."""
         super().__init__(*args, **rest)
         outcomes = [outcome for outcome in Outcome if may_retire or outcome is not Outcome.RETIRED]
-        self.fields["outcome"].choices = [  # type: ignore[attr-defined]
+        self.fields["outcome"].choices = [  # type: ignore[attr-defined] # a choice field
             (outcome.value, outcome.label) for outcome in outcomes
         ]
-        self.fields["returned_to"].queryset = places  # type: ignore[attr-defined]
+        offer(self, "returned_to", places)
         if not has_others:
             del self.fields["stays"]
 
@@ -142,7 +142,7 @@ class HoldBackForm(forms.Form):
     def __init__(self, *args: Any, places: Any, **rest: Any) -> None:
         """`places`: stores and benches."""
         super().__init__(*args, **rest)
-        self.fields["place"].queryset = places  # type: ignore[attr-defined]
+        offer(self, "place", places)
 
 
 class ExpectForm(forms.Form):
@@ -215,4 +215,4 @@ class QueueForm(forms.Form):
     def __init__(self, *args: Any, sites: Any, **rest: Any) -> None:
         """`sites`: those the person sees."""
         super().__init__(*args, **rest)
-        self.fields["site"].queryset = sites  # type: ignore[attr-defined]
+        offer(self, "site", sites)

@@ -8,6 +8,7 @@ import calendar
 import math
 from dataclasses import dataclass
 from datetime import date, timedelta
+from types import MappingProxyType
 from typing import Final
 
 from fleet.core.errors import BadValueError
@@ -30,6 +31,12 @@ class Ageing(Worded):
     TO_60 = "31-60", "31 to 60 days"
     TO_90 = "61-90", "61 to 90 days"
     OVER_90 = ">90", "More than 90 days"
+
+
+#: Days late, least and most, of each group of lateness: they meet without gap or overlap.
+DAYS_LATE: Final = MappingProxyType(
+    {Ageing.TO_30: (1, 30), Ageing.TO_60: (31, 60), Ageing.TO_90: (61, 90), Ageing.OVER_90: (91, None)}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,14 +144,6 @@ def is_late(closes: date, today: date) -> bool:
 def days_late(closes: date, today: date) -> int:
     """Return the whole days since the window's last day; 0 while it is not late."""
     return max(0, (today - closes).days)
-
-
-def ageing_bucket(late_by_days: int) -> Ageing | None:
-    """Return the group of a due that is so many days late; None when it is not late."""
-    if late_by_days < 1:
-        return None
-    upper_bounds = ((30, Ageing.TO_30), (60, Ageing.TO_60), (90, Ageing.TO_90))
-    return next((group for bound, group in upper_bounds if late_by_days <= bound), Ageing.OVER_90)
 
 
 def _first_fixed(anchor: date, every_months: int, reached: date) -> date:

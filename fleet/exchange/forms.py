@@ -39,7 +39,7 @@ class ChoicesForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for field in self.fields.values():
-            field.plain_label = True  # type: ignore[attr-defined]
+            field.plain_label = True  # type: ignore[attr-defined] # read by partials/field.html
 
     def choices(self) -> Choices:
         """What was chosen."""

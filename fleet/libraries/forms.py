@@ -9,13 +9,13 @@ from fleet.libraries.models import Library, LibraryVersion
 from fleet.people.models import Person
 from fleet.registry.models import Device, Place
 from fleet.registry.queries import by_code, open_places
-from fleet.web.forms import day_field, moment_field, words_field
+from fleet.web.forms import day_field, moment_field, offer, words_field
 
 #: As many as one walk with a scanner brings; more come as a file.
 MOST_CODES = 500
 
 
-class VersionChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
+class VersionChoice(forms.ModelChoiceField):
     """A version that stands, told with its library and day."""
 
     def __init__(self, **kwargs: Any) -> None:
@@ -23,7 +23,7 @@ class VersionChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
         super().__init__(rows.order_by("library__name", "-released_on"), empty_label="Choose a version", **kwargs)
 
 
-class PlaceChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
+class PlaceChoice(forms.ModelChoiceField):
     """A place, told with its site."""
 
     def label_from_instance(self, obj: Place) -> str:
@@ -31,7 +31,7 @@ class PlaceChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
         return f"{obj}, {obj.site}" if obj.site_id != obj.pk else f"{obj} (the whole site)"
 
 
-class LibraryForm(forms.ModelForm):  # type: ignore[type-arg]
+class LibraryForm(forms.ModelForm):
     """A new library."""
 
     class Meta:
@@ -62,7 +62,7 @@ class RequireForm(forms.Form):
 
     def __init__(self, *args: Any, person: Person, library: Library, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["place"].queryset = _places(person)  # type: ignore[attr-defined]
+        offer(self, "place", _places(person))
         versions: Any = self.fields["version"]
         versions.queryset = versions.queryset.filter(library=library)
 
@@ -109,4 +109,4 @@ class ScanForm(forms.Form):
 
 
 def _places(person: Person) -> QuerySet[Place]:
-    return open_places().within(person)  # type: ignore[attr-defined, no-any-return]
+    return open_places().within(person)

@@ -25,7 +25,7 @@ class SignInForm(AuthenticationForm):
         self.fields["username"].label = "Sign-in name"
 
 
-class OwnForm(forms.ModelForm):  # type: ignore[type-arg]
+class OwnForm(forms.ModelForm):
     """What everybody may change about themselves."""
 
     class Meta:
@@ -47,7 +47,7 @@ class PlaceTree(forms.CheckboxSelectMultiple):
         return {**super().create_option(name, value, *args, **kwargs), "depth": self.depths.get(str(value), 0)}
 
 
-class PlacesField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
+class PlacesField(forms.ModelMultipleChoiceField):
     """Any number of places of the tree."""
 
     widget = PlaceTree
@@ -60,7 +60,7 @@ class PlacesField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
         self.choices = [(place.pk, place.name) for place, _ in rows]
 
 
-class PersonForm(forms.ModelForm):  # type: ignore[type-arg]
+class PersonForm(forms.ModelForm):
     """A person as the administrator keeps them. The actions save it, not the form."""
 
     role = forms.ChoiceField(choices=[(role.value, role.label) for role in Role], widget=forms.RadioSelect)

@@ -19,9 +19,14 @@ def actor_for(person: Person, *, source: Source = Source.PAGE) -> Actor:
     return Actor(str(person), source, duties, person.pk)
 
 
+def person_of(request: HttpRequest) -> Person:
+    """The signed-in person of a guarded page."""
+    return cast("Person", request.user)
+
+
 def acting(request: HttpRequest) -> Actor:
     """The signed-in person of a guarded page, as an actor."""
-    return actor_for(cast("Person", request.user))
+    return actor_for(person_of(request))
 
 
 def active_people() -> QuerySet[Person]:

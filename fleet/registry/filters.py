@@ -8,6 +8,7 @@ from django.db.models import Q
 from django.http import HttpRequest
 
 from fleet.core.lifecycle import Condition
+from fleet.people.queries import person_of
 from fleet.registry.models import Device, DeviceQuerySet, Place
 from fleet.registry.queries import OWN_VALUES, open_places, types
 from fleet.web import clock
@@ -30,7 +31,7 @@ class PlaceFilter(django_filters.ModelChoiceFilter):
 
 
 def _places(request: HttpRequest) -> Any:
-    return open_places().within(request.user)  # type: ignore[attr-defined]
+    return open_places().within(person_of(request))
 
 
 def _sites(request: HttpRequest) -> Any:

@@ -12,14 +12,14 @@ from fleet.people.models import Person
 from fleet.registry.actions import EDITABLE, PARTY_FACTS, PLACE_FACTS, TYPE_FACTS
 from fleet.registry.models import Device, DeviceType, Party, Place
 from fleet.registry.queries import open_places, types
-from fleet.web.forms import words_field
+from fleet.web.forms import offer, words_field
 from fleet.web.phrases import quantity
 
 _NUMBER = forms.NumberInput(attrs={"inputmode": "decimal"})
 _DATE = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
 
-class PlaceChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
+class PlaceChoice(forms.ModelChoiceField):
     """A place with its site beside it, since each site has a Ward 4."""
 
     def label_from_instance(self, obj: Any) -> str:
@@ -27,7 +27,7 @@ class PlaceChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
         return f"{obj}, {obj.site}" if obj.site_id != obj.pk else str(obj)
 
 
-class ActionForm(forms.ModelForm):  # type: ignore[type-arg]
+class ActionForm(forms.ModelForm):
     """A form over a row that an action changes. It carries what the row held when it was opened."""
 
     facts: ClassVar[Iterable[str]] = ()
@@ -91,7 +91,7 @@ class NewPlaceForm(PlaceForm):
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         homes = open_places(Place.Kind.SITE, Place.Kind.BUILDING)
-        self.fields["parent"].queryset = homes.within(person)  # type: ignore[attr-defined]
+        offer(self, "parent", homes.within(person))
 
 
 class PartyForm(ActionForm):
@@ -146,8 +146,8 @@ class DeviceForm(ActionForm):
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        homes = open_places().within(person)  # type: ignore[attr-defined]
-        self.fields["home"].queryset = homes | Place.objects.filter(pk=self.instance.home_id)  # type: ignore[attr-defined]
+        homes = open_places().within(person)
+        offer(self, "home", homes | Place.objects.filter(pk=self.instance.home_id))
         self.initial.setdefault("currency", settings.CURRENCY)
         if self.instance.pk:
             self._tell_type_values(self.instance.device_type)
@@ -176,7 +176,7 @@ class NewDeviceForm(DeviceForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["device_type"].queryset = types()  # type: ignore[attr-defined]
+        offer(self, "device_type", types())
         del self.fields["why"]
 
 
@@ -246,7 +246,7 @@ class AccessoryRow(forms.Form):
     quantity = forms.IntegerField(label="How many", min_value=1, max_value=99, initial=1)
 
 
-class EachOnce(forms.BaseFormSet):  # type: ignore[type-arg]
+class EachOnce(forms.BaseFormSet):
     """Rows of which each says something else in its first field."""
 
     def clean(self) -> None:

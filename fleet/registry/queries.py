@@ -6,7 +6,8 @@ from django.urls import Resolver404, resolve
 
 from fleet.core.identifiers import Scan, ScanKind, read_any
 from fleet.people.models import Person
-from fleet.registry.models import Device, DeviceType, Party, Place
+from fleet.people.scope import PlacedQuerySet
+from fleet.registry.models import Device, DeviceQuerySet, DeviceType, Party, Place
 from fleet.web import clock
 
 #: The drivers with a value of their own where the type states one.
@@ -20,7 +21,7 @@ LABEL_PAGE = "tags:label"
 _LABEL = signing.Signer(salt="benchward.label", sep=".")
 
 
-def devices() -> QuerySet[Device]:
+def devices() -> DeviceQuerySet:
     """All devices with what a list shows of them."""
     return Device.objects.select_related("device_type__maker", "home", "place", "last_seen_place")
 
@@ -67,15 +68,15 @@ def types() -> QuerySet[DeviceType]:
     return DeviceType.objects.select_related("maker").prefetch_related("rated_runtimes", "accessories")
 
 
-def open_places(*kinds: Place.Kind) -> QuerySet[Place]:
+def open_places(*kinds: Place.Kind) -> PlacedQuerySet[Place]:
     """Places in use, of the kinds asked for (all kinds when none is named), in order of their site and name."""
     rows = Place.objects.filter(closed_on__isnull=True).select_related("site", "parent")
     return (rows.filter(kind__in=kinds) if kinds else rows).order_by("site__name", "name")
 
 
-def ward_places(person: Person) -> QuerySet[Place]:
+def ward_places(person: Person) -> PlacedQuerySet[Place]:
     """The wards a person sees."""
-    return open_places(Place.Kind.WARD).within(person)  # type: ignore[attr-defined, no-any-return]
+    return open_places(Place.Kind.WARD).within(person)
 
 
 def label_token(device: Device) -> str:
@@ -103,7 +104,7 @@ def drivers_by_condition(person: Person) -> dict[int, dict[str, int]]:
     return totals
 
 
-def with_own_values(device_type: DeviceType) -> QuerySet[Device]:
+def with_own_values(device_type: DeviceType) -> DeviceQuerySet:
     """The drivers of a type that have a value of their own where the type states one."""
     return devices().filter(OWN_VALUES, device_type=device_type)
 

@@ -91,7 +91,7 @@ def told(entry: TrailEntry, people: Mapping[int, str]) -> Told:
 def kind_words(subject_kind: str) -> str:
     """What kind of record it is: "runtime test"."""
     model = _models().get(subject_kind)
-    return str(model._meta.verbose_name) if model else subject_kind  # noqa: SLF001 - Django's public name for it
+    return str(model._meta.verbose_name) if model else subject_kind  # noqa: SLF001 - Django's public name for it - Django's public name for it
 
 
 def subject_words(entry: TrailEntry) -> str:
@@ -168,7 +168,7 @@ def _dated(text: str) -> str:
 def _field(kind: str, name: str) -> "Field | None":
     for each in (kind, *_TOLD_WITH.get(kind, ())):
         model = _models().get(each)
-        known = {field.name: field for field in model._meta.fields} if model else {}  # noqa: SLF001 - Django's own name
+        known = {field.name: field for field in model._meta.fields} if model else {}  # noqa: SLF001 - Django's public name for it - Django's own name
         if found := known.get(name) or known.get(name.removesuffix("_id")):
             return found
     return None
@@ -176,4 +176,4 @@ def _field(kind: str, name: str) -> "Field | None":
 
 @cache
 def _models() -> dict[str, type[models.Model]]:
-    return {str(model._meta.model_name): model for model in apps.get_app_config("fleet").get_models()}  # noqa: SLF001
+    return {str(model._meta.model_name): model for model in apps.get_app_config("fleet").get_models()}  # noqa: SLF001 - Django's public name for it

@@ -8,12 +8,11 @@ from django.db.models import Field
 
 from fleet.alerts.models import AlertKind
 from fleet.alerts.queries import kinds
-from fleet.core.errors import BenchwardError
 from fleet.registry.models import Place
 from fleet.tags.actions import Custody
 from fleet.tags.models import CustodyEntry, Decontamination, Quarantine, TagReport, YesNo
 from fleet.tags.report import Report
-from fleet.web.forms import day_field, words_field
+from fleet.web.forms import day_field, offer, words_field
 
 NO_NAMES = "No patient names."
 _MOMENT = "%Y-%m-%dT%H:%M"
@@ -51,12 +50,6 @@ def _cards(label: str, choices: Any, *, hint: str = "", required: bool = True) -
 def _moment(label: str) -> forms.DateTimeField:
     widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format=_MOMENT)
     return forms.DateTimeField(label=label, required=False, widget=widget, help_text="Leave empty if it was just now.")
-
-
-def put_beside(form: forms.Form, error: BenchwardError) -> None:
-    """Show a refusal beside the field it names, or above the form when it names none that is there."""
-    field = getattr(error, "field", "")
-    form.add_error(field if field in form.fields else None, str(error))
 
 
 class ReportForm(forms.Form):
@@ -101,12 +94,12 @@ class ReportForm(forms.Form):
         """`wards`: the places to choose from; None on a label, where the spot is told in words alone."""
         first = {"key": uuid.uuid4(), "decontamination": Decontamination.UNKNOWN.value, **initial}
         super().__init__(data, initial=first)
-        self.fields["alert_kinds"].queryset = kinds()  # type: ignore[attr-defined]
+        offer(self, "alert_kinds", kinds())
         if wards is None:
             del self.fields["place"]
             self.fields["where"].help_text = "Ward, and bed, bay, room or shelf."
         else:
-            self.fields["place"].queryset = wards  # type: ignore[attr-defined]
+            offer(self, "place", wards)
 
     def clean_decontamination(self) -> str:
         """Nothing chosen is "Not stated", which stays visible."""
@@ -143,7 +136,7 @@ class FoundForm(forms.Form):
     def __init__(self, *args: Any, places: Any, **rest: Any) -> None:
         """`places`: those the person sees."""
         super().__init__(*args, **rest)
-        self.fields["place"].queryset = places  # type: ignore[attr-defined]
+        offer(self, "place", places)
 
 
 class CustodyForm(forms.Form):

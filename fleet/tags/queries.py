@@ -81,7 +81,7 @@ def ours(person: Person) -> QuerySet[Device]:
     away = Q(pk__in=open_tags.values("device")) | Q(
         condition__in=[Condition.OUT_OF_USE.value, Condition.NOT_LOCATED.value]
     )
-    rows = devices().within(person).filter(away).exclude(condition=Condition.RETIRED.value)  # type: ignore[attr-defined]
+    rows = devices().within(person).filter(away).exclude(condition=Condition.RETIRED.value)
     tag_at_hand = Prefetch("tags", open_tags, to_attr="open_tags")
     found: QuerySet[Device] = rows.prefetch_related(tag_at_hand).order_by("condition_since", "pk")
     return found
@@ -124,7 +124,7 @@ def places_to_choose(person: Person, device: Device) -> QuerySet[Place]:
 def own_places(person: Person) -> QuerySet[Place]:
     """Wards, benches and stores that a person sees."""
     places = open_places(Place.Kind.WARD, Place.Kind.BENCH, Place.Kind.STORE)
-    return places.within(person)  # type: ignore[attr-defined, no-any-return]
+    return places.within(person)
 
 
 def place_in_words(words: str, device: Device) -> Place | None:

@@ -1,6 +1,9 @@
 """Fields that many forms share, and where a refusal is shown."""
 
+from typing import Any, cast
+
 from django import forms
+from django.db.models import QuerySet
 
 from fleet.core.errors import BenchwardError
 
@@ -23,6 +26,11 @@ def moment_field(label: str, *, hint: str = "Leave empty if it was just now.") -
 def words_field(label: str, *, hint: str = "", required: bool = True) -> forms.CharField:
     """A few sentences."""
     return forms.CharField(label=label, help_text=hint, required=required, widget=forms.Textarea(attrs={"rows": 3}))
+
+
+def offer(form: forms.BaseForm, name: str, rows: QuerySet[Any]) -> None:
+    """Let a field choose among `rows`, which depend on who asks."""
+    cast("forms.ModelChoiceField[Any]", form.fields[name]).queryset = rows
 
 
 def put_beside(form: forms.BaseForm, error: BenchwardError) -> None:

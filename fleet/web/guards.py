@@ -66,7 +66,7 @@ def fetch(rows: models.QuerySet[M], request: HttpRequest, **lookup: Any) -> M:
 
 
 def _mark(view: View, *, guarded_by: tuple[object, ...]) -> View:
-    view.guarded_by = guarded_by  # type: ignore[attr-defined]
+    view.guarded_by = guarded_by  # type: ignore[attr-defined] # read by the house rules
     return view
 
 

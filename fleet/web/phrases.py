@@ -66,9 +66,9 @@ def percent(fraction: float | Decimal | None, decimals: int = 1) -> str:
     rounded = exact.quantize(step, ROUND_HALF_EVEN)
     if rounded == 0 and exact > 0:
         return f"under{NO_BREAK}{step}{NO_BREAK}%"
-    if rounded == 100 and exact < 100:  # noqa: PLR2004 (the whole, in percent)
+    if rounded == 100 and exact < 100:  # noqa: PLR2004 - the whole, in percent
         rounded = exact.quantize(step, ROUND_DOWN)
-    figure = "100" if exact == 100 else "0" if exact == 0 else str(rounded)  # noqa: PLR2004
+    figure = "100" if exact == 100 else "0" if exact == 0 else str(rounded)  # noqa: PLR2004 - same
     return f"{figure.replace('-', MINUS)}{NO_BREAK}%"
 
 

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from fleet.core.battery.arrays import BoolArray, FloatArray
-from fleet.core.battery.crossing import LineCrossing, chance_below_at, chance_between, crossing_quantile
+from fleet.core.battery.crossing import LineCrossing, chance_below_at, crossing_quantile
 from fleet.core.battery.fade import FadePosterior
 from fleet.core.battery.normal import bivariate_normal_cdf
 
@@ -118,15 +118,6 @@ def test_never_and_always() -> None:
     horizon = np.array([15.0])
     assert_array_equal(crossing_quantile(LineCrossing(rising, LEVEL, today(1.0, 1)), 0.5, horizon), [np.inf])
     assert_array_equal(crossing_quantile(LineCrossing(gone, LEVEL, today(1.0, 1)), 0.5, horizon), [0.0])
-
-
-@given(any_line(), st.floats(0.0, 5.0), st.floats(0.0, 5.0))
-def test_crossing_between_two_ages(line: FadePosterior, start: float, further: float) -> None:
-    """The chance of crossing between two ages is bounded by the chance of not having crossed at the first."""
-    law = LineCrossing(line, LEVEL, today(start))
-    chance = chance_between(law, today(start), today(start + further))
-    assert (chance >= 0).all()
-    assert (chance <= 1 - law(today(start)) + 1e-12).all()
 
 
 @given(st.floats(-40, 40), st.floats(-40, 40), st.floats(-1, 1))

@@ -218,4 +218,4 @@ def test_unusable_columns_are_refused(pack: list[int], age: list[float], fractio
 def test_only_the_two_methods_are_known() -> None:
     """A method of estimation that is none is refused."""
     with pytest.raises(BadValueError, match='"reml" or "ml"'):
-        fit(drawn_type(1), "mle")  # type: ignore[arg-type]
+        fit(drawn_type(1), "mle")

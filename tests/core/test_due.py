@@ -8,10 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.core.due import (
-    Ageing,
     DueMode,
     add_months,
-    ageing_bucket,
     days_late,
     earliest,
     is_late,
@@ -159,28 +157,7 @@ def test_earliest_ignores_what_is_unknown() -> None:
 
 @given(DAYS, st.integers(-200, 200))
 def test_late_begins_the_day_after_the_window(closes: date, offset: int) -> None:
-    """Late means after the window's last day, and exactly then the days late are counted and grouped."""
+    """Late means after the window's last day, and exactly then the days late are counted."""
     today = closes + timedelta(days=offset)
     assert is_late(closes, today) == (offset > 0)
     assert days_late(closes, today) == max(0, offset)
-    assert (ageing_bucket(days_late(closes, today)) is not None) == is_late(closes, today)
-
-
-@pytest.mark.parametrize(
-    ("late", "group"),
-    [
-        (-3, None),
-        (0, None),
-        (1, Ageing.TO_30),
-        (30, Ageing.TO_30),
-        (31, Ageing.TO_60),
-        (60, Ageing.TO_60),
-        (61, Ageing.TO_90),
-        (90, Ageing.TO_90),
-        (91, Ageing.OVER_90),
-        (4000, Ageing.OVER_90),
-    ],
-)
-def test_ageing_boundaries(late: int, group: Ageing | None) -> None:
-    """The groups meet without gap or overlap at 30/31, 60/61 and 90/91 days."""
-    assert ageing_bucket(late) is group

@@ -182,7 +182,7 @@ def test_the_file_is_saved_as_it_was_sent(manager: Person) -> None:
 def test_each_kind_has_a_template_that_is_understood(kind: str, manager: Person) -> None:
     """The header is known, two rows are given, and each column is explained on a page."""
     client = signed_in(manager)
-    header, *rows = lines_of(client.get(reverse("exchange:template", args=[kind])))  # type: ignore[arg-type]
+    header, *rows = lines_of(client.get(reverse("exchange:template", args=[kind])))
     assert header == [column.name for column in KINDS[kind].columns]
     assert len(rows) == 2
     page = shown(client, reverse("exchange:columns", args=[kind]))
@@ -198,7 +198,7 @@ def test_what_is_on_record_is_sent_out_within_their_places(manager: Person, outs
     """Each gets the drivers they see, and no other."""
     device = a_device(asset_number="A-77")
     where = reverse("exchange:export", args=["devices"])
-    ours, theirs = (lines_of(signed_in(person).get(where)) for person in (manager, outsider))  # type: ignore[arg-type]
+    ours, theirs = (lines_of(signed_in(person).get(where)) for person in (manager, outsider))
     assert [line[0] for line in ours[1:]] == [device.asset_number]
     assert theirs[1:] == []
     assert signed_in(manager).get(reverse("exchange:export", args=["syringes"])).status_code == 404

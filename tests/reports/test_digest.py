@@ -182,8 +182,8 @@ def test_without_a_mail_server_nothing_is_claimed(ward_nurse: Person, settings: 
     """The job fails, so that it is tried again, and no row says that a mail left."""
     with clock.at(NOW):
         an_open_tag(a_device())
-        settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"  # type: ignore[attr-defined]
-        settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 9  # type: ignore[attr-defined]
+        settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+        settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 9
         with pytest.raises(OSError, match="refused"):
             morning_digest(a_run())
     assert not DigestSent.objects.exists()
@@ -191,8 +191,8 @@ def test_without_a_mail_server_nothing_is_claimed(ward_nurse: Person, settings: 
 
 def test_the_demo_keeps_its_mails_in_files(ward_nurse: Person, settings: object, tmp_path: Path) -> None:
     """With the demo's file backend each mail can be opened as a file."""
-    settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"  # type: ignore[attr-defined]
-    settings.EMAIL_FILE_PATH = str(tmp_path)  # type: ignore[attr-defined]
+    settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
+    settings.EMAIL_FILE_PATH = str(tmp_path)
     with clock.at(NOW):
         an_open_tag(a_device())
         morning_digest(a_run())

@@ -60,8 +60,8 @@ def post(settings: object) -> Iterator[Post]:
     """Run the mail server, and let the product use it."""
     with Post() as server:
         threading.Thread(target=server.serve_forever, daemon=True).start()
-        settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"  # type: ignore[attr-defined]
-        settings.EMAIL_HOST, settings.EMAIL_PORT = server.server_address  # type: ignore[attr-defined]
+        settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+        settings.EMAIL_HOST, settings.EMAIL_PORT = server.server_address
         yield server
         server.shutdown()
 

@@ -34,10 +34,10 @@ def rows_behind(client: Client, url: str) -> int:
 
 def _rows(answer: object) -> int:
     """Rows of a table, or cards of a quarantine."""
-    table = answer.context.get("table")  # type: ignore[attr-defined]
+    table = answer.context.get("table")
     if table is not None:
         return len(list(table.paginated_rows)) if hasattr(table, "page") else len(table.rows)
-    return len(re.findall(r'href="/tags/quarantines/\d+/"', answer.content.decode()))  # type: ignore[attr-defined]
+    return len(re.findall(r'href="/tags/quarantines/\d+/"', answer.content.decode()))
 
 
 def test_each_number_equals_the_rows_behind_it(technician: Person, manager: Person) -> None:
@@ -118,5 +118,5 @@ def test_the_overview_asks_the_same_of_the_database_however_large_the_fleet(
     for number in range(30):
         an_open_tag(a_device(a_ward(f"Ward {number}")))
     client = signed_in(manager)
-    with django_assert_max_num_queries(29):  # type: ignore[operator]
+    with django_assert_max_num_queries(29):
         assert client.get(OVERVIEW).status_code == 200

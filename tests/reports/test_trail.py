@@ -94,5 +94,5 @@ def test_the_list_asks_the_same_of_the_database_however_long_it_is(
     for _ in range(30):
         an_open_tag(a_device())
     client = signed_in(manager)
-    with django_assert_max_num_queries(12):  # type: ignore[operator]
+    with django_assert_max_num_queries(12):
         assert client.get(reverse("reports:trail")).status_code == 200

@@ -43,7 +43,7 @@ def test_two_workers_mark_each_due_once(monkeypatch: pytest.MonkeyPatch) -> None
         a_plan()
         actions.open_dues_of_all([a_device(accepted_on=ACCEPTED) for _ in range(20)], by=BY)
     outcomes = at_once(*[lambda: actions.mark_late(LATE_DAY)["marked late"]] * 2)
-    assert sum(outcomes) == 20  # type: ignore[arg-type]
+    assert sum(outcomes) == 20
     assert TrailEntry.objects.filter(verb="became late").count() == 20
     assert not Due.objects.filter(late_since=None).exists()
 

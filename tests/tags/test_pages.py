@@ -175,7 +175,7 @@ def test_our_drivers_asks_no_more_for_more_drivers(
     """The page's queries don't grow with its rows."""
     for _ in range(8):
         an_open_tag(a_device())
-    with django_assert_max_num_queries(14):  # type: ignore[operator]
+    with django_assert_max_num_queries(14):
         nurse.get("/tags/ours/")
 
 

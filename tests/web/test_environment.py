@@ -162,7 +162,7 @@ def test_postgresql_and_redis_by_address(tmp_path: Path) -> None:
         ("smtps://m.example.org:4650", 4650, False, True),
     ],
 )
-def test_mail_by_address(tmp_path: Path, address: str, port: int, tls: bool, ssl: bool) -> None:  # noqa: FBT001
+def test_mail_by_address(tmp_path: Path, address: str, port: int, tls: bool, ssl: bool) -> None:  # noqa: FBT001 - a parametrised expectation
     """Each mail scheme has its usual port and its way to encrypt."""
     mail = read(tmp_path, BENCHWARD_EMAIL_URL=address).mail
     assert mail["EMAIL_HOST"] == "m.example.org"

@@ -71,7 +71,7 @@ class NumberField(forms.DecimalField):
 
 def alternative(field: forms.Field) -> forms.Field:
     """Leave out the words “if known” beside a field that may be empty for another reason, which its hint tells."""
-    field.plain_label = True  # type: ignore[attr-defined]
+    field.plain_label = True  # type: ignore[attr-defined] # read by partials/field.html
     return field
 
 

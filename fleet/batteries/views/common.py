@@ -1,11 +1,6 @@
 """What the room's pages share."""
 
-from typing import cast
-
-from django.http import HttpRequest
 from django.urls import reverse
-
-from fleet.people.models import Person
 
 REFUSED = 422
 FIRST = (
@@ -21,8 +16,3 @@ PROMISE = (
 def above() -> list[tuple[str, str]]:
     """The pages above this room's own."""
     return [("Batteries", reverse("batteries:will_not_last"))]
-
-
-def person_of(request: HttpRequest) -> Person:
-    """The signed-in person of a guarded page."""
-    return cast("Person", request.user)

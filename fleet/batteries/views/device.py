@@ -11,10 +11,10 @@ from django.views.decorators.http import require_http_methods, require_safe
 from fleet.batteries import actions, queries
 from fleet.batteries.forms import FitForm, RemoveForm
 from fleet.batteries.models import Fitting
-from fleet.batteries.views.common import FIRST, PROMISE, REFUSED, above, person_of
+from fleet.batteries.views.common import FIRST, PROMISE, REFUSED, above
 from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.registry.models import Device
 from fleet.registry.queries import devices
 from fleet.web.forms import put_beside

@@ -8,13 +8,13 @@ from django.views.decorators.http import require_http_methods, require_safe
 from fleet.batteries import actions, queries
 from fleet.batteries.forms import RunForm, VoidForm
 from fleet.batteries.models import Forecast, RuntimeTest
-from fleet.batteries.views.common import FIRST, PROMISE, REFUSED, above, person_of
+from fleet.batteries.views.common import FIRST, PROMISE, REFUSED, above
 from fleet.bench.models import Order
 from fleet.bench.queries import find, orders
 from fleet.core.errors import BenchwardError
 from fleet.core.orders import OPEN_STATES
 from fleet.core.permissions import May
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.registry.models import Device
 from fleet.web import clock, phrases
 from fleet.web.forms import put_beside

@@ -10,8 +10,9 @@ from django.views.decorators.http import require_safe
 
 from fleet.batteries import queries, tables, wording
 from fleet.batteries.filters import CHANCES, USUAL_CHANCE, ChanceFilter, DeviceFilter, OutlookFilter
-from fleet.batteries.views.common import PROMISE, person_of
+from fleet.batteries.views.common import PROMISE
 from fleet.core.permissions import May
+from fleet.people.queries import person_of
 from fleet.web import clock, csv_out
 from fleet.web.guards import guard
 from fleet.web.paging import paged, with_values

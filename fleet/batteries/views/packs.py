@@ -16,12 +16,12 @@ from fleet.batteries.filters import PackFilter
 from fleet.batteries.forms import CyclesForm, FitForm, PackForm, RemoveForm, ScrapForm
 from fleet.batteries.models import Fitting, Pack
 from fleet.batteries.tables import PACK_HEADER, PackTable, pack_rows
-from fleet.batteries.views.common import FIRST, PROMISE, REFUSED, above, person_of
+from fleet.batteries.views.common import FIRST, PROMISE, REFUSED, above
 from fleet.bench.queries import find
 from fleet.core.errors import BadValueError, BenchwardError
 from fleet.core.permissions import May
 from fleet.people.models import Person
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.web import clock, csv_out
 from fleet.web.forms import put_beside
 from fleet.web.guards import fetch, guard

@@ -10,11 +10,11 @@ from fleet.audit.actors import Actor
 from fleet.batteries import actions, queries
 from fleet.batteries.forms import Rack
 from fleet.batteries.models import RuntimeTest
-from fleet.batteries.views.common import FIRST, REFUSED, above, person_of
+from fleet.batteries.views.common import FIRST, REFUSED, above
 from fleet.core.errors import BadValueError, BenchwardError
 from fleet.core.permissions import May
 from fleet.people.models import Person
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.web import clock
 from fleet.web.guards import guard
 

@@ -16,4 +16,4 @@ def procedures() -> QuerySet[Procedure]:
 
 def places(person: Person, *kinds: Place.Kind) -> QuerySet[Place]:
     """Places in use, of the kinds asked for, that the person sees."""
-    return open_places(*kinds).within(person)  # type: ignore[attr-defined, no-any-return]
+    return open_places(*kinds).within(person)

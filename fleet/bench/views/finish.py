@@ -1,7 +1,5 @@
 """The end of an order: what came of it, where the driver goes, what will happen then."""
 
-from typing import cast
-
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -11,10 +9,9 @@ from fleet.bench.forms import FinishForm
 from fleet.bench.models import Order
 from fleet.core.errors import BenchwardError, ConflictError
 from fleet.core.permissions import May
-from fleet.people.models import Person
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.registry.models import Place
-from fleet.tags.forms import put_beside
+from fleet.web.forms import put_beside
 from fleet.web.guards import fetch, guard
 
 REFUSED = 422
@@ -41,7 +38,7 @@ def _shown(row: Order, form: FinishForm) -> dict[str, object]:
 
 
 def _form(request: HttpRequest, page: queries.OrderPage) -> FinishForm:
-    person = cast("Person", request.user)
+    person = person_of(request)
     return FinishForm(
         request.POST if request.method == "POST" else None,
         places=queries.places(person, Place.Kind.WARD, Place.Kind.STORE, Place.Kind.BENCH),

@@ -12,7 +12,7 @@ from fleet.bench import queries
 from fleet.bench.models import Order, Procedure
 from fleet.bench.tables import OrderFilter, OrderTable
 from fleet.core.permissions import May
-from fleet.people.models import Person
+from fleet.people.queries import person_of
 from fleet.web import csv_out
 from fleet.web.guards import guard
 from fleet.web.paging import paged
@@ -27,7 +27,7 @@ HEADER = (
 @require_safe
 def orders(request: HttpRequest) -> HttpResponse:
     """Every order, narrowed as asked; `?as=csv` is the same list as a file."""
-    rows = queries.orders().within(cast("Person", request.user))
+    rows = queries.orders().within(person_of(request))
     narrowed = OrderFilter(request.GET, queryset=rows, request=request)
     if request.GET.get("as") == "csv":
         return cast("HttpResponse", csv_out.answer("orders", HEADER, _lines(narrowed)))

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any
 
 from django.contrib import messages
 from django.forms import Form
@@ -29,12 +29,11 @@ from fleet.bench.models import Labour, Order, Reading, Step
 from fleet.core.errors import BadValueError, BenchwardError, ConflictError
 from fleet.core.lifecycle import WaitReason
 from fleet.core.permissions import May
-from fleet.people.models import Person
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.registry.models import Place
 from fleet.tags.actions import expect_back
-from fleet.tags.forms import put_beside
 from fleet.tags.models import Tag
+from fleet.web.forms import put_beside
 from fleet.web.guards import fetch, guard
 
 CONFLICT = 409
@@ -104,7 +103,7 @@ def _show(  # noqa: PLR0913 - what a refused form brings back
 ) -> HttpResponse:
     page = queries.order_page(row)
     line = page.line(position)
-    may_work = cast("Person", request.user).may(May.WORK_ON_BENCH)
+    may_work = person_of(request).may(May.WORK_ON_BENCH)
     shown = {
         "page": page,
         "order": row,
@@ -177,7 +176,7 @@ ACTS = {
 def _form(request: HttpRequest, verb: str, data: Any = None) -> Form:
     if not ACTS[verb].needs_places:
         return ACTS[verb].form(data, prefix=verb)
-    places = queries.places(cast("Person", request.user), Place.Kind.STORE, Place.Kind.BENCH)
+    places = queries.places(person_of(request), Place.Kind.STORE, Place.Kind.BENCH)
     return ACTS[verb].form(data, prefix=verb, places=places)
 
 

@@ -1,7 +1,5 @@
 """The bench queue, and taking a driver in."""
 
-from typing import cast
-
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -14,11 +12,11 @@ from fleet.core.errors import BadValueError, BenchwardError
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.people.models import Person
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.registry.models import Device, Place
 from fleet.registry.queries import devices
-from fleet.tags.forms import put_beside
 from fleet.tags.models import Decontamination
+from fleet.web.forms import put_beside
 from fleet.web.guards import fetch, guard
 
 PER_PAGE = 25
@@ -35,7 +33,7 @@ _BEFORE = (
 @require_safe
 def queue(request: HttpRequest) -> HttpResponse:
     """What is before the bench: harm first, then how short the pool is, then age."""
-    person = cast("Person", request.user)
+    person = person_of(request)
     form = QueueForm(request.GET, sites=queries.places(person, Place.Kind.SITE))
     places = queries.queue(person, _narrowed(form, person))
     page = Paginator(places, PER_PAGE).get_page(request.GET.get("page"))
@@ -62,7 +60,7 @@ def receive(request: HttpRequest) -> HttpResponse:
     code = request.GET.get("code", "").strip()
     if not code:
         return render(request, "bench/receive.html")
-    found = queries.find(code, cast("Person", request.user))
+    found = queries.find(code, person_of(request))
     if found.device is None:
         return render(request, "bench/receive.html", {"code": code, "unknown": found.words})
     return _show_found(request, found.device, _form(request, found.device))
@@ -84,7 +82,7 @@ def _take_in(request: HttpRequest) -> HttpResponse:
 
 
 def _form(request: HttpRequest, device: Device) -> ReceiveForm:
-    benches = queries.places(cast("Person", request.user), Place.Kind.BENCH)
+    benches = queries.places(person_of(request), Place.Kind.BENCH)
     work = _work(device)
     near = benches.filter(site=device.place.site_id).first() or benches.first()
     initial = {

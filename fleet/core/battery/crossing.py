@@ -28,7 +28,7 @@ from fleet.core.battery.fade import FadePosterior
 from fleet.core.battery.normal import bivariate_normal_cdf
 
 # A law of crossing times: ages (P,) to the chance (P,) that each pack has crossed by then, never falling with age.
-# `crossing_quantile` and `chance_between` need no more; a model with a bend or a drift only has to give this.
+# `crossing_quantile` needs no more; a model with a bend or a drift only has to give this.
 CrossingLaw = Callable[[FloatArray], FloatArray]
 
 # Added to every line's start, as an independent error of 1e-7 of the rated runtime, so that a line known exactly has a
@@ -61,11 +61,6 @@ class LineCrossing:
         sign = np.where(age_years < now, 1.0, -1.0)
         both = bivariate_normal_cdf(sign * today, sign * then, correlation)
         return np.asarray(np.where(sign > 0, both, 1 - both))
-
-
-def chance_between(law: CrossingLaw, start: FloatArray, end: FloatArray) -> FloatArray:
-    """Return the chance (P,) of crossing after age `start` and by age `end`, both (P,), not negative."""
-    return np.maximum(law(end) - law(start), 0.0)
 
 
 def crossing_quantile(law: CrossingLaw, probability: float, horizon: FloatArray) -> FloatArray:

@@ -1,7 +1,6 @@
 """Files sent in, sending one, and what each kind of file looks like."""
 
 from collections.abc import Sequence
-from typing import cast
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
@@ -16,8 +15,7 @@ from fleet.exchange.forms import SendForm
 from fleet.exchange.kinds import Kind, Scope, kind_of
 from fleet.exchange.models import Intake
 from fleet.exchange.tables import IntakeTable
-from fleet.people.models import Person
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.web import clock, csv_out
 from fleet.web.forms import put_beside
 from fleet.web.guards import guard
@@ -33,7 +31,7 @@ _BEFORE = (
 @require_safe
 def intakes(request: HttpRequest) -> HttpResponse:
     """The files the person sent, and what can be sent in and out."""
-    table = IntakeTable(queries.intakes(cast("Person", request.user)))
+    table = IntakeTable(queries.intakes(person_of(request)))
     paged(request, table)
     return render(request, "exchange/intakes.html", {"table": table, "kinds": list(Intake.Kind)})
 
@@ -96,5 +94,5 @@ def _examples(kind: Kind) -> Sequence[tuple[str, str]]:
 def export(request: HttpRequest, kind: str) -> HttpResponseBase:
     """Everything of one kind within the person's places, in the columns that are taken in."""
     found = _kind(kind)
-    rows = found.rows(Scope(cast("Person", request.user)))
+    rows = found.rows(Scope(person_of(request)))
     return csv_out.answer(f"{found.code}-{clock.today().isoformat()}", names(found), rows)

@@ -1,7 +1,7 @@
 """Where each place stands, the drivers behind its numbers, and recording what drivers carry."""
 
 from datetime import date, timedelta
-from typing import Any, cast
+from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -19,7 +19,7 @@ from fleet.libraries.forms import ScanForm
 from fleet.libraries.queries import Coverage, State
 from fleet.libraries.tables import HEIGHT, WIDTH, CarriedTable, line_points
 from fleet.people.models import Person
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.web import clock
 from fleet.web.forms import put_beside
 from fleet.web.guards import guard
@@ -32,7 +32,7 @@ TREND_DAYS = 180
 @require_safe
 def coverage(request: HttpRequest) -> HttpResponse:
     """How many drivers of each place are current, behind, not seen lately or never seen."""
-    today, person = clock.today(), cast("Person", request.user)
+    today, person = clock.today(), person_of(request)
     rows = queries.coverage(person, today)
     context = {
         "rows": [_line(row) for row in rows],
@@ -50,7 +50,7 @@ def coverage(request: HttpRequest) -> HttpResponse:
 @require_safe
 def drivers(request: HttpRequest) -> HttpResponse:
     """The drivers behind the numbers."""
-    rows = queries.with_library(cast("Person", request.user))
+    rows = queries.with_library(person_of(request))
     narrowed = CarriedFilter(request.GET, queryset=rows, request=request)
     table = CarriedTable(narrowed.qs)
     paged(request, table)
@@ -69,7 +69,7 @@ def drivers(request: HttpRequest) -> HttpResponse:
 def scan(request: HttpRequest) -> HttpResponse:
     """Record the version that a list of drivers was seen to carry."""
     first = {"codes": request.GET.get("codes", "")}
-    form = ScanForm(request.POST or None, person=cast("Person", request.user), initial=first)
+    form = ScanForm(request.POST or None, person=person_of(request), initial=first)
     if form.is_valid() and (words := _recorded(request, form.cleaned_data, form)):
         messages.success(request, words)
         return redirect("libraries:scan")

@@ -1,7 +1,7 @@
 """One library: its versions, what places require, releasing, requiring and withdrawing."""
 
 from collections.abc import Callable
-from typing import Any, cast
+from typing import Any
 
 from django import forms
 from django.contrib import messages
@@ -15,8 +15,7 @@ from fleet.core.permissions import May
 from fleet.libraries import actions, queries
 from fleet.libraries.forms import LibraryForm, ReleaseForm, RequireForm, WithdrawForm
 from fleet.libraries.models import Library, LibraryVersion
-from fleet.people.models import Person
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.web import clock, phrases
 from fleet.web.forms import put_beside
 from fleet.web.guards import demand, guard
@@ -64,7 +63,7 @@ def require(request: HttpRequest, code: str) -> HttpResponse:
     """Require a version at a place."""
     demand(request, May.EDIT_REGISTRY)
     row = get_object_or_404(Library, code=code)
-    form = RequireForm(request.POST, prefix="require", person=cast("Person", request.user), library=row)
+    form = RequireForm(request.POST, prefix="require", person=person_of(request), library=row)
 
     def act(typed: dict[str, Any]) -> str:
         needed = actions.require(typed["place"], typed["version"], typed["from_day"], by=acting(request))
@@ -107,7 +106,7 @@ def _post(
 
 
 def _page(request: HttpRequest, row: Library, sent: dict[str, forms.Form]) -> HttpResponse:
-    person = cast("Person", request.user)
+    person = person_of(request)
     today = clock.today()
     offered: dict[str, forms.Form] = {
         "release": ReleaseForm(prefix="release", initial={"released_on": today}),

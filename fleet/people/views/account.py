@@ -1,7 +1,5 @@
 """One's own account: name, phone, morning e-mail, password."""
 
-from typing import cast
-
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth.forms import PasswordChangeForm
@@ -12,6 +10,7 @@ from django.urls import reverse
 from fleet.people import actions, queries
 from fleet.people.forms import OwnForm
 from fleet.people.models import Person
+from fleet.people.queries import person_of
 from fleet.people.tables import places_words
 from fleet.web.guards import signed_in
 
@@ -19,7 +18,7 @@ from fleet.web.guards import signed_in
 @signed_in
 def account(request: HttpRequest) -> HttpResponse:
     """What is kept of the person who is signed in; their own part of it can be changed."""
-    person = cast("Person", request.user)
+    person = person_of(request)
     form = OwnForm(request.POST or None, instance=Person.objects.get(pk=person.pk))
     if request.method == "POST" and form.is_valid():
         actions.edit_own(person, **form.cleaned_data, by=queries.acting(request))
@@ -31,7 +30,7 @@ def account(request: HttpRequest) -> HttpResponse:
 @signed_in
 def password(request: HttpRequest) -> HttpResponse:
     """Change one's own password; this session goes on, all others end."""
-    person = cast("Person", request.user)
+    person = person_of(request)
     form = PasswordChangeForm(person, request.POST or None)
     if request.method == "POST" and form.is_valid():
         changed = actions.set_password(person, form.cleaned_data["new_password1"], by=queries.acting(request))

@@ -1,6 +1,6 @@
 """Drivers: the list, adding one, changing its facts."""
 
-from typing import Any, cast
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -11,8 +11,7 @@ from django.views.decorators.http import require_safe
 from fleet.core.errors import BadValueError, BenchwardError, ConflictError
 from fleet.core.permissions import May
 from fleet.core.udi import Udi, parse_udi
-from fleet.people.models import Person
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.registry import actions, queries
 from fleet.registry.actions import NewDevice
 from fleet.registry.filters import DeviceFilter
@@ -30,7 +29,7 @@ _CHUNK = 2000
 
 def narrowed(request: HttpRequest) -> DeviceFilter:
     """The drivers the person sees, narrowed by the address."""
-    rows = queries.devices().select_related("home__site").within(request.user)  # type: ignore[attr-defined]
+    rows = queries.devices().select_related("home__site").within(person_of(request))
     return DeviceFilter(request.GET, queryset=rows, request=request)
 
 
@@ -59,7 +58,7 @@ def new(request: HttpRequest) -> HttpResponse:
     demand(request, May.EDIT_REGISTRY)
     scanned, problem = _scanned(request.GET.get("udi", ""))
     initial = _initial(scanned) if scanned else {"udi": request.GET.get("udi", "")}
-    form = NewDeviceForm(request.POST or None, person=cast("Person", request.user), initial=initial)
+    form = NewDeviceForm(request.POST or None, person=person_of(request), initial=initial)
     if request.method == "POST" and form.is_valid():
         try:
             device = actions.add_device(_new_device(form), by=acting(request))
@@ -77,7 +76,7 @@ def edit(request: HttpRequest, asset: str) -> HttpResponse:
     """Change a driver's facts."""
     demand(request, May.EDIT_REGISTRY)
     device = fetch(queries.devices(), request, asset_number=asset)
-    form = DeviceForm(request.POST or None, person=cast("Person", request.user), instance=device)
+    form = DeviceForm(request.POST or None, person=person_of(request), instance=device)
     if request.method == "POST" and form.is_valid() and _saved(request, device, form):
         messages.success(request, f"{device} is saved.")
         return redirect("reports:device", device.asset_number)

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import cast
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -14,8 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 from fleet.core.errors import BadValueError, BenchwardError, ConflictError
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
-from fleet.people.models import Person
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.people.scope import in_tree_order
 from fleet.registry import actions, queries
 from fleet.registry.forms import NewPlaceForm, PlaceForm, WhyForm
@@ -38,10 +36,10 @@ class Row:
 @require_safe
 def places(request: HttpRequest) -> HttpResponse:
     """The tree; what is counted lies at home in a place or in those below it."""
-    person = cast("Person", request.user)
+    person = person_of(request)
     closed = request.GET.get("closed") == "yes"
     every = Place.objects.select_related("parent") if closed else queries.open_places()
-    seen = every.within(person)  # type: ignore[attr-defined]
+    seen = every.within(person)
     context = {
         "rows": list(_rows(seen, queries.drivers_by_condition(person))),
         "conditions": [condition.label for condition in Condition],
@@ -66,13 +64,11 @@ def _drivers_at(place: Place, **narrower: str) -> str:
 def new_place(request: HttpRequest) -> HttpResponse:
     """Add a place."""
     demand(request, May.EDIT_REGISTRY)
-    form = NewPlaceForm(
-        request.POST or None, person=cast("Person", request.user), initial={"parent": request.GET.get("in")}
-    )
+    form = NewPlaceForm(request.POST or None, person=person_of(request), initial={"parent": request.GET.get("in")})
     if request.method == "POST" and form.is_valid():
         data = dict(form.cleaned_data)
         try:
-            if data["kind"] == Place.Kind.SITE and not cast("Person", request.user).everywhere:
+            if data["kind"] == Place.Kind.SITE and not person_of(request).everywhere:
                 _refuse_unseen_site()
             place = actions.add_place(Place.Kind(data.pop("kind")), **data, by=acting(request))
         except BenchwardError as error:

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_safe
 from fleet.audit.actors import Actor
 from fleet.core.errors import BenchwardError, ConflictError
 from fleet.core.permissions import May
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.registry import actions, queries
 from fleet.registry.actions import NewType, TypeChange
 from fleet.registry.forms import AccessoryRows, NewTypeForm, RuntimeRows, TypeForm
@@ -34,7 +34,7 @@ _SHOWN = 50
 @require_safe
 def types(request: HttpRequest) -> HttpResponse:
     """All types, with how many drivers of each the person sees."""
-    seen = queries.devices().within(request.user)  # type: ignore[attr-defined]
+    seen = queries.devices().within(person_of(request))
     counts = dict(seen.order_by().values_list("device_type").annotate(Count("id")))
     rows = [(row, counts.get(row.pk, 0)) for row in queries.types()]
     return render(request, "registry/types.html", {"rows": rows, "tabs": tabs("types")})
@@ -45,7 +45,7 @@ def types(request: HttpRequest) -> HttpResponse:
 def one(request: HttpRequest, pk: int) -> HttpResponse:
     """What is stated of a type, from which source, and the drivers with values of their own."""
     row = get_object_or_404(queries.types(), pk=pk)
-    own = queries.with_own_values(row).within(request.user)  # type: ignore[attr-defined]
+    own = queries.with_own_values(row).within(person_of(request))
     context = {
         "type": row,
         "facts": _facts(row),

@@ -88,12 +88,12 @@ def _numbered(scan: Scan, tag: Tag | None) -> set[int]:
 
 
 def _seen(ids: set[int], person: Person) -> list[Device]:
-    return list(devices().within(person).filter(pk__in=ids)[:MOST]) if ids else []  # type: ignore[attr-defined]
+    return list(devices().within(person).filter(pk__in=ids)[:MOST]) if ids else []
 
 
 def _begun(code: str, person: Person) -> list[Device]:
     if len(code) < SHORTEST:
         return []
     begins = Q(asset_number__istartswith=code) | Q(serial_number__istartswith=code)
-    rows = devices().within(person).filter(begins)  # type: ignore[attr-defined]
+    rows = devices().within(person).filter(begins)
     return list(rows.order_by("asset_number")[: MOST + 1])

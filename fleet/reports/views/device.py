@@ -13,12 +13,13 @@ from django.views.decorators.http import require_safe
 from fleet.batteries.views.common import PROMISE
 from fleet.core.permissions import May
 from fleet.libraries.tables import state_mark
+from fleet.people.queries import person_of
 from fleet.registry.models import Device
 from fleet.registry.queries import devices
 from fleet.reports import queries
 from fleet.reports.queries import Topic
 from fleet.reports.tables import TRAIL_HEADER, trail_rows
-from fleet.reports.views.person import person_of, sees_fleet
+from fleet.reports.views.person import sees_fleet
 from fleet.reports.wording import told
 from fleet.schedules.tables import standing, tried_words
 from fleet.web import csv_out
@@ -70,7 +71,7 @@ def history(request: HttpRequest, asset: str) -> HttpResponse:
         "above": [(row.asset_number, reverse("reports:device", args=[asset]))],
         **_timeline(request, row),
     }
-    return render(request, "reports/_entries.html" if request.htmx else "reports/history.html", shown)  # type: ignore[attr-defined]
+    return render(request, "reports/_entries.html" if request.htmx else "reports/history.html", shown)  # type: ignore[attr-defined] # django-htmx sets it
 
 
 @guard(May.SEE_FLEET)

@@ -4,8 +4,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from fleet.people.queries import person_of
 from fleet.reports.digest import digest_of
-from fleet.reports.views.person import person_of
 from fleet.web import clock
 from fleet.web.guards import signed_in
 

@@ -6,9 +6,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_safe
 
-from fleet.people.queries import role_of
+from fleet.people.queries import person_of, role_of
 from fleet.people.roles import Role
-from fleet.reports.views.person import person_of
 from fleet.web.guards import signed_in
 
 STARTS: Final = {

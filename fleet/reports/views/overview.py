@@ -6,11 +6,11 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from fleet.core.permissions import May
+from fleet.people.queries import person_of
 from fleet.reports import queries
 from fleet.reports.queries import Standing
 from fleet.reports.tables import DriverTable
 from fleet.reports.tiles import groups
-from fleet.reports.views.person import person_of
 from fleet.web import clock
 from fleet.web.guards import guard
 from fleet.web.paging import paged

@@ -1,16 +1,9 @@
 """Who is asking, as the pages of this room need it."""
 
-from typing import cast
-
 from django.http import HttpRequest
 
 from fleet.core.permissions import May
-from fleet.people.models import Person
-
-
-def person_of(request: HttpRequest) -> Person:
-    """The signed-in person of a guarded page."""
-    return cast("Person", request.user)
+from fleet.people.queries import person_of
 
 
 def sees_fleet(request: HttpRequest) -> bool:

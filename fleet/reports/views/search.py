@@ -5,8 +5,8 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from fleet.core.permissions import May
+from fleet.people.queries import person_of
 from fleet.reports.queries import search as find
-from fleet.reports.views.person import person_of
 from fleet.web.guards import guard
 
 

@@ -5,11 +5,11 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from fleet.core.permissions import May
+from fleet.people.queries import person_of
 from fleet.registry.models import Device
 from fleet.reports import queries
 from fleet.reports.filters import TrailFilter
 from fleet.reports.tables import TRAIL_HEADER, TrailTable, trail_rows
-from fleet.reports.views.person import person_of
 from fleet.web import clock, csv_out
 from fleet.web.guards import guard
 from fleet.web.paging import paged

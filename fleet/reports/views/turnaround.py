@@ -15,9 +15,9 @@ from fleet.bench.queries.turnaround import Line
 from fleet.core.orders import OrderState, Outcome
 from fleet.core.permissions import May
 from fleet.core.share import format_percent
+from fleet.people.queries import person_of
 from fleet.reports import figure, queries
 from fleet.reports.forms import TurnaroundForm, last_months, months_between
-from fleet.reports.views.person import person_of
 from fleet.web import clock, phrases
 from fleet.web.guards import guard
 

@@ -1,6 +1,5 @@
 """Plans and dues as lists ask for them."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from types import MappingProxyType
@@ -9,15 +8,11 @@ from typing import Final
 from django.db.models import Count, Min, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import TruncMonth
 
-from fleet.core.due import Ageing
+from fleet.core.due import DAYS_LATE, Ageing
 from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.schedules.models import Due, DueAttempt, DueDone, DueQuerySet, Plan
 
-#: Days late, least and most, of each group of lateness.
-_DAYS_LATE: Final[Mapping[Ageing, tuple[int, int | None]]] = MappingProxyType(
-    {Ageing.TO_30: (1, 30), Ageing.TO_60: (31, 60), Ageing.TO_90: (61, 90), Ageing.OVER_90: (91, None)}
-)
 #: What late dues can be grouped by: the fields that tell the group, and those that name it.
 _GROUPS: Final = MappingProxyType(
     {
@@ -73,7 +68,7 @@ def ages(rows: DueQuerySet, on: date) -> dict[Ageing, int]:
 
 
 def _closed(ageing: Ageing, on: date) -> Q:
-    least, most = _DAYS_LATE[ageing]
+    least, most = DAYS_LATE[ageing]
     closed = Q(closes_on__lte=on - timedelta(days=least))
     return closed if most is None else closed & Q(closes_on__gte=on - timedelta(days=most))
 

@@ -1,7 +1,6 @@
 """How much of the planned work was done in its window."""
 
 from datetime import date, timedelta
-from typing import cast
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -10,7 +9,7 @@ from django.views.decorators.http import require_safe
 from fleet.core.due import add_months
 from fleet.core.permissions import May
 from fleet.core.share import format_percent
-from fleet.people.models import Person
+from fleet.people.queries import person_of
 from fleet.schedules import queries
 from fleet.schedules.forms import PeriodForm
 from fleet.schedules.queries import Completion, Result
@@ -26,7 +25,7 @@ def completion(request: HttpRequest) -> HttpResponse:
     """Completion of a period, with each due not done on time by name."""
     form = PeriodForm(request.GET or _last_year())
     first, last = _period(form)
-    report = queries.completion(first, last, on=clock.today(), person=cast("Person", request.user))
+    report = queries.completion(first, last, on=clock.today(), person=person_of(request))
     parts = [("All", report.total), ("Life-support drivers", report.life_support)]
     parts += [(f"Plan: {name}", part) for name, part in report.by_plan.items()]
     parts += [(f"Site: {name}", part) for name, part in report.by_site.items()]

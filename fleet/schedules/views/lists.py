@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 from fleet.core.due import add_months
 from fleet.core.permissions import May
 from fleet.people.models import Person
+from fleet.people.queries import person_of
 from fleet.schedules import queries
 from fleet.schedules.filters import ComingFilter, DueFilter, OverdueFilter
 from fleet.schedules.models import DueQuerySet
@@ -160,4 +161,4 @@ def _end_of(month: date) -> date:
 
 
 def _person(request: HttpRequest) -> Person:
-    return cast("Person", request.user)
+    return person_of(request)

@@ -11,12 +11,12 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.tags import actions, queries
-from fleet.tags.forms import AwareForm, CustodyForm, IncidentForm, LiftForm, put_beside
+from fleet.tags.forms import AwareForm, CustodyForm, IncidentForm, LiftForm
 from fleet.tags.models import Quarantine
-from fleet.tags.views.sending import person_of
 from fleet.web import clock
+from fleet.web.forms import put_beside
 from fleet.web.guards import fetch, guard
 
 

@@ -6,10 +6,10 @@ from django.urls import reverse
 
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.registry.queries import devices
 from fleet.tags.queries import contamination, first_report, label_status, places_to_choose, tags_numbered
-from fleet.tags.views.sending import person_of, report_form, send, sent_joined, sent_report
+from fleet.tags.views.sending import report_form, send, sent_joined, sent_report
 from fleet.web.guards import fetch, guard
 
 

@@ -1,6 +1,6 @@
 """What the signed-in report page and the label page share: first values, sending, and what this session has sent."""
 
-from typing import Any, cast
+from typing import Any
 
 from django.contrib.auth.models import AnonymousUser
 from django.db.models import QuerySet
@@ -11,18 +11,14 @@ from fleet.core.errors import BenchwardError
 from fleet.people.models import Person
 from fleet.registry.models import Device, Place
 from fleet.tags.actions import Raised, raise_tag
-from fleet.tags.forms import ReportForm, put_beside
+from fleet.tags.forms import ReportForm
 from fleet.tags.models import Tag, TagReport
 from fleet.tags.queries import first_report, place_in_words
+from fleet.web.forms import put_beside
 
 _REPORTER = "reporter"
 _SENT = "sent reports"
 _SENT_KEPT = 20
-
-
-def person_of(request: HttpRequest) -> Person:
-    """Whoever is signed in on a guarded page."""
-    return cast("Person", request.user)
 
 
 def report_form(request: HttpRequest, device: Device, wards: QuerySet[Place] | None = None) -> ReportForm:

@@ -8,14 +8,14 @@ from django.urls import Resolver404, resolve, reverse
 
 from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.registry.models import Device
 from fleet.registry.queries import by_code, devices
 from fleet.tags import queries
 from fleet.tags.actions import report_found, report_missing
-from fleet.tags.forms import FoundForm, MissingForm, put_beside
-from fleet.tags.views.sending import person_of
+from fleet.tags.forms import FoundForm, MissingForm
 from fleet.web import clock
+from fleet.web.forms import put_beside
 from fleet.web.guards import fetch, guard
 
 PER_PAGE = 50
