@@ -17,6 +17,7 @@ class May(StrEnum):
     RETIRE_DEVICE = "may_retire_device"
     SEE_REPORTS = "may_see_reports"
     KEEP_STORE = "may_keep_store"
+    SET_RISK_LIMITS = "may_set_risk_limits"
     IMPORT_RECORDS = "may_import_records"
     EDIT_REGISTRY = "may_edit_registry"
     MANAGE_PEOPLE = "may_manage_people"

@@ -32,6 +32,14 @@ ROLE_DUTIES: dict[Role, frozenset[May]] = {
     Role.TECHNICIAN: _BENCH,
     Role.STOREKEEPER: frozenset({May.REPORT_FAULT, May.SEE_FLEET, May.KEEP_STORE, May.IMPORT_RECORDS}),
     Role.MANAGER: _BENCH
-    | {May.DEFER_DUE, May.LIFT_QUARANTINE, May.RETIRE_DEVICE, May.IMPORT_RECORDS, May.EDIT_REGISTRY, May.KEEP_STORE},
+    | {
+        May.DEFER_DUE,
+        May.LIFT_QUARANTINE,
+        May.RETIRE_DEVICE,
+        May.IMPORT_RECORDS,
+        May.EDIT_REGISTRY,
+        May.KEEP_STORE,
+        May.SET_RISK_LIMITS,
+    },
     Role.ADMINISTRATOR: frozenset(May),
 }

@@ -110,6 +110,18 @@ class DeviceType(models.Model):
         default=Decimal("0.800"),
         validators=LEVEL,
     )
+    temperature_coefficient = models.DecimalField(
+        "runtime gained per K above the reference temperature (share)",
+        max_digits=5,
+        decimal_places=4,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal("0.05"))],
+        help_text="As the maker of the pack states it; empty: tests are not corrected for temperature",
+    )
+    reference_temperature_c = models.DecimalField(
+        "reference temperature, °C", max_digits=4, decimal_places=1, default=Decimal("20.0")
+    )
     service_life_months = models.PositiveSmallIntegerField("expected service life, months", null=True, blank=True)
     end_of_support = models.DateField(null=True, blank=True)
     price = models.DecimalField("list price", max_digits=9, decimal_places=2, null=True, blank=True)

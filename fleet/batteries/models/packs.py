@@ -1,4 +1,4 @@
-"""Packs with a life of their own, the runtime tests made on them, cycle counts, and the nightly forecast."""
+"""Packs with a life of their own, the runtime tests made on them, and cycle counts."""
 
 from datetime import timedelta
 from typing import Self
@@ -185,58 +185,3 @@ class CycleCount(models.Model):
 
     def __str__(self) -> str:
         return f"{self.cycles} cycles on {self.counted_on}"
-
-
-class ForecastQuerySet(PlacedQuerySet["Forecast"]):
-    """Forecasts, seen with the device the pack is in."""
-
-    path_lookups = ("device__home__path", "device__place__path")
-
-
-class Forecast(models.Model):
-    """What the last nightly run expects of a fitted pack. Replaced each night; the tests it rests on stay."""
-
-    class Basis(models.TextChoices):
-        OWN_TESTS = "own", "From its own tests and its type"
-        TYPE_ONLY = "type", "From its type only: this pack was never tested"
-        NOT_ENOUGH = "none", "Not enough data"
-
-    pack = models.OneToOneField(Pack, models.PROTECT, related_name="forecast")
-    device = models.ForeignKey(Device, models.PROTECT, related_name="forecasts")
-    made_at = models.DateTimeField()
-    basis = models.CharField(max_length=4, choices=Basis)
-    why_not = models.CharField("why there is no number", max_length=200, blank=True)
-    tests_used = models.PositiveSmallIntegerField(default=0)
-    fraction_today = models.FloatField(null=True)
-    fraction_sd = models.FloatField(null=True)
-    level = models.DecimalField(max_digits=4, decimal_places=3)
-    already_below = models.BooleanField(default=False)
-    # What a page must say beside the numbers (core.battery.forecast tells what each means).
-    last_test_below = models.BooleanField("below by its latest test", default=False)
-    bound_contradicted = models.BooleanField("ran longer than is expected of it", default=False)
-    has_set_aside = models.BooleanField("has a test that fits neither it nor its type", default=False)
-    crossing_on = models.DateField("expected crossing", null=True)
-    crossing_early = models.DateField("80 % interval from", null=True)
-    crossing_late = models.DateField("80 % interval to", null=True)
-    next_visit = models.DateField(null=True)
-    chance_before_visit = models.FloatField(null=True)
-    curve = models.JSONField("dates with 10, 50 and 90 % fractions, for the plot", default=list)
-
-    objects = ForecastQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["crossing_on"]
-        constraints = [
-            models.CheckConstraint(
-                name="forecast_no_number_without_data",
-                condition=~Q(basis="none")
-                | (
-                    Q(fraction_today__isnull=True, crossing_on__isnull=True, chance_before_visit__isnull=True)
-                    & ~Q(why_not="")
-                ),
-            )
-        ]
-        indexes = [models.Index(fields=["chance_before_visit"], name="forecast_by_chance")]
-
-    def __str__(self) -> str:
-        return f"Forecast for {self.pack}"
