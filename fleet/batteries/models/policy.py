@@ -76,7 +76,7 @@ class PackSupply(models.Model):
 
 
 class ChemistryLife(models.Model):
-    """How long packs of a chemistry are taken to last before any of a type was measured: reference data, with source."""
+    """How long packs of a chemistry are taken to last before any of a type was measured: reference data."""
 
     chemistry = models.CharField(max_length=20, unique=True)
     life_years = models.DecimalField(
