@@ -1,4 +1,4 @@
-"""Packs and runtime tests in the scenario: a straight fade with spread between packs, and 2 % of noise in each test."""
+"""Packs and runtime tests in the scenario: a bending fade with spread between packs, and 2 % of noise in each test."""
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta

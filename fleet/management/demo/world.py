@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 from datetime import date
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from django.db.models import QuerySet
 
@@ -15,10 +15,19 @@ from fleet.management.demo.hospital import Hospital, Model
 from fleet.management.demo.people import Crew
 from fleet.registry.models import Device, Place
 
+#: What a pack has lost when it is due, and which shares of that it loses evenly and in a bend towards the end.
+LOSS: Final = 0.21
+STRAIGHT: Final = 0.7
+BENDING: Final = 0.3
+
 
 @dataclass(slots=True)
 class Cell:
-    """A pack with the truth that its tests only show through noise: fraction = start - fade x years since fitted."""
+    """A pack with the truth that its tests only show through noise.
+
+    At age t (years) it carries start - fade t (STRAIGHT + BENDING (t / life)^1.5), life being LOSS / fade: it falls
+    slowly at first and faster about the time it is due for replacement.
+    """
 
     pack: Pack
     fitted_on: date
@@ -28,7 +37,9 @@ class Cell:
 
     def fraction(self, on: date) -> float:
         """The true runtime fraction on a day."""
-        return self.start - self.fade * (on - self.fitted_on).days / 365.25
+        years = (on - self.fitted_on).days / 365.25
+        spent = max(years, 0.0) * self.fade / LOSS
+        return self.start - self.fade * years * (STRAIGHT + BENDING * spent**1.5)
 
     def cycles(self, on: date) -> int:
         """Charge cycles made by a day."""
