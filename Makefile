@@ -9,6 +9,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 RUN_READY := .venv/.run-ready
 DEV_READY := .venv/.dev-ready
+BENCH_READY := .venv/.bench-ready
 LOCK := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-annotate
 
 ##@ Try it
@@ -46,7 +47,7 @@ format: $(DEV_READY) ## Lay the code out as `make check` wants it
 
 ##@ Measure and show it
 .PHONY: bench screenshots
-bench: $(DEV_READY) ## Measure the hot pages and the bulk work on a large fleet
+bench: $(BENCH_READY) ## Measure the hot pages and the bulk work on a large fleet
 	@$(BIN)/python benchmarks/run.py $(ARGS)
 
 screenshots: $(DEV_READY) ## Make the pictures in README.md again (needs Chromium)
@@ -57,6 +58,7 @@ screenshots: $(DEV_READY) ## Make the pictures in README.md again (needs Chromiu
 lock: $(DEV_READY) ## Choose package versions anew and lock them with hashes (ARGS=--upgrade takes newer ones)
 	$(LOCK) $(ARGS) -o requirements/dev.txt requirements/dev.in
 	$(LOCK) $(ARGS) -c requirements/dev.txt -o requirements/run.txt requirements/run.in
+	$(LOCK) $(ARGS) -c requirements/dev.txt -o requirements/bench.txt requirements/bench.in
 
 clean: ## Remove the environment and every cache; the data in var/ stays
 	rm -rf .venv .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis
@@ -81,5 +83,10 @@ $(RUN_READY): requirements/run.txt | .venv/bin/python
 
 $(DEV_READY): requirements/dev.txt | .venv/bin/python
 	@echo "Installing what Benchward runs on and is tested with ..."
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $<
+	@touch $@
+
+$(BENCH_READY): requirements/bench.txt | $(DEV_READY)
+	@echo "Installing what Benchward is measured against ..."
 	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $<
 	@touch $@

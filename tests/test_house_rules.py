@@ -123,7 +123,7 @@ def test_an_index_address_would_be_found(line: str) -> None:
     assert INDEX_ADDRESS.search(f"django==5.2\n{line}\n")
 
 
-@pytest.mark.parametrize("path", ["run.txt", "dev.txt"])
+@pytest.mark.parametrize("path", ["run.txt", "dev.txt", "bench.txt"])
 def test_every_locked_package_has_hashes(path: str) -> None:
     """Each pinned line goes on to its hashes, so that no other file can be put in its place."""
     text = (ROOT / "requirements" / path).read_text(encoding="utf-8")
