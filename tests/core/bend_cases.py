@@ -15,12 +15,14 @@ def known(
     *,
     mean: tuple[float, float] = (1.0, 0.035),
     sd: tuple[float, float] = (0.02, 0.01),
-    noise: tuple[float, ...] = (0.02,),
+    noise: tuple[float, float, float] = (0.02, 0.04, 0.04),
     stray: float = 0.01,
     bend: float = 0.003,
     power: float = 2.0,
     bend_sd: float = 0.3,
     gross: float = 0.05,
+    charge: float = 0.5,
+    cycles: float = 0.3,
 ) -> FadeNumbers:
     """One set of numbers; `noise`, `stray` and the others as standard deviations."""
     return FadeNumbers(
@@ -32,6 +34,8 @@ def known(
         power=np.array([power]),
         bend_spread=np.array([bend_sd**2]),
         gross=np.array([gross]),
+        charge=np.array([charge]),
+        cycles=np.array([cycles]),
     )
 
 

@@ -8,6 +8,7 @@ from numpy.testing import assert_allclose
 from scipy import special, stats
 
 from fleet.core.battery.arrays import FloatArray
+from fleet.core.battery.bend.doubt import surprises
 from fleet.core.battery.bend.filtering import BRANCHES, WIDEST, filtered, grouped
 from fleet.core.battery.bend.histories import (
     ASSUMED_REMOVAL_SD,
@@ -36,7 +37,7 @@ def moments_of(numbers: FadeNumbers, age: FloatArray) -> tuple[FloatArray, Float
 
 def test_without_wrong_tests_the_likelihood_is_the_joint_normal_density() -> None:
     """With next to no gross errors the filter gives the joint normal density of a pack's tests, kinds too."""
-    numbers = known(gross=1e-9, noise=(0.02, 0.05))
+    numbers = known(gross=1e-9, noise=(0.02, 0.05, 0.05))
     age, value, kind = np.array(AGES), np.array([0.99, 0.95, 0.96, 0.86, 0.84]), np.array([0, 1, 0, 0, 1])
     mean, covariance = moments_of(numbers, age)
     expected = stats.multivariate_normal(mean, covariance + np.diag(numbers.noise[kind, 0])).logpdf(value)
@@ -142,9 +143,10 @@ def test_several_sets_of_numbers_at_once_are_each_by_itself() -> None:
 
 def test_a_sudden_rise_stands_out() -> None:
     """A jump of a fifth upwards is far beyond four standard deviations of what the earlier tests let expect."""
-    states = filtered(one_pack([0.5, 1.5, 2.5, 3.0], [0.98, 0.93, 0.85, 1.05]), known())
-    assert states.surprise[3, 0] > 4
-    assert np.abs(states.surprise[:3, 0]).max() < 3
+    tests = FadeTests.of([0] * 4, [0.5, 1.5, 2.5, 3.0], [0.98, 0.93, 0.85, 1.05])
+    found = surprises(tests, lay_out(tests, 1), known())
+    assert found[3] > 4
+    assert np.abs(found[:3]).max() < 3
 
 
 def test_a_test_of_a_pack_that_is_not_there_is_refused() -> None:

@@ -22,7 +22,7 @@ _OTHER_CHEMISTRY = 2.5
 
 @dataclass(frozen=True, eq=False)
 class TypeRecord:
-    """The tests of a type's packs. `entry_age` (packs,), `entry_level` and its SD: see `Histories`."""
+    """The tests of a type's packs. `entry_age` and `use` (packs,), `entry_level` and its SD: see `Histories`."""
 
     chemistry: str
     tests: FadeTests
@@ -30,6 +30,7 @@ class TypeRecord:
     entry_age: FloatArray
     entry_level: float
     entry_level_sd: float
+    use: FloatArray | None = None
 
     def histories(self) -> Histories:
         """Return the tests laid out by pack."""
@@ -39,23 +40,21 @@ class TypeRecord:
             entry_age=self.entry_age,
             entry_level=self.entry_level,
             entry_level_sd=self.entry_level_sd,
+            use=self.use,
         )
 
 
 def fit_types(records: Mapping[str, TypeRecord], *, draws: int = 32, seed: int = 1) -> dict[str, FadeFit]:
     """Return the fit of each type by name; its prior's `source` says what it borrowed from."""
-    kinds = 1 + max((int(record.tests.kind.max(initial=0)) for record in records.values()), default=0)
     fits = {}
     for name, record in records.items():
         others = [other for key, other in records.items() if key != name]
-        prior = type_prior(record.chemistry, others, kinds=kinds, own=record)
+        prior = type_prior(record.chemistry, others, own=record)
         fits[name] = fit_fade_numbers(record.histories(), prior, draws=draws, seed=seed)
     return fits
 
 
-def type_prior(
-    chemistry: str, others: Iterable[TypeRecord], *, kinds: int = 1, own: TypeRecord | None = None
-) -> FadePrior:
+def type_prior(chemistry: str, others: Iterable[TypeRecord], *, own: TypeRecord | None = None) -> FadePrior:
     """Return what a type of `chemistry` may borrow from `others`: from its chemistry, else from all, else assumed.
 
     `own` only gives the unit of time where nothing is borrowed.
@@ -65,7 +64,7 @@ def type_prior(
     source = f"other types of {chemistry}" if kin else "types of other chemistries"
     merged = [record.histories() for record in (_merged(kin or tested),)] if tested else []
     life = rough_life((merged or [own.histories() if own else lay_out(FadeTests.of([], [], []), 0)])[0])
-    prior = assumed_prior(life, kinds=kinds)
+    prior = assumed_prior(life)
     if not merged:
         return prior
     fit = fit_fade_numbers(merged[0], prior, most_packs=_KIN_PACKS)
@@ -77,7 +76,7 @@ def _merged(records: list[TypeRecord]) -> TypeRecord:
     offsets = np.cumsum([0, *(record.packs for record in records)])
     columns = {
         name: np.concatenate([getattr(record.tests, name) for record in records])
-        for name in ("age_years", "fraction", "bound", "kind")
+        for name in ("age_years", "fraction", "bound", "kind", "shortfall")
     }
     pack = np.concatenate([record.tests.pack + first for record, first in zip(records, offsets, strict=False)])
     return TypeRecord(
@@ -87,4 +86,5 @@ def _merged(records: list[TypeRecord]) -> TypeRecord:
         entry_age=np.concatenate([record.entry_age for record in records]),
         entry_level=records[0].entry_level,
         entry_level_sd=records[0].entry_level_sd,
+        use=np.concatenate([np.zeros(each.packs) if each.use is None else each.use for each in records]),
     )

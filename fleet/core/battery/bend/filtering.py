@@ -5,7 +5,8 @@ age s to t
 
     u -> u - b (t - s) - g c (t^p - s^p) + N(0, kappa^2 (t - s)),
 
-and a good test is y = u + N(0, s^2 phi). A gross error is taken as uniform on 0 to WIDEST and so leaves the state as it
+and a good test is y = u - (charge x shortfall) + N(0, s^2 phi). The pack's own fade has the type's mean times
+exp(cycles x use). A gross error is taken as uniform on 0 to WIDEST and so leaves the state as it
 is. Each test doubles the branches (good, gross); the `branches` heaviest are kept, the others' weight is dropped. With
 one branch every test is taken as good for the state, but its likelihood is still that of the mixture: right for packs
 none of whose tests is in doubt (see `grouped`), and much cheaper.
@@ -29,7 +30,7 @@ import numpy as np
 from scipy import special
 
 from fleet.core.battery.arrays import FloatArray, IntArray
-from fleet.core.battery.bend.histories import Histories
+from fleet.core.battery.bend.histories import PLAIN, Histories
 from fleet.core.battery.bend.parameters import FadeNumbers
 
 # Gross errors lie anywhere in this range of fractions: a run over 1.3 of the rating is as odd as one near zero.
@@ -49,9 +50,9 @@ class PackStates:
     """What is known of P packs after their last event under R sets of numbers, as B weighted normals each.
 
     `weight` (B, R, P): of each, 1 in all. `mean` (OWN, B, R, P), `covariance` (OWN, OWN, B, R, P): of u, b and g.
-    `age` (P,): years, of the last event. `log_likelihood` (R, P). For the first set: `doubt` (P,), highest odds of a
-    test being gross; `surprise` (K, P), of each value against the events before it, in standard deviations (0 for a
-    bound or no event).
+    `age` (P,): years, of the last event. `log_likelihood` (R, P). `doubt` (P,): highest odds of a test being gross, by
+    the first set. When traced, else empty: `gross` (K, P), the chance that each value is gross, and `surprise` (K, P),
+    each against the events before it in standard deviations, both by the first set and 0 for a bound or no event.
     """
 
     weight: FloatArray
@@ -60,12 +61,13 @@ class PackStates:
     age: FloatArray
     log_likelihood: FloatArray
     doubt: FloatArray
+    gross: FloatArray
     surprise: FloatArray
 
 
-def filtered(histories: Histories, numbers: FadeNumbers, *, branches: int = 1) -> PackStates:
+def filtered(histories: Histories, numbers: FadeNumbers, *, branches: int = 1, traced: bool = False) -> PackStates:
     """Return what the tests say of each pack in `histories`, in its order."""
-    run = _Run(histories, numbers, branches)
+    run = _Run(histories, numbers, branches, traced=traced)
     for event in range(len(histories.active)):
         run.take(event)
     run.take_bounds()
@@ -86,14 +88,19 @@ def grouped(histories: Histories, numbers: FadeNumbers) -> list[tuple[Histories,
 
 
 class _Run:
-    """The filter's arrays while it runs: mean (d, B, R, P), covariance (d, d, B, R, P), log weight (B, R, P)."""
+    """The filter's arrays while it runs: mean (d, B, R, P), covariance (d, d, B, R, P), log weight (B, R, P).
 
-    def __init__(self, histories: Histories, numbers: FadeNumbers, branches: int) -> None:
+    When traced: `wrong` (K, B, P), whether a branch of the first set takes a test as gross.
+    """
+
+    def __init__(self, histories: Histories, numbers: FadeNumbers, branches: int, *, traced: bool) -> None:
         shape, size = (branches, len(numbers), len(histories)), OWN + histories.bounds
         self.histories, self.numbers, self.branches = histories, numbers, branches
         self.mean = np.zeros((size, *shape))
         self.covariance = np.zeros((size, size, *shape))
         self.mean[:2] = numbers.mean[:, None, :, None]
+        if histories.use.any():
+            self.mean[1] *= np.exp(numbers.cycles[:, None] * histories.use)
         self.mean[2] = 1.0
         self.covariance[:2, :2] = numbers.spread[:, :, None, :, None]
         self.covariance[2, 2] = numbers.bend_spread[:, None]
@@ -101,8 +108,10 @@ class _Run:
         self.log_weight[0] = 0.0
         self.age, self.bent = np.zeros(shape[2]), np.zeros(shape[1:])
         self.log_likelihood, self.doubt = np.zeros(shape[1:]), np.zeros(shape[2])
-        self.surprise = np.zeros(histories.age.shape)
-        self.noise, self.bend, self.power = numbers.noise[..., None], numbers.bend[:, None], numbers.power[:, None]
+        self.surprise = np.zeros((len(histories.active) if traced else 0, shape[2]))
+        self.wrong = np.zeros((len(self.surprise), branches, shape[2]), dtype=np.bool_)
+        self.bend, self.power = numbers.bend[:, None], numbers.power[:, None]
+        self.plain, self.full = not histories.kind.any(), not histories.shortfall.any()
         self.log_gross = np.log(numbers.gross[:, None] / WIDEST)
         self.log_wrong = np.log(numbers.gross[:, None])
         self.log_good = np.log1p(-numbers.gross[:, None])
@@ -153,9 +162,11 @@ class _Run:
         """Learn from the value that each of the packs at `where` has."""
         mean, covariance = self.mean[..., where], self.covariance[..., where]
         variance = np.maximum(covariance[0, 0], 0.0) + self._noise(event, where)
-        miss = self.histories.value[event, where] - mean[0]
+        miss = self._value(event, where) - mean[0]
         good = self.log_good - 0.5 * (miss * miss / variance + np.log(variance) + _LOG_2PI)
-        self._note(event, where, miss[0, 0] / np.sqrt(variance[0, 0]), self.log_gross[0] - good[0, 0])
+        self.doubt[where] = np.maximum(self.doubt[where], np.exp(np.minimum(self.log_gross[0] - good[0, 0], 0.0)))
+        if len(self.surprise):
+            self.surprise[event, where] = self._surprise(where, miss[:, 0], variance[:, 0])
         gain = covariance[:, 0] / variance
         moved = mean + gain * miss
         narrowed = covariance - gain[:, None] * covariance[None, 0]
@@ -165,18 +176,21 @@ class _Run:
             return
         weight = self.log_weight[..., where]
         self._keep_heaviest(
+            event,
             where,
             np.concatenate([weight + good, weight + self.log_gross]),
             np.concatenate([moved, mean], axis=1),
             np.concatenate([narrowed, covariance], axis=2),
         )
 
-    def _note(self, event: int, where: IntArray | slice, surprise: FloatArray, log_odds: FloatArray) -> None:
-        self.surprise[event, where] = surprise
-        self.doubt[where] = np.maximum(self.doubt[where], np.exp(np.minimum(log_odds, 0.0)))
+    def _surprise(self, where: IntArray | slice, miss: FloatArray, variance: FloatArray) -> FloatArray:
+        """Return by how many standard deviations the branches (B, n) together missed."""
+        weight = np.exp(self.log_weight[:, 0, where])
+        middle = np.einsum("bn,bn->n", weight, miss)
+        return np.asarray(middle / np.sqrt(np.einsum("bn,bn->n", weight, variance + (miss - middle) ** 2)))
 
     def _keep_heaviest(
-        self, where: IntArray | slice, log_weight: FloatArray, mean: FloatArray, covariance: FloatArray
+        self, event: int, where: IntArray | slice, log_weight: FloatArray, mean: FloatArray, covariance: FloatArray
     ) -> None:
         pick = np.argpartition(-log_weight, self.branches - 1, axis=0)[: self.branches]
         kept = np.take_along_axis(log_weight, pick, axis=0)
@@ -184,6 +198,10 @@ class _Run:
         self.log_weight[..., where] = kept - _log_sum(kept)
         self.mean[..., where] = np.take_along_axis(mean, pick[None], axis=1)
         self.covariance[..., where] = np.take_along_axis(covariance, pick[None, None], axis=2)
+        if len(self.wrong):
+            first = pick[None, :, 0]
+            self.wrong[..., where] = np.take_along_axis(self.wrong[..., where], first % self.branches, axis=1)
+            self.wrong[event][:, where] = first[0] >= self.branches
 
     def take_bounds(self) -> None:
         """Learn from the bounds, after all values."""
@@ -193,9 +211,8 @@ class _Run:
 
     def _learn_bound(self, at: int, event: IntArray, packs: IntArray) -> None:
         mean, covariance = self.mean[..., packs], self.covariance[..., packs]
-        noise = np.moveaxis(self.numbers.noise[self.histories.kind[event, packs]], 0, -1)
-        sd = np.sqrt(np.maximum(covariance[at, at], 0.0) + noise)
-        limit = (self.histories.value[event, packs] - mean[at]) / sd
+        sd = np.sqrt(np.maximum(covariance[at, at], 0.0) + self._noise(event, packs))
+        limit = (self._value(event, packs) - mean[at]) / sd
         lift, cut = _truncation(limit)
         log_good = self.log_good + special.log_ndtr(-limit)
         total = np.logaddexp(log_good, self.log_wrong)
@@ -209,9 +226,16 @@ class _Run:
         self.log_likelihood[:, packs] += added
         self.log_weight[..., packs] = weight - added
 
-    def _noise(self, event: int, where: IntArray | slice) -> FloatArray:
-        if len(self.noise) == 1:
-            return np.asarray(self.noise[0])
+    def _value(self, event: int | IntArray, where: IntArray | slice) -> FloatArray:
+        """Return what the tests would have read after a full charge."""
+        value = self.histories.value[event, where]
+        if self.full:
+            return value
+        return value + self.numbers.charge[:, None] * self.histories.shortfall[event, where]
+
+    def _noise(self, event: int | IntArray, where: IntArray | slice) -> FloatArray:
+        if self.plain:
+            return self.numbers.noise[PLAIN, :, None]
         return np.moveaxis(self.numbers.noise[self.histories.kind[event, where]], 0, -1)
 
     def states(self) -> PackStates:
@@ -223,6 +247,7 @@ class _Run:
             age=self.age,
             log_likelihood=self.log_likelihood,
             doubt=self.doubt,
+            gross=np.einsum("kbp,bp->kp", self.wrong, np.exp(self.log_weight[:, 0])),
             surprise=self.surprise,
         )
 

@@ -5,6 +5,9 @@ posterior is taken as normal (Laplace) on the scale of `parameters`. Types of fe
 draws from a wider t distribution with that centre and shape are weighted by the true posterior over the proposal, the
 largest weights held down, and resampled, because a few packs' posterior is skew.
 
+Numbers that no test speaks of (the noise of a kind that does not occur, what a short charge costs where none was short,
+the power of the use where cycles are not counted) are not estimated and not drawn: they are held at their prior mean.
+
 Sources: L. Tierney, J. B. Kadane, JASA 81 (1986) 82-86 (Laplace); E. L. Ionides, "Truncated importance sampling",
 JCGS 17 (2008) 295-311; both from memory.
 """
@@ -14,10 +17,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import optimize
 
-from fleet.core.battery.arrays import FloatArray
+from fleet.core.battery.arrays import FloatArray, IntArray
 from fleet.core.battery.bend.filtering import filtered, grouped
-from fleet.core.battery.bend.histories import Histories
-from fleet.core.battery.bend.parameters import FadeNumbers, FadePrior
+from fleet.core.battery.bend.histories import TEST_KINDS, Histories
+from fleet.core.battery.bend.parameters import CHARGE, CYCLES, KINDS, SIZE, FadeNumbers, FadePrior
 
 MOST_PACKS = 5000
 MANY_PACKS = 1000
@@ -42,6 +45,7 @@ _CELLS = 20_000
 class FadeFit:
     """A type's numbers: `mode` and `covariance` on the scale of `parameters`, `draws` (R, same) from their posterior.
 
+    A number that is held has its prior's variance in `covariance` and its prior's mean in each draw.
     `packs` and `tests` it rests on. `effective_draws`: how many of the proposals carried weight (R for a plain
     Laplace).
     """
@@ -73,34 +77,45 @@ def fit_fade_numbers(
     rng = np.random.default_rng(seed)
     tested = histories.chosen(np.arange(int(histories.active[0]) if len(histories.active) else 0))
     sample = _sample(tested, most_packs, rng)
-    mode, guess = np.zeros(len(prior.mean)), np.eye(len(prior.mean))
+    free = _free(histories)
+    mode, guess = np.zeros(len(free)), np.eye(len(free))
     if len(sample) > _ENOUGH_TO_START * _FIRST_PACKS:
-        mode, guess = _mode(_Posterior(_sample(sample, _FIRST_PACKS, rng), prior, mode), mode, guess)
+        mode, guess = _mode(_Posterior(_sample(sample, _FIRST_PACKS, rng), prior, free, mode), mode, guess)
         guess = guess * (_FIRST_PACKS / len(sample))
-    posterior = _Posterior(sample, prior, mode)
+    posterior = _Posterior(sample, prior, free, mode)
     mode, _ = _mode(posterior, mode, guess)
-    posterior = _Posterior(sample, prior, mode)
+    posterior = _Posterior(sample, prior, free, mode)
     covariance = _covariance(posterior, mode)
     drawn, effective = _draws(posterior, mode, covariance, draws, rng)
+    spread = np.eye(len(prior.sd))
+    spread[np.ix_(free, free)] = covariance
     return FadeFit(
         prior,
-        prior.mean + prior.sd * mode,
-        covariance * np.outer(prior.sd, prior.sd),
-        prior.mean + prior.sd * drawn,
+        posterior.vectors(mode[None])[0],
+        spread * np.outer(prior.sd, prior.sd),
+        posterior.vectors(drawn),
         len(tested),
         int(tested.active.sum()),
         effective,
     )
 
 
+def _free(histories: Histories) -> IntArray:
+    """Return which numbers the tests or the use of the packs speak of."""
+    said = np.ones(SIZE, dtype=np.bool_)
+    said[CHARGE], said[CYCLES] = histories.shortfall.any(), histories.use.any()
+    said[KINDS:] = [bool((histories.kind == kind).any()) for kind in range(1, TEST_KINDS)]
+    return np.flatnonzero(said)
+
+
 class _Posterior:
-    """Log posterior of the numbers, as a function of z = (vector - prior mean) / prior sd.
+    """Log posterior of the `free` numbers, as a function of z = (vector - prior mean) / prior sd.
 
     Which packs are in doubt is settled once, at the z given, so that the function is smooth.
     """
 
-    def __init__(self, histories: Histories, prior: FadePrior, at: FloatArray) -> None:
-        self.prior, self.packs = prior, len(histories)
+    def __init__(self, histories: Histories, prior: FadePrior, free: IntArray, at: FloatArray) -> None:
+        self.prior, self.free, self.packs = prior, free, len(histories)
         self._groups = grouped(histories, self._numbers(at[None]))
 
     def __call__(self, z: FloatArray) -> FloatArray:
@@ -123,8 +138,14 @@ class _Posterior:
         up, down = np.moveaxis(self(ends.reshape(-1, z.shape[1])).reshape(ends.shape[:3]), 1, 0)
         return np.asarray((up - down) / (2 * _STEP))
 
+    def vectors(self, z: FloatArray) -> FloatArray:
+        """Return the whole vectors (R, SIZE) of each z (R, D)."""
+        whole = np.tile(self.prior.mean, (len(z), 1))
+        whole[:, self.free] += self.prior.sd[self.free] * z
+        return whole
+
     def _numbers(self, z: FloatArray) -> FadeNumbers:
-        return self.prior.numbers(self.prior.mean + self.prior.sd * z)
+        return self.prior.numbers(self.vectors(z))
 
 
 def _sample(histories: Histories, limit: int, rng: np.random.Generator) -> Histories:

@@ -5,7 +5,7 @@ spent on padding. Packs with a lower bound (a test stopped early) or in doubt go
 `chosen` cuts a layout down to some of its packs.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -21,6 +21,9 @@ ASSUMED_LIFE_YEARS = 4.0
 # Packs taken out as spent from which the level of that is learned; and how much it varies where they are fewer.
 LEAST_REMOVED = 10
 ASSUMED_REMOVAL_SD = 0.04
+# Kinds of a test, each with a noise of its own: a plain one, one after a short charge, one at a rate outside the table.
+PLAIN, SHORT_CHARGE, OUTSIDE_TABLE = range(3)
+TEST_KINDS = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,7 +31,8 @@ class FadeTests:
     """All N tests of the packs of a type, as columns (N,).
 
     `pack`: row of the pack. `age_years` at the test. `fraction` measured; for a `bound` (stopped early) the fraction it
-    had run. `kind`: which noise the test has, 0 for a plain one. Raises BadValueError naming field, row and value.
+    had run. `kind`: PLAIN, SHORT_CHARGE or OUTSIDE_TABLE. `shortfall`: the part of the charging hours that was missing,
+    max(0, 1 - hours charged / hours needed). Raises BadValueError naming field, row and value.
     """
 
     pack: IntArray
@@ -36,49 +40,57 @@ class FadeTests:
     fraction: FloatArray
     bound: BoolArray
     kind: IntArray
+    shortfall: FloatArray
 
     def __post_init__(self) -> None:
         """Check the columns."""
-        same_length(pack=self.pack, age_years=self.age_years, fraction=self.fraction, bound=self.bound, kind=self.kind)
+        same_length(**{each.name: getattr(self, each.name) for each in fields(self)})
+        first_bad(
+            (self.kind < 0) | (self.kind >= TEST_KINDS), self.kind, "kind", f"it must lie from 0 to {TEST_KINDS - 1}"
+        )
+        first_bad(
+            ~((self.shortfall >= 0) & (self.shortfall <= 1)), self.shortfall, "shortfall", "it must lie from 0 to 1"
+        )
         for field in ("age_years", "fraction"):
             values = getattr(self, field)
             first_bad(~(np.isfinite(values) & (values >= 0)), values, field, "it must be a finite number, zero or more")
 
     @classmethod
-    def of(
+    def of(  # noqa: PLR0913 - one argument a column
         cls,
         pack: ArrayLike,
         age_years: ArrayLike,
         fraction: ArrayLike,
         bound: ArrayLike | None = None,
         kind: ArrayLike | None = None,
+        *,
+        shortfall: ArrayLike | None = None,
     ) -> "FadeTests":
-        """Return the columns, every test a plain value unless said otherwise."""
+        """Return the columns, every test a plain value after a full charge unless said otherwise."""
         value = column(fraction, "fraction")
         return cls(
             indices(pack, "pack", below=np.iinfo(np.int64).max),
             column(age_years, "age_years"),
             value,
             np.zeros(len(value), dtype=np.bool_) if bound is None else mask(bound, "bound"),
-            np.zeros(len(value), dtype=np.int64) if kind is None else indices(kind, "kind", below=100),
+            np.zeros(len(value), dtype=np.int64) if kind is None else indices(kind, "kind", below=TEST_KINDS),
+            np.zeros(len(value)) if shortfall is None else column(shortfall, "shortfall"),
         )
 
     def rows(self, chosen: BoolArray | IntArray) -> "FadeTests":
         """Return some of the tests."""
-        return FadeTests(
-            self.pack[chosen], self.age_years[chosen], self.fraction[chosen], self.bound[chosen], self.kind[chosen]
-        )
+        return FadeTests(*(getattr(self, each.name)[chosen] for each in fields(self)))
 
 
 @dataclass(frozen=True, eq=False)
 class Histories:
     """P packs with up to K events each, in order of age.
 
-    `row` (P,): the caller's row of each pack. `active` (K,): how many packs have a k-th event. `age`, `value`, `kind`
-    (K, P): of each event. `slot` (K, P): -1 for a value, else which of the pack's bounds it is. `entry_age` (P,): at
-    which the pack came into the record, 0 if it was new. `entry_level`, `entry_level_sd`: the true fraction at which
-    packs were taken out before, mean and standard deviation (see `removal_level`). `last_age` (P,): of the last
-    event, or the entry.
+    `row` (P,): the caller's row of each pack. `active` (K,): how many packs have a k-th event. `age`, `value`, `kind`,
+    `shortfall` (K, P): of each event. `slot` (K, P): -1 for a value, else which of the pack's bounds it is. `entry_age`
+    (P,): at which the pack came into the record, 0 if it was new. `entry_level`, `entry_level_sd`: the true fraction at
+    which packs were taken out before, mean and standard deviation (see `removal_level`). `use` (P,): log of the pack's
+    cycles a year over the type's median, 0 where not counted. `last_age` (P,): of the last event, or the entry.
     """
 
     row: IntArray
@@ -86,10 +98,12 @@ class Histories:
     age: FloatArray
     value: FloatArray
     kind: IntArray
+    shortfall: FloatArray
     slot: IntArray
     entry_age: FloatArray
     entry_level: float
     entry_level_sd: float
+    use: FloatArray
     last_age: FloatArray
 
     def __len__(self) -> int:
@@ -112,10 +126,12 @@ class Histories:
             age=self.age[:events, keep],
             value=self.value[:events, keep],
             kind=self.kind[:events, keep],
+            shortfall=self.shortfall[:events, keep],
             slot=self.slot[:events, keep],
             entry_age=self.entry_age[keep],
             entry_level=self.entry_level,
             entry_level_sd=self.entry_level_sd,
+            use=self.use[keep],
             last_age=self.last_age[keep],
         )
 
@@ -124,30 +140,28 @@ class Histories:
         return replace(self, row=np.arange(len(self)))
 
 
-def lay_out(
+def lay_out(  # noqa: PLR0913 - the tests, and one argument for each thing known of the packs
     tests: FadeTests,
     packs: int,
     *,
     entry_age: FloatArray | None = None,
     entry_level: float = 0.0,
     entry_level_sd: float = 0.0,
+    use: FloatArray | None = None,
 ) -> Histories:
     """Return the histories of `packs` packs, some of which may have no test.
 
-    `entry_age` (packs,): see Histories; packs that came in later than new are known not to have fallen to the level at
-    which packs are taken out, or they would never have been seen. Raises BadValueError for a test of an unknown pack.
+    `entry_age`, `use` (packs,): see Histories; packs that came in later than new are known not to have fallen to the
+    level at which packs are taken out, or they would never have been seen. Raises BadValueError for a test of an
+    unknown pack.
     """
     first_bad(tests.pack >= packs, tests.pack, "pack", f"there are {packs} packs, counted from 0")
     entry = np.zeros(packs) if entry_age is None else entry_age
-    kept = _latest_bounds(tests)
-    tests = tests.rows(kept[np.lexsort((tests.age_years[kept], tests.pack[kept]))])
+    tests = tests.rows(_by_pack_and_age(tests))
     count = np.bincount(tests.pack, minlength=packs)
     order = np.argsort(-count, kind="stable")
-    place = np.empty(packs, dtype=np.int64)
-    place[order] = np.arange(packs)
-    step = np.arange(len(tests.pack)) - (np.cumsum(count) - count)[tests.pack]
+    at = _places(tests.pack, order)
     shape = (int(count.max(initial=0)), packs)
-    at = (step, place[tests.pack])
     last = entry.copy()
     np.maximum.at(last, tests.pack, tests.age_years)
     return Histories(
@@ -156,12 +170,37 @@ def lay_out(
         age=_grid(shape, at, tests.age_years),
         value=_grid(shape, at, tests.fraction),
         kind=_grid(shape, at, tests.kind),
+        shortfall=_grid(shape, at, tests.shortfall),
         slot=_grid(shape, at, _slots(tests) + 1) - 1,
         entry_age=entry[order],
         entry_level=entry_level,
         entry_level_sd=entry_level_sd,
+        use=np.zeros(packs) if use is None else use[order],
         last_age=last[order],
     )
+
+
+def by_test(tests: FadeTests, histories: Histories, grid: FloatArray) -> FloatArray:
+    """Return what `grid` (K, P) says of each event as a column of `tests` (N,), nan for bounds.
+
+    `histories` must be the whole layout of the same tests.
+    """
+    rows = _by_pack_and_age(tests)
+    found = np.full(len(tests.pack), np.nan)
+    found[rows] = grid[_places(tests.pack[rows], histories.row)]
+    return np.where(tests.bound, np.nan, found)
+
+
+def _by_pack_and_age(tests: FadeTests) -> IntArray:
+    kept = _latest_bounds(tests)
+    return kept[np.lexsort((tests.age_years[kept], tests.pack[kept]))]
+
+
+def _places(sorted_packs: IntArray, order: IntArray) -> tuple[IntArray, IntArray]:
+    """Return event and column of each test in a layout whose columns are the packs in `order`."""
+    place = np.empty(len(order), dtype=np.int64)
+    place[order] = np.arange(len(order))
+    return _rank_in_run(sorted_packs), place[sorted_packs]
 
 
 def _grid(shape: tuple[int, int], at: tuple[IntArray, IntArray], values: NDArray[Any]) -> NDArray[Any]:

@@ -12,7 +12,8 @@ from scipy import special
 
 from fleet.core.battery.arrays import FloatArray, IntArray
 from fleet.core.battery.bend.filtering import filtered, grouped
-from fleet.core.battery.bend.histories import Histories
+from fleet.core.battery.bend.histories import PLAIN, FadeTests, Histories, lay_out
+from fleet.core.battery.bend.next_test import NextTest, TestOutcomes
 from fleet.core.battery.bend.parameters import FadeNumbers
 from fleet.core.battery.bend.passage import Course
 
@@ -36,12 +37,14 @@ class _Part:
 class FadeOutlook:
     """What is known of P packs' fades and crossings of `level`, given R draws of the type's numbers.
 
-    Called with ages (P,) it is a `CrossingLaw`. Before a pack's last test it is rough: see `passage`.
+    Called with ages (P,) it is a `CrossingLaw`. Before a pack's last test it is rough: see `passage`. `noise` (R,): the
+    variance of a plain test.
     """
 
     level: float
     packs: int
     draws: int
+    noise: FloatArray
     parts: tuple[_Part, ...]
 
     def __call__(self, age_years: FloatArray) -> FloatArray:
@@ -65,6 +68,21 @@ class FadeOutlook:
             mean[part.row] = np.einsum("brn,brn->n", share, middle)
             square[part.row] = np.einsum("brn,brn->n", share, variance + (middle - mean[part.row]) ** 2)
         return mean, np.sqrt(square)
+
+    def after_test(self, test_age: FloatArray, asked_age: FloatArray, *, nodes: int = 7) -> TestOutcomes:
+        """Return what a good plain test at `test_age` (P,) may read, and the chances of crossing by `asked_age` (P,).
+
+        `nodes` results (Q,) of nearly equal weight; over them the chance is on average that of today. A test before the
+        pack's last one is taken as at that one, and an asked age before the test as at the test.
+        """
+        found = TestOutcomes(*np.zeros((3, nodes, self.packs)))
+        for part in self.parts:
+            tested = np.maximum(test_age[part.row], part.course.age)
+            test = NextTest(part.course, part.weight / self.draws, self.noise[:, None], self.level)
+            some = test.outcomes(tested, np.maximum(asked_age[part.row], tested), nodes)
+            for name in ("fraction", "weight", "chance"):
+                getattr(found, name)[:, part.row] = getattr(some, name)
+        return found
 
     def crossing_ages(self, probabilities: FloatArray, horizon: FloatArray) -> FloatArray:
         """Return the ages (Q, P) by which each pack has crossed with each of the chances (Q,), rising.
@@ -104,7 +122,12 @@ def _inverse(ages: FloatArray, chance: FloatArray, probabilities: FloatArray) ->
 def outlook(histories: Histories, draws: FadeNumbers, level: float) -> FadeOutlook:
     """Return the outlook of the packs in `histories` (in the caller's rows) under drawn numbers of their type."""
     parts = tuple(_part(group, draws, branches) for group, branches in grouped(histories, draws))
-    return FadeOutlook(level, len(histories), len(draws), parts)
+    return FadeOutlook(level, len(histories), len(draws), draws.noise[PLAIN], parts)
+
+
+def new_pack_law(draws: FadeNumbers, level: float) -> FadeOutlook:
+    """Return the outlook of one new pack of the type, not tested yet and used as most are; its age today is 0."""
+    return outlook(lay_out(FadeTests.of([], [], []), 1), draws, level)
 
 
 def crossing_ages(

@@ -22,7 +22,7 @@ Sources: bridge crossing, e.g. I. Karatzas, S. E. Shreve, "Brownian Motion and S
 memory); holding d0 at its mean: own derivation.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
@@ -62,6 +62,22 @@ class Course:
         own = step * (step * c[1, 1] + 2 * bent * c[1, 2]) + bent * bent * c[2, 2]
         variance = 2 * shared - c[0, 0] + own + self.stray * np.abs(step)
         return mean, np.maximum(variance, _LEAST_VARIANCE), shared
+
+    def moved(self, age: FloatArray) -> "Course":
+        """Return what is known of the fades at a later `age`."""
+        c, step = self.covariance, age - self.age
+        bent = self.bend * (age**self.power - self.age**self.power)
+        mean, covariance = self.mean.copy(), c.copy()
+        mean[0], covariance[0, 0], _ = self.moments(age)
+        for own in (1, 2):
+            covariance[0, own] = covariance[own, 0] = c[0, own] - step * c[1, own] - bent * c[2, own]
+        return replace(self, age=age, mean=mean, covariance=covariance)
+
+    def given(self, value: FloatArray, noise: FloatArray) -> "Course":
+        """Return what is known once a test of variance `noise` has read `value` at `self.age`."""
+        gain = self.covariance[:, 0] / (self.covariance[0, 0] + noise)
+        covariance = self.covariance - gain[:, None] * self.covariance[None, 0]
+        return replace(self, mean=self.mean + gain * (value - self.mean[0]), covariance=covariance)
 
     def chance_passed(self, age: FloatArray, level: float) -> FloatArray:
         """Return the chance of having been at or below `level` at some age up to `age`."""
