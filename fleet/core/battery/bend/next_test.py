@@ -65,7 +65,7 @@ class NextTest:
         log_weight = np.log(np.maximum(self.share, _LEAST)) - 0.5 * (miss * miss / variance + np.log(variance))
         weight = np.exp(log_weight - log_weight.max(axis=(0, 1)))
         chance = at_test.given(value, self.noise).chance_passed(asked_age, self.level)
-        return _mixed(weight, chance) / weight.sum(axis=(0, 1))
+        return np.asarray(_mixed(weight, chance) / weight.sum(axis=(0, 1)))
 
 
 def _mixed(share: FloatArray, values: FloatArray) -> FloatArray:
@@ -77,4 +77,4 @@ def _coherent(chance: FloatArray, weight: FloatArray, before: FloatArray) -> Flo
     mean = np.einsum("qn,qn->n", weight, chance)
     lower = chance * np.minimum(before / np.maximum(mean, _LEAST), 1.0)
     higher = 1 - (1 - chance) * np.minimum((1 - before) / np.maximum(1 - mean, _LEAST), 1.0)
-    return np.where(mean > before, lower, higher)
+    return np.asarray(np.where(mean > before, lower, higher))
