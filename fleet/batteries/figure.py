@@ -17,12 +17,13 @@ from django.utils.safestring import SafeString
 from fleet.web.phrases import day, percent
 
 WIDTH: Final = 400
-HEIGHT: Final = 250
-LEFT, RIGHT, TOP, BOTTOM = 42, 392, 40, 222
+HEIGHT: Final = 266
+LEFT, RIGHT, TOP, BOTTOM = 42, 392, 56, 238
 _SHORTEST: Final = timedelta(days=365)
 _AHEAD: Final = timedelta(days=2 * 365)
 _MOST_DATES: Final = 5
 _ROOM_FOR_WORDS: Final = 135
+_ROOM_FOR_A_WORD: Final = 45
 _STEP: Final = 0.1
 _FEW_STEPS: Final = 7
 
@@ -31,6 +32,8 @@ class Kind(StrEnum):
     """What a test is worth to the forecast; each has a shape of its own."""
 
     FULL = "full"
+    JUMP = "jump"
+    ASIDE = "aside"
     EARLY = "early"
     SHORT = "short"
     OUTSIDE = "outside"
@@ -44,14 +47,20 @@ class Kind(StrEnum):
 
 _WORDS: Final = {
     Kind.FULL: "Full test",
+    Kind.JUMP: "Far above what the earlier ones allow",
+    Kind.ASIDE: "Set aside as likely wrong",
     Kind.EARLY: "Stopped early: at least this",
-    Kind.SHORT: "Short charge: not counted",
-    Kind.OUTSIDE: "Rate outside the table: not counted",
+    Kind.SHORT: "Short charge: counts for less",
+    Kind.OUTSIDE: "Rate outside the table: counts for less",
     Kind.VOID: "Void: not counted",
 }
+#: What stands beside the mark itself; the others are told by the legend alone.
+_BESIDE: Final = {Kind.JUMP: "jump?", Kind.ASIDE: "wrong?", Kind.VOID: "void"}
 #: Each shape around (0, 0), about 9 wide.
 _SHAPES: Final = {
     Kind.FULL: "M-4.5 0A4.5 4.5 0 1 1 4.5 0A4.5 4.5 0 1 1 -4.5 0Z",
+    Kind.JUMP: "M0 -6L5 0H2V5H-2V0H-5Z",
+    Kind.ASIDE: "M-4.5 0A4.5 4.5 0 1 1 4.5 0A4.5 4.5 0 1 1 -4.5 0ZM-3.2 3.2L3.2 -3.2",
     Kind.EARLY: "M0 -5L5 4H-5Z",
     Kind.SHORT: "M0 -5L5 0L0 5L-5 0Z",
     Kind.OUTSIDE: "M-4 -4H4V4H-4Z",
@@ -79,8 +88,23 @@ class Stage:
 
 
 @dataclass(frozen=True, slots=True)
+class Crossing:
+    """When the level is expected to be passed: the days between which 8 in 10 such packs do, and the middle one.
+
+    None stands for a day beyond the forecast's horizon.
+    """
+
+    early: date | None
+    middle: date | None
+    late: date | None
+
+
+@dataclass(frozen=True, slots=True)
 class Plot:
-    """All that the figure shows. `key` tells several figures on a page apart; without `stages` there is no forecast."""
+    """All that the figure shows. `key` tells several figures on a page apart; without `stages` there is no forecast.
+
+    `advice` is the sentence that belongs to it, for those who do not see it.
+    """
 
     key: str
     pack: str
@@ -90,7 +114,10 @@ class Plot:
     stages: Sequence[Stage] = ()
     since: date | None = None
     next_visit: date | None = None
+    following_visit: date | None = None
+    crossing: Crossing | None = None
     why_no_forecast: str = ""
+    advice: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,22 +144,33 @@ def draw(plot: Plot) -> SafeString:
     return format_html(
         '<svg class="plot battery-plot" viewBox="0 0 {} {}" role="img" aria-labelledby="{}-title {}-desc"'
         ' font-size="12" fill="currentColor">'
-        '<title id="{}-title">Battery of pack {}</title><desc id="{}-desc">{}</desc>{}{}{}{}{}</svg>',
+        '<title id="{}-title">Battery of pack {}</title><desc id="{}-desc">{}</desc>{}{}{}{}{}{}</svg>',
         WIDTH, HEIGHT, plot.key, plot.key, plot.key, plot.pack, plot.key, _told(plot),
-        _axes(frame), _fan(plot, frame), _level(plot, frame), _days(plot, frame), _points(plot, frame),
+        _axes(frame), _fan(plot, frame), _level(plot, frame), _crossing(plot, frame), _days(plot, frame),
+        _points(plot, frame),
     )  # fmt: skip
 
 
 def legend(plot: Plot) -> list[tuple[SafeString, str]]:
     """Give the shape and the words of each kind of test that the figure shows."""
     shown = {point.kind for point in plot.points}
-    return [(_key(kind), kind.words) for kind in Kind if kind in shown]
+    return [(_key(_shape(kind, 0, 0)), kind.words) for kind in Kind if kind in shown]
 
 
-def _key(kind: Kind) -> SafeString:
+def legend_of_forecast(plot: Plot) -> list[tuple[SafeString, str]]:
+    """Give the sign and the words of what the figure shows of the forecast."""
+    if not plot.stages:
+        return []
+    signs = [(SafeString('<span class="battery-swatch"></span>'), "Forecast: 8 of 10 such packs lie in the band")]
+    if _span_of_crossing(plot, _frame(plot)):
+        bar = SafeString(f'<path class="battery-crossing" d="M-6 -4V4M-6 0H6M6 -4V4" {_BAR}/>')
+        signs.append((_key(bar), f"8 of 10 fall under {_level_words(plot)} between these days"))
+    return signs
+
+
+def _key(shape: SafeString) -> SafeString:
     return format_html(
-        '<svg class="battery-key" viewBox="-7 -7 14 14" width="14" height="14" aria-hidden="true">{}</svg>',
-        _shape(kind, 0, 0),
+        '<svg class="battery-key" viewBox="-7 -7 14 14" width="14" height="14" aria-hidden="true">{}</svg>', shape
     )
 
 
@@ -142,14 +180,17 @@ def _told(plot: Plot) -> str:
     if not plot.stages:
         return f"{tests}; {level}. {plot.why_no_forecast or 'There is no forecast.'}"
     visit = f"; next visit {day(plot.next_visit)}" if plot.next_visit else ""
+    visit += f", then {day(plot.following_visit)}" if visit and plot.following_visit else ""
     now = f"{percent(plot.stages[0].middle, 0)} expected on {day(plot.stages[0].on)}"
-    return f"{tests}; {now}; {level}{visit}. The numbers stand in the table below."
+    advice = f"{plot.advice} " if plot.advice else ""
+    return f"{advice}{tests}; {now}; {level}{visit}. The numbers stand in the table below."
 
 
 def _frame(plot: Plot) -> _Frame:
     days = [point.on for point in plot.points] + [stage.on for stage in plot.stages[:1]]
     first = min([*days, plot.since or plot.today, plot.today - _SHORTEST])
-    last = max(plot.next_visit or plot.today, plot.today + (_AHEAD if plot.stages else _SHORTEST / 4), _crossed(plot))
+    ahead = plot.today + (_AHEAD if plot.stages else _SHORTEST / 4)
+    last = max(plot.next_visit or plot.today, plot.following_visit or plot.today, ahead, _crossed(plot))
     last = min(last, plot.stages[-1].on) if plot.stages else last
     values = [point.fraction for point in plot.points] + [plot.level - _STEP]
     values += [value for stage in plot.stages if stage.on <= last for value in (stage.low, stage.high)]
@@ -218,16 +259,45 @@ def _level(plot: Plot, frame: _Frame) -> SafeString:
     return format_html(
         '<line class="battery-level" x1="{}" y1="{}" x2="{}" y2="{}" stroke="currentColor" stroke-width="1.5"'
         ' stroke-dasharray="7 3"/><text class="battery-words" x="{}" y="{}">replace under {}</text>',
-        LEFT, y, RIGHT, y, LEFT + 4, y + 13, percent(plot.level, 0 if round(plot.level * 1000) % 10 == 0 else 1),
+        LEFT, y, RIGHT, y, LEFT + 4, y + 13, _level_words(plot),
     )  # fmt: skip
 
 
+def _level_words(plot: Plot) -> str:
+    return percent(plot.level, 0 if round(plot.level * 1000) % 10 == 0 else 1)
+
+
+_BAR: Final = 'fill="none" stroke="currentColor" stroke-width="2.5"'
+
+
+def _crossing(plot: Plot, frame: _Frame) -> SafeString:
+    """The interval of the crossing on the level line, an end open where it lies beyond the picture."""
+    found = _span_of_crossing(plot, frame)
+    if found is None:
+        return SafeString("")
+    (start, end), y = found, frame.y(plot.level)
+    path = f"M{frame.x(start)} {y - 5}V{y + 5}M{frame.x(start)} {y}H{frame.x(end)}"
+    closed = plot.crossing is not None and plot.crossing.late == end
+    path += f"M{frame.x(end)} {y - 5}V{y + 5}" if closed else f"M{RIGHT - 5} {y - 4}L{RIGHT} {y}L{RIGHT - 5} {y + 4}"
+    return format_html('<path class="battery-crossing" d="{}" {}/>', path, SafeString(_BAR))
+
+
+def _span_of_crossing(plot: Plot, frame: _Frame) -> tuple[date, date] | None:
+    """The days between which the interval is drawn; None when there is none or it begins beyond the picture."""
+    if not plot.stages or plot.crossing is None or plot.crossing.early is None:
+        return None
+    start, late = max(plot.crossing.early, frame.first), plot.crossing.late
+    end = late if late is not None and late <= frame.last else frame.last
+    return (start, end) if start < end else None
+
+
 def _days(plot: Plot, frame: _Frame) -> SafeString:
-    marked = [("today", plot.today, f"today, {day(plot.today)}", TOP - 28, "")]
-    if plot.next_visit and frame.first <= plot.next_visit <= frame.last:
-        late = plot.next_visit < plot.today
-        words = f"visit {day(plot.next_visit)}" + (" is late" if late else "")
-        marked.append(("visit", plot.next_visit, words, TOP - 13, "2 3"))
+    marked = [("today", plot.today, f"today, {day(plot.today)}", TOP - 43, "")]
+    if plot.next_visit:
+        late = " is late" if plot.next_visit < plot.today else ""
+        marked.append(("visit", plot.next_visit, f"visit {day(plot.next_visit)}{late}", TOP - 28, "2 3"))
+    if plot.following_visit:
+        marked.append(("visit", plot.following_visit, f"then {day(plot.following_visit)}", TOP - 13, "2 3"))
     return format_html_join(
         "",
         '<line class="battery-{}" x1="{}" y1="{}" x2="{}" y2="{}" stroke="currentColor" stroke-dasharray="{}"/>'
@@ -244,6 +314,7 @@ def _days(plot: Plot, frame: _Frame) -> SafeString:
                 words,
             )
             for name, on, words, y, dashes in marked
+            if frame.first <= on <= frame.last
         ),
     )
 
@@ -256,8 +327,25 @@ def _beside(x: float, y: float, on: date, today: date) -> tuple[float, float, st
 
 def _points(plot: Plot, frame: _Frame) -> SafeString:
     return format_html_join(
-        "", "{}", ((_shape(point.kind, frame.x(point.on), frame.y(point.fraction)),) for point in plot.points)
+        "",
+        "{}{}",
+        (
+            (_shape(point.kind, frame.x(point.on), frame.y(point.fraction)), _word(point, frame))
+            for point in plot.points
+        ),
     )
+
+
+def _word(point: Point, frame: _Frame) -> SafeString:
+    """The word beside a mark that must not be missed."""
+    if point.kind not in _BESIDE:
+        return SafeString("")
+    x, y = frame.x(point.on), frame.y(point.fraction)
+    left = x > RIGHT - _ROOM_FOR_A_WORD
+    return format_html(
+        '<text class="battery-words" x="{}" y="{}" text-anchor="{}" font-size="10">{}</text>',
+        x - 8 if left else x + 8, y + 4, "end" if left else "start", _BESIDE[point.kind],
+    )  # fmt: skip
 
 
 def _shape(kind: Kind, x: float, y: float) -> SafeString:

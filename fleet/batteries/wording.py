@@ -1,5 +1,6 @@
 """Runtimes, verdicts and forecasts as a reader says them. No forecast is called a test, and no number is invented."""
 
+import math
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -18,7 +19,13 @@ OLD_AFTER: Final = timedelta(hours=36)
 #: A chance under the first, or over the second, is not told in tenths.
 _RARE, _NEARLY_SURE = 0.05, 0.95
 _ONE_IN_TEN = 0.075
+#: Limits that are told in the same shares as a chance; beside any other both are told in percent.
+_ROUND_LIMITS: Final = (0.05, 0.1, 0.2, 0.3, 0.4, 0.5)
 _DECIMALS: Final = (1, 2, 3, 4)
+_ELSEWHERE: Final = {
+    Forecast.Basis.BORROWED.value: "other types, because too little is measured of this one",
+    Forecast.Basis.ASSUMED.value: "what is assumed of its chemistry, because nothing is measured of its type",
+}
 
 
 def span(hours: timedelta | Decimal) -> str:
@@ -74,9 +81,21 @@ def flags(test: RuntimeTest) -> Iterator[tuple[str, str]]:
         yield "outside", f"{phrases.quantity(test.rate, 'mL/h')} lies outside the type's rated runtimes"
 
 
-def kind(test: RuntimeTest) -> str:
-    """Say which mark a test has in the figure: `full`, or the first of its flags."""
-    return next((kind for kind, _ in flags(test)), "full")
+def flags_by(forecast: Forecast | None, test: RuntimeTest) -> Iterator[tuple[str, str]]:
+    """Give the marks that a forecast puts on a test that counts, as `flags` does."""
+    if forecast is None or test.voided_at:
+        return
+    if test.pk in forecast.jumps:
+        yield "jump", "Far above what the earlier tests allow"
+    if test.pk in forecast.doubtful:
+        yield "aside", "Set aside as likely wrong: it fits neither this pack nor its type"
+
+
+def kind(test: RuntimeTest, forecast: Forecast | None = None) -> str:
+    """Say which mark a test has in the figure: void, what the forecast makes of it, the first of its flags, `full`."""
+    if test.voided_at:
+        return "void"
+    return next((kind for kind, _ in (*flags_by(forecast, test), *flags(test))), "full")
 
 
 def chance_words(chance: float) -> str:
@@ -86,6 +105,18 @@ def chance_words(chance: float) -> str:
     if chance >= _NEARLY_SURE:
         return "19 in 20 or more"
     return "1 in 20" if chance < _ONE_IN_TEN else f"{round(chance * 10)} in 10"
+
+
+def against(chance: float, limit: float) -> tuple[str, str]:
+    """Say a chance and the limit beside it so that the two never read as equal, or the wrong way round."""
+    said = chance_words(chance), chance_words(limit)
+    if said[0] != said[1] and any(math.isclose(limit, share) for share in _ROUND_LIMITS):
+        return said
+    for decimals in (0, 1, 2):
+        said = phrases.percent(chance, decimals), phrases.percent(limit, decimals)
+        if said[0] != said[1]:
+            break
+    return said
 
 
 def chance_before_visit(forecast: Forecast, today: date) -> str:
@@ -98,6 +129,14 @@ def chance_before_visit(forecast: Forecast, today: date) -> str:
     if forecast.next_visit <= today:
         return f"{under} by today; its visit of {phrases.day(forecast.next_visit)} is still to be made"
     return f"{under} before {phrases.day(forecast.next_visit)}"
+
+
+def chance_before_following(forecast: Forecast) -> str:
+    """Say the chance by the visit after the next; empty where that is not known."""
+    if forecast.following_visit is None or forecast.chance_before_following is None:
+        return ""
+    under = f"{chance_words(forecast.chance_before_following)} chance of falling under {level_percent(forecast.level)}"
+    return f"{under} before {phrases.day(forecast.following_visit)}"
 
 
 def crossing(forecast: Forecast) -> str:
@@ -118,8 +157,11 @@ def crossing_interval(forecast: Forecast, to: str = " to ") -> str:
 
 def basis(forecast: Forecast, *, tested: bool) -> str:
     """Say what a forecast rests on; a pack without a full test has its type's, whatever else was tried on it."""
+    own = f"{forecast.tests_used} full test{'' if forecast.tests_used == 1 else 's'} of this pack"
     if forecast.basis == Forecast.Basis.OWN_TESTS:
-        return f"{forecast.tests_used} full test{'' if forecast.tests_used == 1 else 's'} of this pack, and its type"
+        return f"{own}, and its type"
+    if forecast.basis in _ELSEWHERE:
+        return f"{own}, and {_ELSEWHERE[forecast.basis]}" if forecast.tests_used else _ELSEWHERE[forecast.basis]
     return "its type only: this pack has no full test" if tested else "its type only: this pack was never tested"
 
 
@@ -131,12 +173,15 @@ def below(forecast: Forecast) -> str:
     return f"Below its replacement level {why}"
 
 
-def doubts(forecast: Forecast) -> Iterator[str]:
-    """Give what speaks against a forecast's numbers, which stand unchanged beside it."""
-    if forecast.bound_contradicted:
-        yield "A test stopped early ran longer than this forecast gives much chance: test the pack again."
-    if forecast.has_set_aside:
-        yield "A test of this pack fits neither the pack nor its type and was set aside: look at it, void it if wrong."
+def corrected(forecast: Forecast, known: int) -> str:
+    """Say what the correction by `known` earlier crossings did to the chance; empty where it did nothing."""
+    before, after = forecast.chance_uncorrected, forecast.chance_before_visit
+    if before is None or after is None or not known or chance_words(before) == chance_words(after):
+        return ""
+    return (
+        f"The chance before the next visit was {chance_words(before)} before it was corrected by how {known} earlier "
+        f"forecasts turned out, and is {chance_words(after)} after."
+    )
 
 
 def made_words(made_at: datetime, now: datetime) -> str:

@@ -6,9 +6,10 @@ from decimal import Decimal
 
 from django.utils.safestring import SafeString
 
-from fleet.batteries import wording
-from fleet.batteries.figure import Kind, Plot, Point, Stage, draw, legend
-from fleet.batteries.models import CycleCount, Fitting, Forecast, Pack, RuntimeTest
+from fleet.batteries import advising, wording
+from fleet.batteries.advising import Advised, Doubt
+from fleet.batteries.figure import Crossing, Kind, Plot, Point, Stage, draw, legend, legend_of_forecast
+from fleet.batteries.models import CycleCount, Fitting, Forecast, Pack, RuntimeTest, TypeOutlook
 from fleet.batteries.queries.packs import fitting_of, tests_of
 from fleet.people.models import Person
 from fleet.registry.models import Device
@@ -40,12 +41,19 @@ class Outlook:
     """A forecast in words. Without enough data there is no number in it, only the reason."""
 
     forecast: Forecast
+    advised: Advised | None
+    settled: str
+    """What one more test now would settle."""
     level: str
     basis: str
+    prior: str
+    """What was assumed before any test."""
     crossing: str
     chance: str
+    following: str
     below: str
-    doubts: tuple[str, ...]
+    doubts: tuple[Doubt, ...]
+    corrected: str
     made: str
     is_old: bool
 
@@ -62,6 +70,7 @@ class Drawing:
     svg: SafeString
     legend: list[tuple[SafeString, str]]
     stages: tuple[Stage, ...]
+    caption: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,8 +116,9 @@ def pack_record(pack: Pack, person: Person | None = None) -> PackRecord:
     stays = tuple(stay for stay in all_stays if known is None or stay.device_id in known)
     stay = next((stay for stay in all_stays if stay.removed_on is None), None)
     level = stay.device.replacement_level if stay else pack.for_type.replacement_level
-    tests = tuple(made_test(test, test.device.replacement_level, known) for test in tests_of(pack))
     forecast = Forecast.objects.filter(pack=pack, device=stay.device).first() if stay else None
+    tests = tuple(made_test(test, test.device.replacement_level, known, forecast) for test in tests_of(pack))
+    outlook = _outlook(forecast, tests, clock.now()) if forecast else None
     first = min((stay.fitted_on for stay in all_stays), default=None)
     since = pack.made_on or first
     return PackRecord(
@@ -118,8 +128,8 @@ def pack_record(pack: Pack, person: Person | None = None) -> PackRecord:
         stays_elsewhere=len(all_stays) - len(stays),
         tests=tests,
         cycles=tuple(pack.cycle_counts.all()),
-        outlook=_outlook(forecast, tests, clock.now()) if forecast else None,
-        drawing=_drawing(pack, tests, forecast, first, level),
+        outlook=outlook,
+        drawing=_drawing(pack, tests, outlook, first, level),
         age=wording.years(since, clock.today()),
         level=level,
     )
@@ -131,13 +141,18 @@ def _known(pack: Pack, person: Person | None) -> set[int] | None:
     return set(Device.objects.within(person).filter(fittings__pack=pack).values_list("pk", flat=True))
 
 
-def made_test(test: RuntimeTest, level: Decimal, known: set[int] | None = None) -> MadeTest:
-    """A test with its worth; its driver is left out unless it is among the `known` (None: all are)."""
+def made_test(
+    test: RuntimeTest, level: Decimal, known: set[int] | None = None, forecast: Forecast | None = None
+) -> MadeTest:
+    """A test with its worth and what the forecast makes of it.
+
+    Its driver is left out unless it is among the `known` (None: all are).
+    """
     return MadeTest(
         test=test,
         worth=wording.worth(test, level),
-        kind=Kind(wording.kind(test)),
-        flags=tuple(words for _, words in wording.flags(test)),
+        kind=Kind(wording.kind(test, forecast)),
+        flags=tuple(words for _, words in (*wording.flags(test), *wording.flags_by(forecast, test))),
         meets=wording.meets(test, level),
         is_value=wording.is_value(test),
         device=test.device if known is None or test.device_id in known else None,
@@ -145,24 +160,34 @@ def made_test(test: RuntimeTest, level: Decimal, known: set[int] | None = None) 
 
 
 def _outlook(forecast: Forecast, tests: tuple[MadeTest, ...], now: datetime) -> Outlook:
-    tested = any(line.counts for line in tests)
+    today = clock.local_day(now)
+    of_type = TypeOutlook.objects.filter(device_type=forecast.device.device_type_id).first()
+    days = {line.test.pk: clock.local_day(line.test.started_at) for line in tests}
+    full = [days[line.test.pk] for line in tests if line.counts and line.test.stop == RuntimeTest.Stop.RAN_FLAT]
     return Outlook(
         forecast=forecast,
+        advised=advising.advised(forecast, today, max(full, default=None)),
+        settled=advising.settled_by_a_test(forecast),
         level=wording.level_percent(forecast.level),
-        basis=wording.basis(forecast, tested=tested),
+        basis=wording.basis(forecast, tested=any(line.counts for line in tests)),
+        prior=of_type.prior_source if of_type else "",
         crossing=wording.crossing(forecast),
-        chance=wording.chance_before_visit(forecast, clock.local_day(now)),
+        chance=wording.chance_before_visit(forecast, today),
+        following=wording.chance_before_following(forecast),
         below=wording.below(forecast),
-        doubts=tuple(wording.doubts(forecast)),
+        doubts=tuple(advising.doubts(forecast, days, today)),
+        corrected=wording.corrected(forecast, of_type.correction_ranks if of_type else 0),
         made=wording.made_words(forecast.made_at, now),
         is_old=wording.is_old(forecast.made_at, now),
     )
 
 
 def _drawing(
-    pack: Pack, tests: tuple[MadeTest, ...], forecast: Forecast | None, first: date | None, level: Decimal
+    pack: Pack, tests: tuple[MadeTest, ...], outlook: Outlook | None, first: date | None, level: Decimal
 ) -> Drawing:
+    forecast, advice = (outlook.forecast, outlook.advised) if outlook else (None, None)
     stages = tuple(Stage(date.fromisoformat(on), *figures) for on, *figures in (forecast.curve if forecast else []))
+    caption = advice.sentence if advice else ""
     plot = Plot(
         key=f"pack-{pack.pk}",
         pack=pack.number,
@@ -172,6 +197,15 @@ def _drawing(
         stages=stages,
         since=first,
         next_visit=forecast.next_visit if forecast else None,
+        following_visit=forecast.following_visit if forecast else None,
+        crossing=_crossing(forecast) if forecast else None,
         why_no_forecast=forecast.why_not if forecast else "",
+        advice=caption,
     )
-    return Drawing(draw(plot), legend(plot), stages)
+    return Drawing(draw(plot), [*legend(plot), *legend_of_forecast(plot)], stages, caption)
+
+
+def _crossing(forecast: Forecast) -> Crossing | None:
+    if forecast.already_below:
+        return None
+    return Crossing(forecast.crossing_early, forecast.crossing_on, forecast.crossing_late)

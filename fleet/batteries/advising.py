@@ -1,0 +1,157 @@
+"""The advice about a pack in one sentence with its reason, what one more test would settle, and what is in doubt.
+
+No sentence here calls a pack fit for use: a forecast is no test, and the maker's instructions and local policy decide.
+"""
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from fleet.batteries.models import Forecast
+from fleet.batteries.wording import against, chance_words, level_percent
+from fleet.core.battery.decision import Advice
+from fleet.web import phrases
+
+#: Advice that takes the pack out, now or at a visit.
+GOES: Final = frozenset({Advice.REPLACE_NOW, Advice.CALL_IN, Advice.REPLACE_AT_VISIT})
+_MARKS: Final = {
+    Advice.REPLACE_NOW: "fail",
+    Advice.CALL_IN: "caution",
+    Advice.REPLACE_AT_VISIT: "caution",
+    Advice.TEST_NOW: "coming",
+}
+#: A test whose outcome is surer than this, either way, settles nothing. Own choice.
+_UNSURE = (0.05, 0.95)
+
+
+@dataclass(frozen=True, slots=True)
+class Advised:
+    """The advice with its reason; `mark` is its shape, empty where nothing is to be done."""
+
+    advice: Advice
+    reason: str
+
+    @property
+    def mark(self) -> str:
+        """The shape beside the words."""
+        return _MARKS.get(self.advice, "")
+
+    @property
+    def sentence(self) -> str:
+        """Both in one: `Replace at the next visit: 2 in 10 chance of ...`."""
+        return f"{self.advice.label}: {self.reason}."
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """What speaks against a forecast's numbers, and the test (its id) to look at, if it is about one."""
+
+    words: str
+    test: int | None = None
+
+
+def advised(forecast: Forecast, today: date, last_full: date | None, *, assumed_limit: bool = False) -> Advised | None:
+    """The advice about a pack whose last full test was on `last_full`; None when the night gave no advice."""
+    if not forecast.advice:
+        return None
+    advice = Advice(forecast.advice)
+    return Advised(advice, _reason(forecast, advice, today, last_full, assumed_limit=assumed_limit))
+
+
+def _reason(forecast: Forecast, advice: Advice, today: date, last_full: date | None, *, assumed_limit: bool) -> str:
+    level = level_percent(forecast.level)
+    if forecast.last_test_below:
+        return f"its latest test was under {level}"
+    if forecast.already_below:
+        return f"it is expected to be under {level} already, though no test says so"
+    if forecast.basis == Forecast.Basis.NOT_ENOUGH:
+        return "too little is measured of its type to say more"
+    chance = chance_against_limit(forecast, advice, today, assumed_limit=assumed_limit)
+    return _why_test(forecast, chance, today, last_full) if advice is Advice.TEST_NOW else chance
+
+
+def _why_test(forecast: Forecast, chance: str, today: date, last_full: date | None) -> str:
+    if forecast.basis == Forecast.Basis.ASSUMED:
+        return "no pack like it was measured yet, so all that is said of it is assumed"
+    if last_full is None:
+        return f"it never had a full test; {chance}"
+    if would_settle(forecast):
+        return f"{chance}; a test would settle it"
+    return f"its last full test was on {phrases.day(last_full)}, {phrases.ago(last_full, today)}; {chance}"
+
+
+def would_settle(forecast: Forecast) -> bool:
+    """Whether a full test now may well change what is to be done."""
+    clears = forecast.test_clears_chance
+    return forecast.test_clears_at is not None and clears is not None and _UNSURE[0] <= clears <= _UNSURE[1]
+
+
+def chance_against_limit(forecast: Forecast, advice: Advice, today: date, *, assumed_limit: bool = False) -> str:
+    """Say the chance that the advice rests on, by which day, beside the limit in force; or why there is no chance."""
+    chance, by = chance_of_advice(forecast, advice, today)
+    if chance is None:
+        return "no visit is planned for this driver, so there is no day to give a chance for"
+    if forecast.limit is None:
+        return f"{chance_words(chance)} chance of falling under {level_percent(forecast.level)} {by}"
+    said, limit = against(chance, forecast.limit)
+    under = f"{said} chance of falling under {level_percent(forecast.level)} {by}"
+    if forecast.limit_by_cost:
+        return f"{under}; your limit, which follows from the prices, is {limit}"
+    if assumed_limit:
+        return f"{under}; the limit is {limit}, assumed until you set one"
+    return f"{under}; your limit is {limit}"
+
+
+def chance_of_advice(forecast: Forecast, advice: Advice, today: date) -> tuple[float | None, str]:
+    """The chance that the advice rests on and the words for its day: the next visit's, or that of the one after."""
+    if advice is not Advice.CALL_IN and forecast.chance_before_following is not None and forecast.following_visit:
+        return forecast.chance_before_following, f"before {phrases.day(forecast.following_visit)}, the visit after it"
+    if forecast.next_visit is None:
+        return None, ""
+    visit = phrases.day(forecast.next_visit)
+    late = forecast.next_visit <= today
+    return forecast.chance_before_visit, f"by today, its visit of {visit} is still to be made" if late else f"before {visit}"
+
+
+def settled_by_a_test(forecast: Forecast) -> str:
+    """Say what one full test now would settle; empty where that was not worked out."""
+    if not forecast.advice or forecast.test_worth is None:
+        return ""
+    at, chance = forecast.test_clears_at, forecast.test_clears_chance
+    if at is None or chance is None:
+        return "A test now would not change this."
+    # Rounded up, so that the percentage told is never one that does not clear.
+    needed = phrases.percent(math.ceil(at * 100 - 1e-9) / 100, 0)
+    lets = "would let it wait" if Advice(forecast.advice) in GOES else "lets it stay in"
+    return f"A full test now: {needed} or more {lets} ({chance_words(chance)} likely); less, replace it."
+
+
+def doubts(forecast: Forecast, days: Mapping[int, date], today: date) -> Iterator[Doubt]:
+    """Give what speaks against a forecast's numbers, which stand unchanged beside it; `days` of the pack's tests."""
+    for pk in forecast.jumps:
+        when = f" of {phrases.day(days[pk])}" if pk in days else ""
+        yield Doubt(
+            f"The test{when} lies far above what the earlier ones allow: test again, or was the pack replaced and "
+            "nobody logged it?",
+            pk,
+        )
+    yield from _set_aside(forecast, days)
+    if forecast.bound_contradicted:
+        yield Doubt("A test stopped early ran longer than this forecast gives much chance: test the pack again.")
+    if forecast.crossing_early and forecast.crossing_early <= today and not forecast.already_below:
+        level, since = level_percent(forecast.level), phrases.day(forecast.crossing_early)
+        yield Doubt(f"It may be under {level} already: the days on which it may pass that begin on {since}.")
+
+
+def _set_aside(forecast: Forecast, days: Mapping[int, date]) -> Iterator[Doubt]:
+    for pk in forecast.doubtful:
+        when = f" of {phrases.day(days[pk])}" if pk in days else ""
+        yield Doubt(
+            f"The test{when} fits neither this pack nor its type and was set aside as likely wrong: look at it, "
+            "void it if it is.",
+            pk,
+        )
+    if forecast.has_set_aside and not forecast.doubtful:
+        yield Doubt("A test of this pack fits neither the pack nor its type and was set aside as likely wrong.")
