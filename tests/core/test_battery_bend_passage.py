@@ -52,13 +52,14 @@ def simulated(state: Course, ages: FloatArray, seed: int = 1) -> FloatArray:
     return np.array(shares)
 
 
-AHEAD = np.array([0.5, 1.0, 2.0, 3.0, 5.0])
+AHEAD = np.array([0.2, 1.0, 2.0, 3.0, 5.0])
 STATES = {
     "clear": course(0.95, 0.05, sd=(0.015, 0.01, 0.0), r=-0.4, age=1.0, count=5),
     "bending": course(0.93, 0.02, sd=(0.015, 0.008, 0.3), bend=0.006, age=2.0, count=5),
     "sharp knee": course(0.93, 0.02, sd=(0.01, 0.005, 0.3), bend=0.0006, power=4.0, age=2.0, count=5),
     "at the level": course(0.805, 0.01, sd=(0.015, 0.01, 0.2), r=0.3, bend=0.003, age=3.0, count=5),
     "wandering": course(0.9, 0.01, sd=(0.01, 0.005, 0.0), stray=0.05, age=1.0, count=5),
+    "risen together": course(1.0, 0.0, sd=(0.031, 0.031, 0.0), r=0.5, stray=0.015, age=1.0, count=5),
     "below": course(0.79, 0.0, sd=(0.01, 0.005, 0.0), stray=0.01, age=1.0, count=5),
 }
 

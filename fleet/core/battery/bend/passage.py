@@ -34,6 +34,8 @@ _LEAST_VARIANCE = 1e-14
 _LEAST_CHANCE = 1e-300
 _SQRT2 = float(np.sqrt(2.0))
 CLEAR = 3.0
+# A clear gap is taken not to have been smaller than this share of its mean, whatever came later.
+_LEAST_SHARE = 0.25
 NODES = 6
 _POINTS, _POINT_WEIGHTS = np.polynomial.legendre.leggauss(NODES)
 _NODES, _WEIGHTS = (1 - _POINTS) / 2, _POINT_WEIGHTS / 2
@@ -90,7 +92,7 @@ class Course:
         if not np.all(ahead >= 0):
             chance = np.where(ahead < 0, np.minimum(chance, now), chance)
         stray = np.maximum(self.stray * ahead, _LEAST_VARIANCE)
-        rate = 2 * np.maximum(gap_now - shared * gap / variance, 0.0) / stray
+        rate = 2 * np.maximum(gap_now - shared * gap / variance, _LEAST_SHARE * np.abs(gap_now)) / stray
         chance = np.where(ahead > 0, np.maximum(chance + _touching(gap, variance, sd, rate), now), chance)
         near = (np.abs(gap_now) < CLEAR * np.sqrt(variance_now)) & (ahead > 0)
         if near.any():
