@@ -24,6 +24,7 @@ _MARKS: Final = {
 }
 #: A test whose outcome is surer than this, either way, settles nothing. Own choice.
 _UNSURE = (0.05, 0.95)
+_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +112,8 @@ def chance_of_advice(forecast: Forecast, advice: Advice, today: date) -> tuple[f
     if forecast.next_visit is None:
         return None, ""
     visit = phrases.day(forecast.next_visit)
-    late = forecast.next_visit <= today
-    return forecast.chance_before_visit, f"by today, its visit of {visit} is still to be made" if late else f"before {visit}"
+    by = f"by today, its visit of {visit} is still to be made" if forecast.next_visit <= today else f"before {visit}"
+    return forecast.chance_before_visit, by
 
 
 def settled_by_a_test(forecast: Forecast) -> str:
@@ -122,10 +123,39 @@ def settled_by_a_test(forecast: Forecast) -> str:
     at, chance = forecast.test_clears_at, forecast.test_clears_chance
     if at is None or chance is None:
         return "A test now would not change this."
-    # Rounded up, so that the percentage told is never one that does not clear.
-    needed = phrases.percent(math.ceil(at * 100 - 1e-9) / 100, 0)
+    needed = _needed(at)
     lets = "would let it wait" if Advice(forecast.advice) in GOES else "lets it stay in"
     return f"A full test now: {needed} or more {lets} ({chance_words(chance)} likely); less, replace it."
+
+
+def _needed(at: float) -> str:
+    """The fraction from which a test clears, rounded up: the percentage told is never one that does not clear."""
+    return phrases.percent(math.ceil(at * 100 - _ROUNDING) / 100, 0)
+
+
+def why_on_sheet(forecast: Forecast, today: date) -> str:
+    """Say in short why a test of this pack settles something: `near its limit: 8 % against 10 %; ...`."""
+    if not forecast.advice or forecast.limit is None:
+        return "a test would settle what to do"
+    advice = Advice(forecast.advice)
+    chance, _ = chance_of_advice(forecast, advice, today)
+    if chance is None:
+        return "a test would settle what to do"
+    said, limit = against(chance, forecast.limit)
+    if chance <= forecast.limit:
+        return f"near its limit: {said} against {limit}; a test would settle it"
+    over = f"over its limit: {said} against {limit}"
+    at = forecast.test_clears_at
+    return over if at is None else f"{over}; {_needed(at)} or more would let it wait"
+
+
+def doubt_in_short(forecast: Forecast) -> str:
+    """Say in short which doubt another test would settle."""
+    if forecast.has_jump:
+        return "a test lies far above the earlier ones: test again"
+    if forecast.has_set_aside:
+        return "a test was set aside as likely wrong: test again"
+    return "ran longer than expected when it was stopped early"
 
 
 def doubts(forecast: Forecast, days: Mapping[int, date], today: date) -> Iterator[Doubt]:

@@ -7,16 +7,20 @@ from django import forms
 from django.db.models import QuerySet
 from django.http import HttpRequest
 
-from fleet.batteries.models import Forecast, Pack, PackQuerySet
+from fleet.batteries.models import Fitting, FittingQuerySet, Forecast, Pack, PackQuerySet
 from fleet.batteries.queries import aged, tested
-from fleet.registry.filters import home_filter, pool_filter, site_filter, type_filter
-from fleet.registry.models import Device
-from fleet.registry.queries import types
+from fleet.people.queries import person_of
+from fleet.registry.filters import PlaceFilter, home_filter, pool_filter, site_filter, type_filter
+from fleet.registry.models import Device, Place
+from fleet.registry.queries import open_places, types
 from fleet.web import clock
 
 #: Least chances that can be chosen, as the address says them, in words.
 CHANCES: Final = {"0.05": "1 in 20", "0.1": "1 in 10", "0.25": "1 in 4"}
 USUAL_CHANCE: Final = "0.1"
+#: How many drivers a sheet of tests may name, in words.
+SHEET_SIZES: Final = {"5": "Five", "10": "Ten", "20": "Twenty"}
+USUAL_SIZE: Final = "10"
 #: Ages in whole years, from and to.
 _AGES: Final[dict[str, tuple[int, int | None]]] = {"0": (0, 2), "2": (2, 4), "4": (4, 6), "6": (6, None)}
 
@@ -60,6 +64,29 @@ class DeviceFilter(django_filters.FilterSet):
     class Meta:
         model = Device
         fields = ()
+
+
+def _places(request: HttpRequest) -> Any:
+    return open_places().within(person_of(request))
+
+
+class SheetFilter(django_filters.FilterSet):
+    """Narrow the drivers to test by where they are now, their type and their use, and say how many are wanted."""
+
+    place = PlaceFilter(label="Where it is now", queryset=_places, method="by_place", empty_label="All places")
+    type = type_filter()
+    pool = pool_filter()
+    count = django_filters.ChoiceFilter(
+        label="How many", choices=list(SHEET_SIZES.items()), empty_label=None, method=_as_it_is
+    )
+
+    class Meta:
+        model = Fitting
+        fields = ()
+
+    def by_place(self, rows: FittingQuerySet, _name: str, value: Place) -> FittingQuerySet:
+        """The drivers that are at the place or in it."""
+        return rows.filter(device__place__path__startswith=value.path)
 
 
 def _types(_request: HttpRequest) -> Any:

@@ -10,6 +10,7 @@ urlpatterns = [
     path("will-not-last.csv", views.will_not_last_csv, name="will_not_last_csv"),
     path("log/", views.log, name="log"),
     path("rack/", views.rack, name="rack"),
+    path("rack/sheet/", views.sheet, name="sheet"),
     path("how/", views.how, name="how"),
     path("tests/", views.logged, name="logged"),
     path("tests/<int:pk>/", views.test, name="test"),

@@ -22,6 +22,7 @@ _ONE_IN_TEN = 0.075
 #: Limits that are told in the same shares as a chance; beside any other both are told in percent.
 _ROUND_LIMITS: Final = (0.05, 0.1, 0.2, 0.3, 0.4, 0.5)
 _DECIMALS: Final = (1, 2, 3, 4)
+_TEN_MINUTES: Final = timedelta(minutes=10)
 _ELSEWHERE: Final = {
     Forecast.Basis.BORROWED.value: "other types, because too little is measured of this one",
     Forecast.Basis.ASSUMED.value: "what is assumed of its chemistry, because nothing is measured of its type",
@@ -35,6 +36,11 @@ def span(hours: timedelta | Decimal) -> str:
     parts = [f"{whole}{NO_BREAK}h"] if whole else []
     parts += [f"{minutes}{NO_BREAK}min"] if minutes or not whole else []
     return NO_BREAK.join(parts)
+
+
+def about(hours: timedelta) -> str:
+    """Say a runtime that is only expected, to ten minutes: `about 6 h 20 min`."""
+    return f"about {span(_TEN_MINUTES * round(hours / _TEN_MINUTES))}"
 
 
 def level_percent(level: Decimal) -> str:

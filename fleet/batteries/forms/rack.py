@@ -1,5 +1,6 @@
 """A charging rack: one line that all share, and a row for each driver. Empty rows are left out."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -103,12 +104,17 @@ class RowForm(forms.Form):
 
 
 class Rack:
-    """The whole page: the common line and ten rows. `refusals` says what is wrong, each with its row named."""
+    """The whole page: the common line and ten rows. `refusals` says what is wrong, each with its row named.
 
-    def __init__(self, data: QueryDict | None, initial: dict[str, Any]) -> None:
+    `drivers` stand in the first rows until something else is typed there.
+    """
+
+    def __init__(self, data: QueryDict | None, initial: dict[str, Any], drivers: Sequence[str] = ()) -> None:
         self.common = CommonForm(data, initial=initial)
+        filled = dict(enumerate(drivers, start=1))
         self.rows = [
-            RowForm(data, prefix=f"row{number}", initial={"position": str(number)}) for number in range(1, PLACES + 1)
+            RowForm(data, prefix=f"row{number}", initial={"position": str(number), "driver": filled.get(number, "")})
+            for number in range(1, PLACES + 1)
         ]
 
     @property

@@ -27,6 +27,7 @@ from fleet.batteries.queries.packs import (
     tests_of,
 )
 from fleet.batteries.queries.rated import rated_table
+from fleet.batteries.queries.sheet import Sheet, SheetRow, sheet, testable
 from fleet.batteries.queries.view import (
     BatteryView,
     MadeTest,
@@ -44,6 +45,8 @@ __all__ = [
     "MadeTest",
     "Outlook",
     "PackRecord",
+    "Sheet",
+    "SheetRow",
     "TypeWithoutForecast",
     "aged",
     "already_below",
@@ -61,6 +64,8 @@ __all__ = [
     "pack_record",
     "packs",
     "rated_table",
+    "sheet",
+    "testable",
     "tested",
     "tests",
     "tests_of",

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_http_methods
 
 from fleet.audit.actors import Actor
 from fleet.batteries import actions, queries
-from fleet.batteries.forms import Rack
+from fleet.batteries.forms import PLACES, Rack
 from fleet.batteries.models import RuntimeTest
 from fleet.batteries.views.common import FIRST, REFUSED, above
 from fleet.core.errors import BadValueError, BenchwardError
@@ -23,7 +23,8 @@ from fleet.web.guards import guard
 @require_http_methods(["GET", "HEAD", "POST"])
 def rack(request: HttpRequest) -> HttpResponse:
     """One line that all share, ten rows, everything or nothing."""
-    form = Rack(request.POST or None, _usual())
+    drivers = _asked_for(request)
+    form = Rack(request.POST or None, _usual(), drivers[:PLACES])
     if request.method == "POST":
         tests = _log(form, person_of(request), acting(request))
         if tests:
@@ -32,8 +33,21 @@ def rack(request: HttpRequest) -> HttpResponse:
             logged = ",".join(str(test.pk) for test in tests)
             return redirect(f"{reverse('batteries:logged')}?of={logged}")
     refused = request.method == "POST"
-    context = {"rack": form, "first": FIRST, "above": above()}
+    context = {
+        "rack": form,
+        "first": FIRST,
+        "above": above(),
+        "drivers": ",".join(drivers[:PLACES]),
+        "others": ",".join(drivers[PLACES:]),
+        "left_out": len(drivers[PLACES:]),
+    }
     return render(request, "batteries/rack.html", context, status=REFUSED if refused else 200)
+
+
+def _asked_for(request: HttpRequest) -> list[str]:
+    """The drivers that the address names, `?devices=A1,A2` or one by one, each once."""
+    named = ",".join(request.GET.getlist("devices")).split(",")
+    return list(dict.fromkeys(filter(None, map(str.strip, named))))
 
 
 def _usual() -> dict[str, object]:
