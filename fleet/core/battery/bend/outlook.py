@@ -72,7 +72,7 @@ class FadeOutlook:
     def after_test(self, test_age: FloatArray, asked_age: FloatArray, *, nodes: int = 7) -> TestOutcomes:
         """Return what a good plain test at `test_age` (P,) may read, and the chances of crossing by `asked_age` (P,).
 
-        `nodes` results (Q,) of nearly equal weight; over them the chance is on average that of today. A test before the
+        `nodes` results (Q,), finer towards the ends; over them the chance is on average today's. A test before the
         pack's last one is taken as at that one, and an asked age before the test as at the test.
         """
         found = TestOutcomes(*np.zeros((3, nodes, self.packs)))

@@ -87,13 +87,14 @@ class FadeNumbers:
 class FadePrior:
     """What is assumed of a type's numbers: `mean` and `sd` (SIZE,) on the module's scale; `life_years`.
 
-    `source` says in words where it is from, for the page.
+    `source` says in words where it is from, for the page; `borrowed`: whether that is other types.
     """
 
     mean: FloatArray
     sd: FloatArray
     life_years: float
     source: str = "assumed"
+    borrowed: bool = False
 
     def numbers(self, vectors: FloatArray) -> FadeNumbers:
         """Return the numbers that `vectors` (R, as the mean) stand for."""
@@ -118,7 +119,9 @@ def borrowed_prior(
 
     `widen`: by how much more such types differ than types of one chemistry.
     """
-    return FadePrior(mode, np.sqrt(np.diag(covariance) + (widen * _BETWEEN_TYPES) ** 2), life_years, source)
+    return FadePrior(
+        mode, np.sqrt(np.diag(covariance) + (widen * _BETWEEN_TYPES) ** 2), life_years, source, borrowed=True
+    )
 
 
 def numbers(vectors: FloatArray, life_years: float) -> FadeNumbers:
