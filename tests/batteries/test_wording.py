@@ -137,9 +137,67 @@ def test_a_pack_below_its_level_says_by_what() -> None:
     assert wording.below(Forecast(already_below=True, last_test_below=True)).endswith("by its latest test")
 
 
-def test_what_speaks_against_a_forecast_stands_beside_it() -> None:
-    """A longer run than forecast, and a test set aside, are each told with what to do."""
-    assert list(wording.doubts(Forecast())) == []
-    longer, aside = wording.doubts(Forecast(bound_contradicted=True, has_set_aside=True))
-    assert "test the pack again" in longer
-    assert "void it if wrong" in aside
+@pytest.mark.parametrize(
+    ("chance", "limit", "said"),
+    [
+        (0.21, 0.1, ("2 in 10", "1 in 10")),
+        (0.02, 0.05, ("less than 1 in 20", "1 in 20")),
+        (0.12, 0.1, ("12 %", "10 %")),
+        (0.101, 0.1, ("10.1 %", "10.0 %")),
+        (0.045, 0.04, ("4.5 %", "4.0 %")),
+        (0.3, 0.043, ("30 %", "4 %")),
+    ],
+)
+def test_a_chance_and_its_limit_never_read_as_equal(chance: float, limit: float, said: tuple[str, str]) -> None:
+    """Shares of ten where they tell the two apart, else percent with as many decimals as that takes."""
+    assert tuple(words.replace("\u00a0", " ") for words in wording.against(chance, limit)) == said
+
+
+def test_each_chance_stands_on_its_side_of_the_limit() -> None:
+    """Whatever the limit, a chance over it never reads as lower and one under it never as higher."""
+    for limit in (0.005, 0.02, 0.043, 0.05, 0.1, 0.125, 0.2, 0.3, 0.5):
+        for step in range(1, 100):
+            chance, said = step / 100, wording.against(step / 100, limit)
+            if chance != limit:
+                assert said[0] != said[1], (chance, limit)
+
+
+@pytest.mark.parametrize(
+    ("basis", "used", "said"),
+    [
+        ("own", 1, "1 full test of this pack, and its type"),
+        ("own", 3, "3 full tests of this pack, and its type"),
+        ("type", 0, "its type only: this pack was never tested"),
+        ("kin", 0, "other types, because too little is measured of this one"),
+        ("kin", 2, "2 full tests of this pack, and other types, because too little is measured of this one"),
+        ("guess", 0, "what is assumed of its chemistry, because nothing is measured of its type"),
+    ],
+)
+def test_each_basis_is_told(basis: str, used: int, said: str) -> None:
+    """What a forecast rests on, down to what is only assumed."""
+    assert wording.basis(Forecast(basis=basis, tests_used=used), tested=False) == said
+
+
+def test_a_correction_is_told_only_where_it_changes_what_is_said() -> None:
+    """Before and after stand side by side; the same words twice, or no known crossing, are nothing to tell."""
+    forecast = Forecast(chance_uncorrected=0.31, chance_before_visit=0.19)
+    told = wording.corrected(forecast, 25)
+    assert "was 3 in 10 before" in told
+    assert "is 2 in 10 after" in told
+    assert wording.corrected(forecast, 0) == ""
+    assert wording.corrected(Forecast(chance_uncorrected=0.19, chance_before_visit=0.2), 25) == ""
+
+
+def test_the_forecasts_word_on_a_test_comes_before_its_flags_but_after_void() -> None:
+    """A test set aside is marked so, whatever its charge; a void one is void."""
+    test = a_run(10, pk=7, short_charge=True)
+    aside, jump = Forecast(doubtful=[7]), Forecast(jumps=[7])
+    assert [wording.kind(test, each) for each in (None, aside, jump)] == ["short", "aside", "jump"]
+    assert wording.kind(a_run(10, pk=7, voided_at=START, voided_why="x"), aside) == "void"
+    assert list(wording.flags_by(aside, a_run(10, pk=8))) == []
+
+
+def test_an_expected_run_is_told_to_ten_minutes() -> None:
+    """What is only expected is not told to the minute."""
+    assert wording.about(timedelta(hours=6.02)).replace("\u00a0", " ") == "about 6 h"
+    assert wording.about(timedelta(minutes=377)).replace("\u00a0", " ") == "about 6 h 20 min"
