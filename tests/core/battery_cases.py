@@ -1,11 +1,12 @@
-"""Invented types of battery packs, drawn from the model itself, so that the truth is known."""
+"""Invented types of battery packs, drawn from a straight or a bending fade, so that the truth is known."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from fleet.core.battery.arrays import FloatArray, IntArray
-from fleet.core.battery.forecast import Packs, RuntimeTests
+from fleet.core.battery.bend.histories import FadeTests
+from fleet.core.battery.forecast import Packs
 
 MEAN = np.array([1.02, 0.05])
 SPREAD = np.array([[0.0004, 0.00009], [0.00009, 0.000225]])
@@ -15,23 +16,29 @@ LEVEL = 0.80
 
 @dataclass(frozen=True)
 class DrawnType:
-    """A type drawn from the model: its tests, its packs, and each pack's true start and fade (P, 2)."""
+    """A type drawn from a law: its tests, its packs, each pack's true start and fade (P, 2), and the common bend."""
 
-    tests: RuntimeTests
+    tests: FadeTests
     packs: Packs
     truth: FloatArray
+    bend: float = 0.0
 
     @property
     def true_crossing(self) -> FloatArray:
-        """The age at which each pack's true line passes the level; infinity where it never falls."""
+        """The age at which each pack's true course passes the level; infinity where it never falls."""
         start, fade = self.truth.T
+        if self.bend:
+            return (-fade + np.sqrt(fade**2 + 4 * self.bend * (start - LEVEL))) / (2 * self.bend)
         return np.where(fade > 0, (start - LEVEL) / np.where(fade > 0, fade, 1.0), np.inf)
 
+    def true_fraction(self, age: FloatArray) -> FloatArray:
+        """The true fraction (P,) at an age (P,)."""
+        return np.asarray(self.truth[:, 0] - self.truth[:, 1] * age - self.bend * age**2)
 
-def columns(pack: IntArray, age: FloatArray, fraction: FloatArray) -> RuntimeTests:
-    """Full tests, every one usable."""
-    usable = np.ones(len(pack), dtype=bool)
-    return RuntimeTests(pack=pack, age_years=age, fraction=fraction, usable=usable, stopped_early=~usable)
+
+def columns(pack: IntArray, age: FloatArray, fraction: FloatArray) -> FadeTests:
+    """Full tests, every one a plain value."""
+    return FadeTests.of(pack, age, fraction)
 
 
 def drawn_type(
@@ -42,6 +49,7 @@ def drawn_type(
     mean: FloatArray = MEAN,
     spread: FloatArray = SPREAD,
     noise_sd: float = NOISE_SD,
+    bend: float = 0.0,
 ) -> DrawnType:
     """Packs 0.5 to 6 years old with up to `tests_each` tests (the first four have all), the visit half a year on."""
     rng = np.random.default_rng(seed)
@@ -52,5 +60,6 @@ def drawn_type(
     count[:4] = tests_each
     pack = np.repeat(np.arange(packs), count)
     age = rng.uniform(0.0, 1.0, len(pack)) * today[pack]
-    fraction = truth[pack, 0] - truth[pack, 1] * age + rng.normal(0.0, noise_sd, len(pack))
-    return DrawnType(columns(pack, age, np.maximum(fraction, 0.0)), Packs(today, today + 0.5), truth)
+    fraction = truth[pack, 0] - truth[pack, 1] * age - bend * age**2 + rng.normal(0.0, noise_sd, len(pack))
+    packs_today = Packs(today, today + 0.5, today + 1.5)
+    return DrawnType(columns(pack, age, np.maximum(fraction, 0.0)), packs_today, truth, bend)

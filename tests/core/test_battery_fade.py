@@ -9,7 +9,7 @@ from scipy import stats
 
 from fleet.core.battery.arrays import FloatArray, IntArray
 from fleet.core.battery.fade import FadePopulation, Method, fit_fade, pack_posterior, pack_sums
-from fleet.core.battery.forecast import RuntimeTests
+from fleet.core.battery.bend.histories import FadeTests
 from fleet.core.errors import BadValueError, NotEnoughDataError
 from tests.core.battery_cases import MEAN, NOISE_SD, SPREAD, DrawnType, columns, drawn_type
 
@@ -54,7 +54,7 @@ def test_restricted_likelihood_is_that_of_the_contrasts(seed: int) -> None:
     assert found.log_likelihood == pytest.approx(expected, abs=1e-6)
 
 
-def dense_log_likelihood(tests: RuntimeTests, spread: FloatArray, noise: float, method: Method) -> float:
+def dense_log_likelihood(tests: FadeTests, spread: FloatArray, noise: float, method: Method) -> float:
     """Give the log likelihood at the best mean, but for a constant, worked out from all tests at once."""
     design, covariance = dense_covariance(tests.pack, tests.age_years, spread, noise)
     weighted = np.linalg.solve(covariance, design)

@@ -11,10 +11,12 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from fleet.core.battery.runtime import (
     RatedRuntimes,
+    at_reference_temperature,
     fractions_meet_level,
     meets_level,
     runtime_fraction,
     short_charge,
+    shortfall,
 )
 from fleet.core.errors import BadValueError
 
@@ -131,3 +133,30 @@ def test_numbers_out_of_range_are_refused(measured: float, rated: float, level: 
     with pytest.raises(BadValueError) as refusal:
         meets_level(measured, rated, level)
     assert refusal.value.field == field
+
+
+def test_a_warm_test_is_brought_to_the_reference_temperature() -> None:
+    """At 0.6 % a degree, 0.9 measured at 30 °C is 0.9 / 1.06 at 20 °C, and at 20 °C it is what it was."""
+    found = at_reference_temperature([0.9, 0.9, 0.9], [30.0, 20.0, 10.0], coefficient=0.006, reference_c=20.0)
+    assert_allclose(found, [0.9 / 1.06, 0.9, 0.9 / 0.94], rtol=1e-15)
+
+
+def test_without_a_temperature_or_a_coefficient_nothing_is_corrected() -> None:
+    """A temperature that nobody read, or a type that states no coefficient, leaves the fraction as it is."""
+    assert_array_equal(at_reference_temperature([0.9], [np.nan], coefficient=0.006, reference_c=20.0), [0.9])
+    assert_array_equal(at_reference_temperature([0.9], [35.0], coefficient=None, reference_c=20.0), [0.9])
+
+
+def test_a_correction_beyond_sense_is_refused() -> None:
+    """A cold at which a pack would run for nothing has no correction."""
+    with pytest.raises(BadValueError, match=r"ambient_c\[0\] is -10.0"):
+        at_reference_temperature([0.9], [-10.0], coefficient=0.05, reference_c=20.0)
+
+
+def test_the_shortfall_of_a_charge_is_the_part_that_was_missing() -> None:
+    """Seven and a half of ten hours lack a quarter, ten or more lack nothing, none lacks all."""
+    assert_array_equal(shortfall([7.5, 10.0, 14.0, 0.0], 10.0), [0.25, 0.0, 0.0, 1.0])
+    with pytest.raises(BadValueError, match="charge_hours"):
+        shortfall([np.nan], 10.0)
+    with pytest.raises(BadValueError, match="charging_hours_required"):
+        shortfall([5.0], 0.0)

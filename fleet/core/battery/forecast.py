@@ -1,29 +1,29 @@
 """The forecast of one device type's packs: what each carries today, when it crosses the level, and how sure that is.
 
-What is done with tests that are not plain values:
+The model is `bend`: a fade that bends and wanders, its numbers drawn, tests that may be wrong. What is done here:
 
-* A test stopped early by hand is a lower bound, not a value, and is not fitted. Where the forecast gives a run as
-  long as the bound less than `least_bound_chance`, the pack is marked `bound_contradicted`; its numbers stand
-  unchanged and a page must show the mark beside them.
-* A gross outlier is kept out of the type's fit and marked in `set_aside`, its pack in `has_set_aside`. It is also kept
-  out of its own pack's forecast, unless it is too LOW and the pack's latest test: then the pack may have failed, and
-  nothing later says otherwise.
-* A pack's latest usable test under the level makes it `already_below`, whatever the model makes of it.
-* No pack is forecast to recover: where a pack's expected fade is negative, today's fraction is the line's value at its
-  last fitted test. A type whose mean fade is not positive gets no forecast.
+* A test stopped early by hand is a lower bound. One that ran longer than the other tests of its pack and type give a
+  chance of `least_bound_chance` is marked `bound_contradicted`: a page must say so beside the numbers.
+* Short charges and rates outside the type's table are tests of their own kind, whose noise (and loss) is learned.
+* A test more likely wrong than right is marked in `set_aside`, its pack in `has_set_aside`; its weight in the forecast
+  is small by itself. A test far above what the earlier ones allow is a `jump`: test again, or ask whether a new pack
+  went in that nobody logged.
+* A pack's latest full test under the level makes it `already_below`, whatever the model makes of it.
+* No pack is forecast to recover: the fractions never rise with time, and none is negative.
+* A type with too few tests of its own (`minimum`) rests on what its prior says: on other types, or on an assumption.
+  A pack of which that leaves nearly everything open is `uncertain`, and no page gives a number for it.
+* Chances and interval ends are corrected together by the type's `Recalibration`, so that they agree.
 
-Spread and noise are plugged in, so a small type's interval is too short: drawn from the model itself, the 80 % interval
-held the true crossing for 63, 72, 76 and 78 % of packs in types of 8, 20, 60 and 200. A real fade that bends makes it
-too late as well. Say beside the interval how many packs (`population.packs`) it rests on.
-
-The model comes in by two things only, a `FadePosterior` and a `CrossingLaw` (see `crossing`): another model of fade
-replaces these and leaves this page's readers alone. Forecasts inform; the maker's instructions and local policy decide.
+The chance of crossing counts first passages: a chance by a visit is never less than that of being below today.
+Forecasts inform; a forecast is no test, and the maker's instructions and local policy decide.
 """
 
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
 from fleet.core.battery.arrays import (
@@ -32,103 +32,114 @@ from fleet.core.battery.arrays import (
     IntArray,
     column,
     first_bad,
-    indices,
     mask,
     measured_column,
     same_length,
 )
-from fleet.core.battery.crossing import LineCrossing, chance_below_at, crossing_quantile
-from fleet.core.battery.fade import FadePopulation, FadePosterior, pack_posterior, pack_sums
+from fleet.core.battery.bend.doubt import gross_chances, surprises
+from fleet.core.battery.bend.fit import FadeFit, fit_fade_numbers
+from fleet.core.battery.bend.histories import PLAIN, FadeTests, Histories, lay_out, removal_level, rough_life
+from fleet.core.battery.bend.outlook import FadeOutlook, outlook
+from fleet.core.battery.bend.parameters import FadeNumbers, FadePrior, assumed_prior
+from fleet.core.battery.bend.ranks import Recalibration
 from fleet.core.battery.minimum import MinimumInformation
-from fleet.core.battery.outliers import OutlierRules, RobustFade, fit_fade_robustly
 from fleet.core.battery.runtime import fractions_meet_level
-from fleet.core.errors import BadValueError, NotEnoughDataError
+from fleet.core.errors import BadValueError
 
-OWN_TESTS = "own tests"
-TYPE_ONLY = "type only"
+OWN, KIN, ASSUMED = "own", "kin", "assumed"
+# Packs whose states are held together.
+_AT_ONCE = 2000
 
 
 @dataclass(frozen=True)
 class ForecastRules:
-    """The choices a forecast rests on."""
+    """The choices a forecast rests on. All are this project's own."""
 
     minimum: MinimumInformation = field(default_factory=MinimumInformation)
-    outliers: OutlierRules = field(default_factory=OutlierRules)
     interval: float = 0.80
     """Chance that the crossing lies between the low and the high age."""
     horizon_years: float = 15.0
     """After today; a crossing later than that is given as infinity. Longer than a pack's or driver's service life."""
     least_bound_chance: float = 0.05
     """A test stopped early that ran longer than the forecast gives this chance contradicts it."""
+    likely_wrong: float = 0.5
+    """A test is set aside where the chance that it is a gross error is greater."""
+    jump: float = 4.0
+    """Standard deviations above what the earlier tests allow. A sound test exceeds 4 once in some 30,000."""
+    widest: float = 4.0
+    """An interval whose end is so many times its beginning (ages of the pack) says too little."""
+    soon_years: float = 2.0
+    """So does one without an end that begins within these years from today."""
+    draws: int = 32
+    """Sets of the type's numbers."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, init=False)
 class Packs:
-    """All P packs of the type: `age_today` and `age_next_visit` (P,), years; the visit's is nan if none is planned.
+    """All P packs of the type, as columns (P,); ages in years since the pack was fitted.
 
-    A visit that is late counts as today. Raises BadValueError for a negative or infinite age.
+    `age_today`; `age_next_visit` and `age_following_visit`, nan if none is planned (a visit that is late counts as
+    today). `entry_age`: at which the pack came into the record, 0 if it was new. `removed`: taken out as worn. `use`:
+    log of the pack's cycles a year over the type's median, 0 where not counted. Raises BadValueError for an age that
+    is negative or no number.
     """
 
     age_today: FloatArray
     age_next_visit: FloatArray
+    age_following_visit: FloatArray
+    entry_age: FloatArray
+    removed: BoolArray
+    use: FloatArray
 
-    def __post_init__(self) -> None:
-        """Check the ages and keep them as float arrays."""
-        object.__setattr__(self, "age_today", measured_column(self.age_today, "age_today"))
-        object.__setattr__(self, "age_next_visit", column(self.age_next_visit, "age_next_visit"))
-        same_length(age_today=self.age_today, age_next_visit=self.age_next_visit)
-        bad = np.isinf(self.age_next_visit) | (self.age_next_visit < 0)
-        first_bad(bad, self.age_next_visit, "age_next_visit", "it must be years of age, or nan if no visit is planned")
+    def __init__(  # noqa: PLR0913, PLR0917 - one argument for each column
+        self,
+        age_today: ArrayLike,
+        age_next_visit: ArrayLike,
+        age_following_visit: ArrayLike | None = None,
+        entry_age: ArrayLike | None = None,
+        removed: ArrayLike | None = None,
+        use: ArrayLike | None = None,
+    ) -> None:
+        """Check the columns and keep them as arrays; the last four may be left out."""
+        today = measured_column(age_today, "age_today")
+        length = len(today)
+        columns = {
+            "age_today": today,
+            "age_next_visit": _visit(age_next_visit, "age_next_visit"),
+            "age_following_visit": _visit(
+                np.full(length, np.nan) if age_following_visit is None else age_following_visit, "age_following_visit"
+            ),
+            "entry_age": measured_column(np.zeros(length) if entry_age is None else entry_age, "entry_age"),
+            "removed": mask(np.zeros(length, dtype=np.bool_) if removed is None else removed, "removed"),
+            "use": column(np.zeros(length) if use is None else use, "use"),
+        }
+        same_length(**columns)
+        first_bad(~np.isfinite(columns["use"]), columns["use"], "use", "it must be a finite number")
+        for name, values in columns.items():
+            object.__setattr__(self, name, values)
 
     def __len__(self) -> int:
         """Return P."""
         return len(self.age_today)
 
 
-@dataclass(frozen=True, eq=False)
-class RuntimeTests:
-    """All N tests of the type's packs, as columns (N,).
-
-    `pack`: row in Packs. `age_years` of the pack at the test. `fraction`: runtime fraction, for a test stopped early
-    the fraction it had run. `usable`: ran flat after a full charge, a value. `stopped_early`: a lower bound. A test
-    with neither (voided, short charge) is not looked at; one with both is refused. Raises BadValueError.
-    """
-
-    pack: IntArray
-    age_years: FloatArray
-    fraction: FloatArray
-    usable: BoolArray
-    stopped_early: BoolArray
-
-    def __post_init__(self) -> None:
-        """Check the columns and keep them as arrays of one kind each."""
-        object.__setattr__(self, "pack", indices(self.pack, "pack", below=np.iinfo(np.int64).max))
-        object.__setattr__(self, "age_years", measured_column(self.age_years, "age_years"))
-        object.__setattr__(self, "fraction", measured_column(self.fraction, "fraction"))
-        for name in ("usable", "stopped_early"):
-            object.__setattr__(self, name, mask(getattr(self, name), name))
-        columns = (self.age_years, self.fraction, self.usable, self.stopped_early)
-        for name, values in zip(("age_years", "fraction", "usable", "stopped_early"), columns, strict=True):
-            same_length(pack=self.pack, **{name: values})
-        rule = "a test stopped early is a lower bound and cannot be usable as a value"
-        first_bad(self.usable & self.stopped_early, self.usable, "usable", rule)
+def _visit(values: ArrayLike, field: str) -> FloatArray:
+    ages = column(values, field)
+    bad = np.isinf(ages) | (ages < 0)
+    first_bad(bad, ages, field, "it must be years of age, or nan if no visit is planned")
+    return ages
 
 
 @dataclass(frozen=True, eq=False)
-class TypeForecast:
-    """One device type's forecast. Arrays are (P,), one row per pack, except `set_aside`; ages in years.
+class Foreseen:
+    """What is forecast of P packs, as columns (P,); ages in years, infinity for "not within the horizon".
 
-    `posterior`: each pack's line, for a plot of its course. `fraction_today`, `fraction_sd`: the true fraction,
-    expected value and standard deviation. `crossing_*_age`: the age at which the level is passed, with the interval's
-    ends; 0 means below it when new, infinity not within the horizon. `chance_below_today`; `chance_before_visit`: of
-    having crossed by the next visit, never less than that of being below today, nan without a visit. `own_tests`:
-    whether a test of the pack itself was used. `already_below`: expected below the level, or measured so at the latest
-    usable test (`last_test_below`). `bound_contradicted`, `has_set_aside`: see the module's text. `set_aside` (N,):
-    tests kept out of the fit, to be looked at by somebody.
+    `fraction_today`, `fraction_sd`: the true fraction, expected value and standard deviation. `crossing_*_age`: at
+    which the level is passed, with the interval's ends; 0 means below it when new. `chance_below_today`,
+    `chance_before_visit`, `chance_before_following`: of having crossed by then, nan without a visit;
+    `chance_uncorrected`: before the next visit, without the recalibration.
     """
 
-    population: FadePopulation
-    posterior: FadePosterior
     fraction_today: FloatArray
     fraction_sd: FloatArray
     crossing_low_age: FloatArray
@@ -136,118 +147,233 @@ class TypeForecast:
     crossing_high_age: FloatArray
     chance_below_today: FloatArray
     chance_before_visit: FloatArray
+    chance_before_following: FloatArray
+    chance_uncorrected: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class TypeForecast(Foreseen):
+    """One device type's forecast: the columns of `Foreseen`, what marks its packs (P,) and tests (N,), and the model.
+
+    `own_tests`: whether a full test of the pack itself was used. `already_below`: expected below the level, or measured
+    so at the latest full test (`last_test_below`). `bound_contradicted`, `has_set_aside`, `has_jump`, `uncertain`: see
+    the module's text. `low_is_past`: the interval begins before the pack's last test (or today, if it has none): it may
+    be below already. `set_aside`, `jump` (N,). `informed`: "own", "kin" or "assumed", what the type's numbers rest on;
+    `lacking` says in words what its own tests fall short of, "" if nothing.
+    """
+
     own_tests: BoolArray
     already_below: BoolArray
     last_test_below: BoolArray
     bound_contradicted: BoolArray
     has_set_aside: BoolArray
+    has_jump: BoolArray
+    uncertain: BoolArray
+    low_is_past: BoolArray
     set_aside: BoolArray
+    jump: BoolArray
+    informed: str
+    lacking: str
+    level: float
+    fit: FadeFit
+    recalibration: Recalibration
+    packs: Packs
+    histories: Histories
 
-    @property
-    def basis(self) -> NDArray[np.str_]:
-        """Return "own tests" or "type only" for each pack."""
-        return np.where(self.own_tests, OWN_TESTS, TYPE_ONLY)
+    @cached_property
+    def outlook(self) -> FadeOutlook:
+        """What is known of all packs, uncorrected. Some 3 kB a pack: of many thousands ask `outlook_of` for a part."""
+        return outlook(self.histories, self.fit.drawn_numbers(), self.level)
+
+    def outlook_of(self, rows: IntArray) -> FadeOutlook:
+        """Return what is known of the packs `rows` (n,), in that order, uncorrected."""
+        return outlook(_rows(self.histories, rows), self.fit.drawn_numbers(), self.level)
+
+    def course(self, rows: IntArray, years_ahead: FloatArray) -> FloatArray:
+        """Return the 10, 50 and 90 % fractions (3, J, n) of packs `rows` (n,) at `years_ahead` (J,) of today, rising.
+
+        Corrected like the chances, from normal laws of the same mean and variance; never rising, never negative.
+        """
+        known = self.outlook_of(rows)
+        points = [known.fraction_at(self.packs.age_today[rows] + years) for years in years_ahead]
+        middle, sd = (np.stack(each) for each in zip(*points, strict=True))
+        wanted = [special.ndtri(self.recalibration.forecast_chance(chance)) for chance in (0.1, 0.5, 0.9)]
+        fan = np.stack([middle + z * sd for z in wanted])
+        return np.maximum(np.minimum.accumulate(fan, axis=1), 0.0)
 
 
-def forecast(
-    tests: RuntimeTests, packs: Packs, *, level: float = 0.80, rules: ForecastRules | None = None
+def forecast(  # noqa: PLR0913 - the tests, the packs, and four things that may be known of their type
+    tests: FadeTests,
+    packs: Packs,
+    *,
+    level: float = 0.80,
+    prior: FadePrior | None = None,
+    recalibration: Recalibration | None = None,
+    rules: ForecastRules | None = None,
+    fit: FadeFit | None = None,
+    measured: FloatArray | None = None,
 ) -> TypeForecast:
     """Forecast all packs of one device type against the replacement `level` (runtime fraction).
 
-    Raises NotEnoughDataError, in words for a page, where the type's tests fall short of `rules.minimum` or show no
-    fade; BadValueError for a level outside 0 to 1 or a test of a pack that is not in `packs`.
+    `prior`: what is assumed of the type's numbers, None for wide assumptions. `recalibration`: None for no correction.
+    `fit`: the type's numbers where they are known already, to be used as they are. `measured` (N,): the fractions that
+    decide whether the latest test is under the level, where `tests` has them at a reference temperature. Raises
+    BadValueError for a level outside 0 to 1 or a test of a pack that is not in `packs`.
     """
-    rules = rules or ForecastRules()
+    rules, recalibration = rules or ForecastRules(), recalibration or Recalibration()
     _check(tests, packs, level)
-    used = np.flatnonzero(tests.usable)
-    fitted = _fit(tests, used, rules)
-    own = used[~_ignored(tests, used, fitted)]
-    sums = pack_sums(tests.pack[own], tests.age_years[own], tests.fraction[own], packs=len(packs))
-    posterior = pack_posterior(fitted.population, sums)
-    law = LineCrossing(posterior, level, packs.age_today)
-    low, median, high = (
-        crossing_quantile(law, chance, packs.age_today + rules.horizon_years)
-        for chance in ((1 - rules.interval) / 2, 0.5, (1 + rules.interval) / 2)
+    histories = histories_of(tests, packs, level)
+    if fit is None:
+        fit = fit_fade_numbers(histories, prior or assumed_prior(rough_life(histories)), draws=rules.draws)
+    full = np.flatnonzero(~tests.bound & (tests.kind == PLAIN))
+    lacking = rules.minimum.lacking(tests.pack[full], tests.age_years[full])
+    foreseen = _foreseen(
+        histories,
+        fit.drawn_numbers(),
+        level,
+        lambda known, some: _of_part(known, some, packs, recalibration, rules),
     )
-    today = posterior.fraction_at(_age_without_recovery(tests, own, packs, posterior))
-    last_below = _last_test_below(tests, used, len(packs), level)
-    set_aside = _marked(used[fitted.too_high | fitted.too_low], len(tests.pack))
+    last_below = _last_test_below(tests, full, tests.fraction if measured is None else measured, len(packs), level)
+    below = last_below | ~fractions_meet_level(foreseen.fraction_today, level)
+    numbers = fit.numbers()
+    set_aside = np.nan_to_num(gross_chances(tests, histories, numbers)) > rules.likely_wrong
+    jump = np.nan_to_num(surprises(tests, histories, numbers)) > rules.jump
+    own = _marked(tests.pack[full], len(packs))
     return TypeForecast(
-        population=fitted.population,
-        posterior=posterior,
-        fraction_today=today,
-        fraction_sd=posterior.fraction_sd_at(packs.age_today),
-        crossing_low_age=low,
-        crossing_median_age=median,
-        crossing_high_age=high,
-        chance_below_today=chance_below_at(posterior, level, packs.age_today),
-        chance_before_visit=law(np.maximum(packs.age_next_visit, packs.age_today)),
-        own_tests=sums.count > 0,
-        already_below=last_below | ~fractions_meet_level(today, level),
+        **{each.name: getattr(foreseen, each.name) for each in fields(Foreseen)},
+        own_tests=own,
+        already_below=below,
         last_test_below=last_below,
-        bound_contradicted=_bound_contradicted(tests, posterior, fitted.population, rules),
+        bound_contradicted=_bound_contradicted(tests, packs, fit, level, rules),
         has_set_aside=_marked(tests.pack[set_aside], len(packs)),
+        has_jump=_marked(tests.pack[jump], len(packs)),
+        uncertain=_uncertain(foreseen, packs, rules) & ~below,
+        low_is_past=foreseen.crossing_low_age < _last_age(tests, packs),
         set_aside=set_aside,
+        jump=jump,
+        informed=(KIN if fit.prior.borrowed else ASSUMED) if lacking else OWN,
+        lacking=lacking,
+        level=level,
+        fit=fit,
+        recalibration=recalibration,
+        packs=packs,
+        histories=histories,
     )
 
 
-def _check(tests: RuntimeTests, packs: Packs, level: float) -> None:
+def histories_of(tests: FadeTests, packs: Packs, level: float) -> Histories:
+    """Return the tests laid out by pack; the level at which packs were taken out is learned from those that were."""
+    full = np.flatnonzero(~tests.bound & (tests.kind == PLAIN))
+    last = _latest(tests, full)
+    worn = last[packs.removed[tests.pack[last]]]
+    middle, sd = removal_level(tests.fraction[worn], level)
+    return lay_out(tests, len(packs), entry_age=packs.entry_age, entry_level=middle, entry_level_sd=sd, use=packs.use)
+
+
+def _check(tests: FadeTests, packs: Packs, level: float) -> None:
     if not 0 < level < 1:
         message = f"level is {level}; it must lie between 0 and 1, as 0.80 does."
         raise BadValueError(message, field="level")
     first_bad(tests.pack >= len(packs), tests.pack, "pack", f"there are {len(packs)} packs, counted from 0")
 
 
-def _fit(tests: RuntimeTests, used: IntArray, rules: ForecastRules) -> RobustFade:
-    rules.minimum.check(tests.pack[used], tests.age_years[used])
-    fitted = fit_fade_robustly(tests.pack[used], tests.age_years[used], tests.fraction[used], rules.outliers)
-    kept = used[~(fitted.too_high | fitted.too_low)]
-    rules.minimum.check(tests.pack[kept], tests.age_years[kept])
-    if fitted.population.mean[1] <= 0:
-        message = "Not enough data for a forecast of this type: its tests show no fade with age yet."
-        raise NotEnoughDataError(message)
-    return fitted
+def _foreseen(
+    histories: Histories, draws: FadeNumbers, level: float, of_part: Callable[[FadeOutlook, Histories], Foreseen]
+) -> Foreseen:
+    names = [each.name for each in fields(Foreseen)]
+    found = {name: np.full(len(histories), np.nan) for name in names}
+    for some in _parts(histories):
+        part = of_part(outlook(some.in_own_order(), draws, level), some)
+        for name in names:
+            found[name][some.row] = getattr(part, name)
+    return Foreseen(**found)
 
 
-def _ignored(tests: RuntimeTests, used: IntArray, fitted: RobustFade) -> BoolArray:
-    """Return which used tests have no say in their own pack's forecast."""
-    latest = _marked(_latest(tests, used), len(tests.pack))[used]
-    return fitted.too_high | (fitted.too_low & ~latest)
+def _parts(histories: Histories) -> Iterator[Histories]:
+    for first in range(0, len(histories), _AT_ONCE):
+        yield histories.chosen(np.arange(first, min(first + _AT_ONCE, len(histories))))
 
 
-def _latest(tests: RuntimeTests, rows: IntArray) -> IntArray:
+def _of_part(
+    known: FadeOutlook, some: Histories, packs: Packs, recalibration: Recalibration, rules: ForecastRules
+) -> Foreseen:
+    today, next_age, following_age = (
+        ages[some.row] for ages in (packs.age_today, packs.age_next_visit, packs.age_following_visit)
+    )
+    tails = ((1 - rules.interval) / 2, 0.5, (1 + rules.interval) / 2)
+    asked = np.array([recalibration.forecast_chance(tail) for tail in tails])
+    low, median, high = known.crossing_ages(asked, today + rules.horizon_years)
+    now, sd = known.fraction_at(today)
+    then, _ = known.fraction_at(np.minimum(some.last_age, today))
+    below_today, next_visit, following = known(today), _by(known, today, next_age), _by(known, today, following_age)
+    return Foreseen(
+        fraction_today=np.maximum(np.minimum(now, then), 0.0),
+        fraction_sd=sd,
+        crossing_low_age=low,
+        crossing_median_age=median,
+        crossing_high_age=high,
+        chance_below_today=recalibration.chance(below_today),
+        chance_before_visit=recalibration.chance(next_visit),
+        chance_before_following=recalibration.chance(following),
+        chance_uncorrected=next_visit,
+    )
+
+
+def _by(known: FadeOutlook, today: FloatArray, visit: FloatArray) -> FloatArray:
+    planned = ~np.isnan(visit)
+    return np.where(planned, known(np.where(planned, np.maximum(visit, today), today)), np.nan)
+
+
+def _uncertain(foreseen: Foreseen, packs: Packs, rules: ForecastRules) -> BoolArray:
+    low, high = foreseen.crossing_low_age, foreseen.crossing_high_age
+    endless = np.isinf(high) & (low <= packs.age_today + rules.soon_years)
+    return endless | (np.isfinite(high) & (high > rules.widest * low))
+
+
+def _latest(tests: FadeTests, rows: IntArray) -> IntArray:
     """Return the row of each pack's latest test among `rows`; of two at the same age the later row."""
     ordered = rows[np.lexsort((rows, tests.age_years[rows], tests.pack[rows]))]
     pack = tests.pack[ordered]
     return ordered[np.append(pack[1:] != pack[:-1], True)] if ordered.size else ordered
 
 
-def _last_test_below(tests: RuntimeTests, used: IntArray, packs: int, level: float) -> BoolArray:
-    latest = _latest(tests, used)
-    return _marked(tests.pack[latest[~fractions_meet_level(tests.fraction[latest], level)]], packs)
+def _last_test_below(tests: FadeTests, full: IntArray, measured: FloatArray, packs: int, level: float) -> BoolArray:
+    latest = _latest(tests, full)
+    return _marked(tests.pack[latest[~fractions_meet_level(measured[latest], level)]], packs)
 
 
-def _age_without_recovery(tests: RuntimeTests, own: IntArray, packs: Packs, posterior: FadePosterior) -> FloatArray:
-    """Return the age (P,) to read today's fraction at: the last test's, where the pack's own line would rise since."""
-    latest = _latest(tests, own)
-    last_age = packs.age_today.copy()
-    last_age[tests.pack[latest]] = tests.age_years[latest]
-    rising = posterior.mean[:, 1] < 0
-    return np.where(rising, np.minimum(last_age, packs.age_today), packs.age_today)
+def _last_age(tests: FadeTests, packs: Packs) -> FloatArray:
+    """Return the age (P,) at each pack's last full test, or today."""
+    latest = _latest(tests, np.flatnonzero(~tests.bound & (tests.kind == PLAIN)))
+    age = packs.age_today.copy()
+    age[tests.pack[latest]] = tests.age_years[latest]
+    return age
 
 
-def _bound_contradicted(
-    tests: RuntimeTests, posterior: FadePosterior, population: FadePopulation, rules: ForecastRules
-) -> BoolArray:
-    rows = np.flatnonzero(tests.stopped_early)
-    pack, age = tests.pack[rows], tests.age_years[rows]
-    line = posterior.of(pack)
-    sd = np.sqrt(line.fraction_sd_at(age) ** 2 + population.noise_variance)
-    chance = special.ndtr((line.fraction_at(age) - tests.fraction[rows]) / sd)
-    return _marked(pack[chance < rules.least_bound_chance], len(posterior.mean))
+def _bound_contradicted(tests: FadeTests, packs: Packs, fit: FadeFit, level: float, rules: ForecastRules) -> BoolArray:
+    """Return the packs (P,) with a bound that ran longer than the most likely numbers and the values give a chance."""
+    numbers = fit.numbers()
+    bounds = np.flatnonzero(tests.bound)
+    if not bounds.size:
+        return _marked(bounds, len(packs))
+    pack, age = tests.pack[bounds], tests.age_years[bounds]
+    without = _rows(histories_of(tests.rows(~tests.bound), packs, level), pack)
+    middle, sd = outlook(without, numbers, level).fraction_at(age)
+    spread = np.sqrt(sd**2 + numbers.noise[tests.kind[bounds], 0])
+    reads_low = numbers.charge[0] * tests.shortfall[bounds]
+    chance = special.ndtr((middle - reads_low - tests.fraction[bounds]) / spread)
+    return _marked(pack[chance < rules.least_bound_chance], len(packs))
 
 
-def _marked(rows: IntArray | BoolArray, length: int) -> BoolArray:
+def _rows(histories: Histories, rows: IntArray) -> Histories:
+    """Return the packs `rows` (n,), which may stand more than once, as rows 0 to n - 1."""
+    place = np.empty(len(histories), dtype=np.int64)
+    place[histories.row] = np.arange(len(place))
+    order = np.argsort(place[rows], kind="stable")
+    return replace(histories.chosen(place[rows][order]), row=order)
+
+
+def _marked(rows: IntArray, length: int) -> BoolArray:
     marks = np.zeros(length, dtype=np.bool_)
     marks[rows] = True
     return marks

@@ -1,16 +1,15 @@
-"""How much must be known of a device type before a forecast of its packs is more than an invention."""
+"""How much must be known of a device type before its forecast rests on its own tests."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from fleet.core.battery.arrays import FloatArray, IntArray
-from fleet.core.errors import NotEnoughDataError
 
 
 @dataclass(frozen=True)
 class MinimumInformation:
-    """What a type's usable tests must amount to. The numbers are this project's own choice, each with its reason."""
+    """What a type's full tests must amount to. The numbers are this project's own choice, each with its reason."""
 
     packs: int = 8
     """With a test. A variance between 8 packs is known to about 50 % (sqrt(2/7)); with fewer it is a guess."""
@@ -19,8 +18,8 @@ class MinimumInformation:
     age_spread_years: float = 1.0
     """Between the youngest and the oldest test: a fade of some 0.05 a year hides in 0.02 of test error below that."""
 
-    def check(self, pack: IntArray, age_years: FloatArray) -> None:
-        """Raise NotEnoughDataError, in plain words, unless the usable tests (N,) reach each minimum."""
+    def lacking(self, pack: IntArray, age_years: FloatArray) -> str:
+        """Return in plain words what the full tests (N,) fall short of; "" where they reach each minimum."""
         tests = np.bincount(pack)
         with_test, repeated = int(np.count_nonzero(tests)), int(np.count_nonzero(tests > 1))
         spread = float(np.ptp(age_years)) if age_years.size else 0.0
@@ -31,6 +30,4 @@ class MinimumInformation:
             lacking.append(f"{repeated} packs tested twice or more, {self.repeated_packs} needed")
         if spread < self.age_spread_years:
             lacking.append(f"tests {spread:.1f} years of pack age apart, {self.age_spread_years:.1f} needed")
-        if lacking:
-            message = f"Not enough data for a forecast of this type: {'; '.join(lacking)}."
-            raise NotEnoughDataError(message)
+        return "; ".join(lacking)

@@ -86,6 +86,33 @@ def runtime_fraction(measured_hours: ArrayLike, rate: ArrayLike, table: RatedRun
     return MeasuredFraction(fraction, np.broadcast_to(rated.outside_table, fraction.shape))
 
 
+def at_reference_temperature(
+    fraction: ArrayLike, ambient_c: ArrayLike, *, coefficient: float | None, reference_c: float
+) -> FloatArray:
+    """Return what the runtime fraction would have been at the reference temperature: fraction / (1 + k (T - T_ref)).
+
+    `ambient_c` (as `fraction`, in °C): T, nan where it was not read. `coefficient` k per K, None where the type states
+    none. Either leaves the fraction as it is. Only for what goes into a forecast: the verdict of a test is that of the
+    runtime as measured. Source: form as IEC 60896 has it for lead-acid (from memory); k is the maker's to state.
+    """
+    measured, ambient = np.broadcast_arrays(
+        np.asarray(fraction, dtype=np.float64), np.asarray(ambient_c, dtype=np.float64)
+    )
+    gain = 1 + (coefficient or 0.0) * (ambient - reference_c)
+    first_bad(gain <= 0, ambient, "ambient_c", f"the correction of {coefficient} per K does not reach that far")
+    return np.asarray(np.where(np.isnan(ambient), measured, measured / gain))
+
+
+def shortfall(charge_hours: ArrayLike, charging_hours_required: ArrayLike) -> FloatArray:
+    """Return the part of the charging hours that was missing before a test: 0 for a full charge, 1 for none.
+
+    Both in hours, broadcast together. Raises BadValueError as `short_charge` does.
+    """
+    charged = np.asarray(charge_hours, dtype=np.float64)
+    first_bad(~(np.isfinite(charged) & (charged >= 0)), charged, "charge_hours", "it must be zero hours or more")
+    return np.asarray(np.maximum(1 - charged / _positive(charging_hours_required, "charging_hours_required"), 0.0))
+
+
 def short_charge(charge_hours: ArrayLike, charging_hours_required: ArrayLike) -> BoolArray:
     """Return where the charge before a test was shorter than the type asks, so that the test says little of the pack.
 
