@@ -13,6 +13,7 @@ from fleet.management.demo.drivers import TAKEN_OVER_SHARE, take_over, wishes
 from fleet.management.demo.hospital import build_hospital
 from fleet.management.demo.libraries import build_libraries, first_sight, plan_nights, plan_sightings
 from fleet.management.demo.people import build_people
+from fleet.management.demo.policy import plan_policy
 from fleet.management.demo.repairs import plan_fault
 from fleet.management.demo.visits import plan_service
 from fleet.management.demo.world import World
@@ -56,3 +57,4 @@ def _begin(world: World, count: int) -> None:
     plan_retirements(world, start, end, max(1, count // 30))
     plan_sightings(world)
     plan_nights(world, start, end)
+    plan_policy(world)

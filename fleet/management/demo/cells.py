@@ -23,6 +23,12 @@ _REFERENCE: Final = Decimal(5)
 #: mL/h; above it no pack of a ward is run flat for a test.
 _FASTEST: Final = Decimal(25)
 
+#: One week's packs are weak: made so many days before the end, fitted in these days before it, fading so much faster.
+WEAK_PREFIX: Final = "TW"
+WEAK_MADE: Final = 640
+WEAK_FITTED: Final = range(430, 580)
+WEAK_FADE: Final = 1.9
+
 
 def a_cell(pack: Pack, model: Model, fitted_on: date, rng: Dice) -> Cell:
     """Draw the truth of a pack: it starts near 1 and loses some 0.03 to 0.07 a year."""
@@ -47,11 +53,15 @@ def new_pack(hospital: Hospital, model: Model, made_on: date, number: str = "") 
 
 def fit_fresh(world: World, device: Device, model: Model, *, by: Actor, order: Order | None = None) -> Cell:
     """Take a new pack into stock and fit it today."""
-    today = clock.today()
-    made = today - timedelta(days=world.rng.randrange(40, 200))
+    today, end = clock.today(), clock.local_day(world.diary.end)
+    weak = model.prefix == WEAK_PREFIX and (end - today).days in WEAK_FITTED
+    usual = today - timedelta(days=world.rng.randrange(40, 200))
+    made = end - timedelta(days=WEAK_MADE) if weak else usual
     pack = batteries.add_pack(new_pack(world.hospital, model, made), by=by)
     batteries.fit(pack, device, on=today, by=by, order=order)
-    return a_cell(pack, model, today, world.rng)
+    cell = a_cell(pack, model, today, world.rng)
+    cell.fade *= WEAK_FADE if weak else 1
+    return cell
 
 
 def replace_pack(  # noqa: PLR0913 - a swap has a driver, a reason, an order and words

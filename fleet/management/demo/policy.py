@@ -1,0 +1,67 @@
+"""What the hospital decided about its batteries, how it buys packs, and what lies on its shelf."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+from functools import partial
+from typing import Any, Final
+
+from fleet.batteries import actions as batteries
+from fleet.batteries.models import RiskLimit
+from fleet.management.demo.cells import new_pack
+from fleet.management.demo.diary import local
+from fleet.management.demo.world import World
+from fleet.registry.models import Device
+from fleet.web import clock
+
+#: Days before the end on which limits were set, and on which the last box of packs was taken into stock.
+_DECIDED: Final = 400
+_DELIVERED: Final = 24
+_ASSUMED: Final = "assumed; no source"
+_LIVES: Final = {"NiMH": Decimal("4.0"), "Li-ion": Decimal("5.0")}
+_LIMITS: Final[tuple[tuple[str, str, dict[str, Any]], ...]] = (
+    ("", RiskLimit.WardKind.ANY, {"limit": Decimal("0.100"), "why": "Agreed by the device committee"}),
+    (
+        "",
+        RiskLimit.WardKind.CRITICAL,
+        {"limit": Decimal("0.050"), "why": "A driver change there interrupts vasoactive infusions"},
+    ),
+    (
+        Device.Pool.TRAINING,
+        RiskLimit.WardKind.ANY,
+        {"limit": Decimal("0.300"), "may_skip_tests": True, "why": "Never used on patients"},
+    ),
+)
+#: Packs taken onto the shelf, and packs on order, by type.
+_SHELF: Final = {"TW-10": (14, 20), "Lento 3": (6, 0), "Sable": (9, 0), "Sable N": (2, 0)}
+_LEAD_DAYS: Final = 35
+
+
+def plan_policy(world: World) -> None:
+    """Plan the committee's decisions, the terms of supply and the last box of packs."""
+    end = clock.local_day(world.diary.end)
+    world.diary.plan(local(end - timedelta(days=_DECIDED), 14), partial(_decide, world))
+    world.diary.plan(local(end - timedelta(days=_DELIVERED), 10), partial(_take_in, world, end))
+
+
+def _decide(world: World) -> None:
+    for pool, ward_kind, facts in _LIMITS:
+        batteries.set_limit(pool, ward_kind, facts, by=world.crew.manager)
+    for chemistry, life in _LIVES.items():
+        facts = {"life_years": life, "source": _ASSUMED, "edition": ""}
+        batteries.set_chemistry_life(chemistry, facts, verified=False, by=world.crew.manager)
+
+
+def _take_in(world: World, end: date) -> None:
+    for name, (on_shelf, on_order) in _SHELF.items():
+        model = world.hospital.models[name]
+        for number in range(on_shelf):
+            made = clock.today() - timedelta(days=40 + number % 3)
+            batteries.add_pack(new_pack(world.hospital, model, made), by=world.crew.storekeeper)
+        supply = {
+            "lead_days": _LEAD_DAYS,
+            "multiple": 2,
+            "on_order": on_order,
+            "expected_on": end + timedelta(days=12) if on_order else None,
+            "price": model.pack_price,
+        }
+        batteries.set_supply(model.kind, supply, by=world.crew.storekeeper)
