@@ -54,7 +54,7 @@ class LineCrossing:
     def __call__(self, age_years: FloatArray) -> FloatArray:
         """Return P(T <= age) for each pack."""
         line, now = self.posterior, self.age_today
-        now_sd, then_sd = (np.sqrt(_covariance(line, age, age)) for age in (now, age_years))
+        now_sd, then_sd = (np.sqrt(np.maximum(_covariance(line, t, t), _LEAST_VARIANCE)) for t in (now, age_years))
         today = (self.level - line.fraction_at(now)) / now_sd
         then = (self.level - line.fraction_at(age_years)) / then_sd
         correlation = _covariance(line, now, age_years) / (now_sd * then_sd)

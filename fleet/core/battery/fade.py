@@ -196,7 +196,8 @@ class _PackTerms:
         one_plus_trace = 1 + flat @ relative.ravel()
         adjugate = np.array([relative[1, 1], -relative[0, 1], -relative[1, 0], relative[0, 0]])
         spread_determinant = max(relative[0, 0] * relative[1, 1] - relative[0, 1] ** 2, 0.0)
-        self.determinant = one_plus_trace + spread_determinant * determinant
+        # Never below 1 but by rounding.
+        self.determinant = np.maximum(one_plus_trace + spread_determinant * determinant, 1.0)
         information = (flat + determinant[:, None] * adjugate) / self.determinant[:, None]
         self.information = information.reshape(-1, 2, 2)
         carried = (design.reshape(-1, 2) * np.repeat(response @ relative, 2, axis=0)).sum(axis=1).reshape(-1, 2)

@@ -26,6 +26,7 @@ import numpy as np
 from scipy import special
 
 from fleet.core.battery.arrays import BoolArray, FloatArray, IntArray
+from fleet.core.errors import NotEnoughDataError
 
 #: Chances at which every way gives the age of crossing, so that one scorer serves all.
 PROBABILITIES = np.array([0.005, 0.01, 0.025, *np.arange(0.05, 0.96, 0.05), 0.975, 0.99, 0.995]).round(3)
@@ -42,18 +43,18 @@ _LEAST_SPAN = 1e-12
 
 @dataclass(frozen=True, eq=False)
 class CrossingLaws:
-    """The laws of P crossings as points of their distribution functions: `chance` (K, P) of having crossed by `age`
-    (K, P), both rising; straight between them, 0 before the first, 1 after the last. Ages in any one unit.
-    """  # fmt: skip
+    """The laws of P crossings, as points of their distribution functions; straight between them.
+
+    `chance` (K, P) of having crossed by `age` (K, P), both rising; 0 before the first, 1 after the last. Ages in any
+    one unit.
+    """
 
     age: FloatArray
     chance: FloatArray
 
     @classmethod
     def of_quantiles(cls, age: FloatArray, probabilities: FloatArray, latest: FloatArray) -> "CrossingLaws":
-        """Return the laws with quantiles `age` (K, P) at `probabilities` (K,); what lies after `latest` (P,), or is
-        infinite, lies there.
-        """  # fmt: skip
+        """Return the laws with quantiles `age` (K, P) at `probabilities` (K,); later ones lie at `latest` (P,)."""
         chance = np.broadcast_to(probabilities[:, None], age.shape)
         return cls(np.minimum(age, latest), np.asarray(chance, dtype=np.float64))
 
@@ -95,11 +96,10 @@ def crps(laws: CrossingLaws, low: FloatArray, high: FloatArray) -> FloatArray:
 
 def _squares(age: FloatArray, height: FloatArray, first: FloatArray, last: FloatArray) -> FloatArray:
     """Return the integral (P,) of the squared height, straight between the ages, from `first` to `last` (P,)."""
-    begin, end = (np.clip(each, first, last) for each in (age[:-1], age[1:]))
+    begin, end = (np.clip(np.clip(each, first, last), age[:-1], age[1:]) for each in (age[:-1], age[1:]))
     slope = np.diff(height, axis=0) / np.maximum(np.diff(age, axis=0), _LEAST_SPAN)
     a, b = height[:-1] + slope * (begin - age[:-1]), height[:-1] + slope * (end - age[:-1])
-    inside = (begin >= age[:-1]) & (end <= age[1:]) & (end > begin)
-    return np.asarray(np.where(inside, (end - begin) * (a * a + a * b + b * b) / 3, 0.0).sum(axis=0))
+    return np.asarray(((end - begin) * (a * a + a * b + b * b) / 3).sum(axis=0))
 
 
 def interval_score(low: FloatArray, high: FloatArray, truth: FloatArray, alpha: float) -> FloatArray:
@@ -132,9 +132,8 @@ class Score:
     """How good some forecasts were. Times in months; shares 0 to 1.
 
     `forecasts` of `packs` different packs, of which `known` crossings are known. `crps`. `within_50`, `_80`, `_95`: of
-    the crossings inside the forecast's interval (None for a way that gives no interval). `judged`: forecasts for which
-    it is certain whether the crossing came inside the 80 % interval, `inside`: those where it did. `off`: mean by which
-    the middle date certainly missed, later positive (too late); `off_size` without sign. `early`: share that crossed
+    the crossings inside the forecast's interval (None for a way that gives no interval). `off`: mean by which the
+    middle date certainly missed, positive where it came too late; `off_size` without sign. `early`: share that crossed
     before the 5 % date. `failed`, `wasted`: had each pack been replaced on the day its chance of having crossed reached
     `limit`, the share that would have crossed before, and the months of life given away (at least).
     """
@@ -146,8 +145,6 @@ class Score:
     within_50: float | None
     within_80: float | None
     within_95: float | None
-    judged: int
-    inside: int
     off: float
     off_size: float
     early: float
@@ -155,21 +152,27 @@ class Score:
     wasted: float
 
 
-def score(
-    laws: CrossingLaws, low: FloatArray, high: FloatArray, pack: IntArray, *, limit: float = 0.1, band: bool = True
-) -> Score | None:
-    """Score laws (ages in years) of packs `pack` (N,) against truths in [low, high] (N,); None of no forecast.
+@dataclass(frozen=True)
+class Truths:
+    """What is known of N crossings: they lie in [`low`, `high`] (N,), years; `pack` (N,) tells the packs apart."""
+
+    low: FloatArray
+    high: FloatArray
+    pack: IntArray
+
+
+def score(laws: CrossingLaws, truths: Truths, *, limit: float = 0.1, band: bool = True) -> Score:
+    """Score N laws (ages in years) against their truths. Raises NotEnoughDataError where there are none.
 
     `limit` is taken to the nearest edge of CELLS for `failed`. `band`: whether the way gives intervals.
     """
+    low, high, pack = truths.low, truths.high, truths.pack
     if not len(low):
-        return None
+        raise NotEnoughDataError("There are no forecasts to score.")
     rank_low, rank_high = ranks(laws, low, high)
     shares = rank_shares(rank_low, rank_high)
     middle, due = laws.quantile(0.5), laws.quantile(limit)
     late, soon = np.maximum(middle - high, 0.0), np.maximum(low - middle, 0.0)
-    inside = (low >= laws.quantile(0.1)) & (high <= laws.quantile(0.9))
-    outside = (high < laws.quantile(0.1)) | (low > laws.quantile(0.9))
     within = [_between(shares, width) if band else None for width in (0.5, 0.8, 0.95)]
     return Score(
         forecasts=len(low),
@@ -179,8 +182,6 @@ def score(
         within_50=within[0],
         within_80=within[1],
         within_95=within[2],
-        judged=int((inside | outside).sum()),
-        inside=int(inside.sum()),
         off=MONTHS * float((late - soon).mean()),
         off_size=MONTHS * float((late + soon).mean()),
         early=_upto(shares, EARLY),
@@ -199,9 +200,11 @@ def _between(shares: FloatArray, width: float) -> float:
 
 @dataclass(frozen=True)
 class Bin:
-    """Forecasts that said a chance from `low` to `high`: how many `packs`, their mean chance `said`, how often it
-    `came` true, and the range in which that share would lie nine times in ten, were the count chance (`least`, `most`).
-    """  # fmt: skip
+    """Forecasts that said a chance from `low` to `high`.
+
+    How many `packs`, their mean chance `said`, how often it `came` true, and the range `least` to `most` that the true
+    share lies in nine times in ten.
+    """
 
     low: float
     high: float
