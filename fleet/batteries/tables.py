@@ -2,14 +2,16 @@
 
 from collections.abc import Iterable, Iterator
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Any, Final
 
 import django_tables2 as tables
+from django.conf import settings
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from fleet.batteries import wording
+from fleet.batteries import policy_wording, wording
 from fleet.batteries.models import Fitting, Forecast, Pack
 from fleet.registry.models import Device
 from fleet.web import clock, marks, phrases
@@ -288,3 +290,50 @@ def pack_rows(packs: Iterable[Any]) -> Iterator[tuple[Cell, ...]]:
             row.scrapped_on,
             row.scrapped_why,
         )
+
+
+class TypeTable(tables.Table):
+    """One row a type of pack (`queries.TypeRow`)."""
+
+    name = tables.Column("Type", linkify=lambda record: f"{reverse('batteries:fleet')}?type={record.device_type.pk}")
+    hours = tables.Column("Runs when new", default=phrases.NOT_KNOWN, attrs=_NUMBER)
+    fade = tables.Column("Lost in the first year", default=phrases.NOT_KNOWN, attrs=_NUMBER)
+    middle = tables.Column("Half need replacing after", default=phrases.NOT_KNOWN, attrs=_NUMBER)
+    price = tables.Column("Pack", default=phrases.NOT_KNOWN, attrs=_NUMBER)
+    per_year = tables.Column("A year in service", default=phrases.NOT_KNOWN, attrs=_NUMBER)
+    fitted = tables.Column("Fitted", attrs=_NUMBER)
+    rests_on = tables.Column("Rests on", order_by=("tested", "tests"))
+
+    class Meta:
+        empty_text = "No type of driver has a fitted pack."
+
+    def render_hours(self, record: Any) -> SafeString:
+        """Hours at the reference rate, which stands below."""
+        rate = phrases.quantity(record.device_type.reference_rate, "mL/h")
+        return format_html(
+            '<span>{} <span class="hint block">at {}</span></span>', phrases.quantity(record.hours, "h"), rate
+        )
+
+    def render_fade(self, value: float) -> str:
+        """A share of the rated runtime."""
+        return phrases.percent(value)
+
+    def render_middle(self, record: Any) -> SafeString:
+        """Years, and the 8-in-10 range below."""
+        return format_html(
+            '<span>{} <span class="hint block">8 in 10: {}</span></span>',
+            f"{record.middle:.1f}{phrases.NO_BREAK}years",
+            policy_wording.years_range(record.low, record.high),
+        )
+
+    def render_price(self, value: Decimal) -> str:
+        """In the hospital's currency."""
+        return f"{value:.2f}{phrases.NO_BREAK}{settings.CURRENCY}"
+
+    def render_per_year(self, value: float) -> str:
+        """The same."""
+        return f"{value:.2f}{phrases.NO_BREAK}{settings.CURRENCY}"
+
+    def render_rests_on(self, record: Any) -> SafeString | str:
+        """In words, marked where it is assumed."""
+        return marks.mark("caution", record.rests_on.capitalize()) if record.is_assumed else record.rests_on

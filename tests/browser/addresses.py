@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import Model, QuerySet
 
 from fleet.alerts.models import Alert
-from fleet.batteries.models import Pack, RuntimeTest
+from fleet.batteries.models import ChemistryLife, Pack, RiskLimit, RuntimeTest
 from fleet.bench.models import Order, Procedure
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
@@ -70,6 +70,9 @@ VALUES: dict[tuple[str, str], Values] = {
     ("schedules/dues/", "pk"): one_each(Due, "plan__kind"),
     ("schedules/plans/", "pk"): first(Plan),
     ("batteries/tests/", "pk"): one_each(RuntimeTest, "stop"),
+    ("batteries/limits/", "pk"): first(RiskLimit),
+    ("batteries/limits/chemistries/", "pk"): first(ChemistryLife),
+    ("batteries/supply/", "pk"): first(DeviceType),
     ("batteries/packs/", "number"): one_each(Pack, "state", "number"),
     ("batteries/packs/", "verb"): lambda _person: ["scrap", "cycles"],
     ("alerts/", "pk"): one_each(Alert, "source"),

@@ -13,17 +13,32 @@ from fleet.batteries.actions.packs import (
     remove,
     scrap,
 )
+from fleet.batteries.actions.policy import (
+    LIFE_FACTS,
+    LIMIT_FACTS,
+    SUPPLY_FACTS,
+    change_limit,
+    drop_limit,
+    set_chemistry_life,
+    set_limit,
+    set_supply,
+)
 from fleet.batteries.actions.tests import NewTest, check_test, faults_of, log_test, log_tests, void_test
 
 __all__ = [
+    "LIFE_FACTS",
+    "LIMIT_FACTS",
+    "SUPPLY_FACTS",
     "NewFitting",
     "NewPack",
     "NewTest",
     "add_pack",
     "add_packs",
+    "change_limit",
     "check_test",
     "count_cycles",
     "count_cycles_of_many",
+    "drop_limit",
     "faults_of",
     "fit",
     "fit_many",
@@ -34,5 +49,8 @@ __all__ = [
     "remove",
     "remove_from_retired",
     "scrap",
+    "set_chemistry_life",
+    "set_limit",
+    "set_supply",
     "void_test",
 ]

@@ -1,5 +1,29 @@
 """Reading batteries: packs and their tests, the panel of a driver, and which packs will not last."""
 
+from fleet.batteries.queries.alarms import Alarm, alarms
+from fleet.batteries.queries.fleet import (
+    ASSUMED_LIMIT,
+    TypeStand,
+    bands,
+    counts_of,
+    limit_in_force,
+    on_shelf,
+    pack_price,
+    stands,
+    supply_of,
+    types_with_packs,
+)
+from fleet.batteries.queries.fleet import Counts as TypeCounts
+from fleet.batteries.queries.limits import Line as LimitLine
+from fleet.batteries.queries.limits import (
+    chemistries_without_life,
+    dropped_limits,
+    holdings,
+    limits,
+    lives,
+    weighed,
+)
+from fleet.batteries.queries.orders import Order, order_of
 from fleet.batteries.queries.outlook import (
     LISTS,
     Counts,
@@ -28,6 +52,7 @@ from fleet.batteries.queries.packs import (
 )
 from fleet.batteries.queries.rated import rated_table
 from fleet.batteries.queries.sheet import Sheet, SheetRow, sheet, testable
+from fleet.batteries.queries.types import TypeRow, compared
 from fleet.batteries.queries.view import (
     BatteryView,
     MadeTest,
@@ -37,39 +62,66 @@ from fleet.batteries.queries.view import (
     made_test,
     pack_record,
 )
+from fleet.batteries.queries.what_if import WhatIf, what_if
 
 __all__ = [
+    "ASSUMED_LIMIT",
     "LISTS",
+    "Alarm",
     "BatteryView",
     "Counts",
+    "LimitLine",
     "MadeTest",
+    "Order",
     "Outlook",
     "PackRecord",
     "Sheet",
     "SheetRow",
+    "TypeCounts",
+    "TypeRow",
+    "TypeStand",
     "TypeWithoutForecast",
+    "WhatIf",
     "aged",
+    "alarms",
     "already_below",
+    "bands",
     "battery_order",
     "battery_view",
+    "chemistries_without_life",
+    "compared",
     "counts",
+    "counts_of",
+    "dropped_limits",
     "fitted_pack",
     "fitting_of",
     "forecasts",
     "free_packs",
+    "holdings",
     "last_syringe",
+    "limit_in_force",
+    "limits",
+    "lives",
     "made_test",
     "never_tested",
     "not_enough",
+    "on_shelf",
+    "order_of",
+    "pack_price",
     "pack_record",
     "packs",
     "rated_table",
     "sheet",
+    "stands",
+    "supply_of",
     "testable",
     "tested",
     "tests",
     "tests_of",
+    "types_with_packs",
     "types_without_forecast",
+    "weighed",
+    "what_if",
     "will_not_last",
     "without_pack",
     "without_visit",

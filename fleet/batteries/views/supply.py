@@ -1,0 +1,54 @@
+"""How packs of a type are bought: how long delivery takes, what is on order, how sure the shelf must be."""
+
+from django.conf import settings
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from fleet.batteries import actions, queries
+from fleet.batteries.forms import SupplyForm
+from fleet.batteries.views.common import REFUSED, above
+from fleet.core.errors import BenchwardError, ConflictError
+from fleet.core.permissions import May
+from fleet.people.queries import acting
+from fleet.registry.models import DeviceType
+from fleet.web.forms import put_beside
+from fleet.web.guards import demand, guard
+
+
+@guard(May.SEE_FLEET)
+@require_http_methods(["GET", "HEAD", "POST"])
+def supply(request: HttpRequest, pk: int) -> HttpResponse:
+    """What is stated of a type's supply; whoever keeps the store states it."""
+    device_type = get_object_or_404(queries.types_with_packs(), pk=pk)
+    if request.method == "POST":
+        demand(request, May.KEEP_STORE)
+    row = queries.supply_of(device_type)
+    form = SupplyForm(request.POST or None, instance=row)
+    if form.is_valid() and _saved(request, device_type, form):
+        messages.success(request, f"The supply of packs for {device_type} is stated.")
+        return redirect(f"{reverse('batteries:fleet')}?type={device_type.pk}")
+    context = {
+        "above": [*above(), ("Packs to hold", f"{reverse('batteries:fleet')}?type={device_type.pk}")],
+        "type": device_type,
+        "supply": row,
+        "on_shelf": queries.on_shelf(device_type),
+        "form": form,
+        "currency": settings.CURRENCY,
+    }
+    return render(request, "batteries/supply.html", context, status=REFUSED if form.errors else 200)
+
+
+def _saved(request: HttpRequest, device_type: DeviceType, form: SupplyForm) -> bool:
+    try:
+        actions.set_supply(device_type, form.changes(), opened=form.cleaned_data["opened"], by=acting(request))
+    except ConflictError as error:
+        form.add_error(None, str(error))
+        form.show_what_stands(queries.supply_of(device_type))
+    except BenchwardError as error:
+        put_beside(form, error)
+    else:
+        return True
+    return False
