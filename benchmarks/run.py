@@ -1,5 +1,7 @@
 """Run the benchmarks beside this file, each in a process of its own: `make bench`, or `make bench ARGS="fade pages"`.
 
+A benchmark is a file bench_*.py or a folder with a __main__.py.
+
 Times depend on the machine; the ratios, taken in one run on one machine, are what is worth comparing.
 """
 
@@ -10,7 +12,8 @@ import time
 from pathlib import Path
 
 HERE = Path(__file__).parent
-FOUND = {path.stem.removeprefix("bench_"): path for path in sorted(HERE.glob("bench_*.py"))}
+FILES = {path.stem.removeprefix("bench_"): f"benchmarks.{path.stem}" for path in sorted(HERE.glob("bench_*.py"))}
+FOUND = {**FILES, **{path.parent.name: f"benchmarks.{path.parent.name}" for path in HERE.glob("*/__main__.py")}}
 
 
 def main(asked: list[str]) -> int:
@@ -22,7 +25,7 @@ def main(asked: list[str]) -> int:
     for name in asked or FOUND:
         print(f"\n== {name} ==", flush=True)
         start = time.perf_counter()
-        ended = subprocess.run([sys.executable, str(FOUND[name])], cwd=HERE.parent, env=_environment(), check=False)
+        ended = subprocess.run([sys.executable, "-m", FOUND[name]], cwd=HERE.parent, env=_environment(), check=False)
         failed += ended.returncode != 0
         print(f"({time.perf_counter() - start:.0f} s in all)", flush=True)
     return failed

@@ -1,21 +1,21 @@
 """Invented fleets with known truth: drivers ("slots") whose packs are tested, replaced and renewed over the years.
 
 Fades outside the model's dictionary are among them: a kink, a flattening curve, steps. All choices are invented; they
-aim at lives of about four years, a test a year at most, and some wrong tests.
+aim at lives of about four years, a test a year at most, and some wrong tests. A mixed fleet has a large type, one that
+lasts longer and bends late, and a small one of the first's chemistry that lasts shorter.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from benchmarks.forecast.cells import LEVEL, Fleet
+from benchmarks.forecast.fleets import LEVEL, Fleet, Packs, TypeFleet, type_fleet
 from fleet.core.battery.arrays import BoolArray, FloatArray
+from fleet.core.battery.bend.histories import FadeTests
 
 YEARS = 16.0
-LIFE_YEARS = 4.0
 _GRID = np.arange(0.0, YEARS + 1e-9, 1 / 24)
-_GENERATIONS = 12
 # Share of failing tests after which the pack goes; true fraction at which it goes without a test.
 SEEN_TO, DEAD = 0.9, 0.6
 
@@ -33,6 +33,8 @@ class Scene:
     tested: float = 0.7
     record_years: float = 6.0
     """Nothing older than this is on record: packs fitted before come in at mid-life."""
+    pace: float = 1.0
+    """How many times as fast as usual the packs age."""
 
 
 def _line(t: FloatArray, b: FloatArray, _: FloatArray) -> FloatArray:
@@ -64,36 +66,46 @@ FADES: dict[str, Callable[[FloatArray, FloatArray, FloatArray], FloatArray]] = {
 }
 
 
-def simulated_fleet(scene: Scene, seed: int) -> Fleet:
-    """Return the fleet as on record today."""
-    rng = np.random.default_rng(seed)
+# Share of the slots, chemistry, fade and pace of the types of a mixed fleet.
+MIXED = ((0.55, "nickel", "bend", 1.0), (0.35, "lithium", "knee", 0.7), (0.1, "nickel", "bend", 1.4))
+
+
+def one_type(scene: Scene) -> Callable[[int], Fleet]:
+    """Return the drawing, by seed, of a fleet of one type as on record today."""
+    return lambda seed: (_drawn(scene, "one", np.random.default_rng(seed)),)
+
+
+def mixed_types(scene: Scene) -> Callable[[int], Fleet]:
+    """Return the drawing, by seed, of a fleet of the types in MIXED; fade and pace of `scene` are not looked at."""
+
+    def draw(seed: int) -> Fleet:
+        rng = np.random.default_rng(seed)
+        parts = (
+            (replace(scene, slots=round(share * scene.slots), fade=fade, pace=pace), chemistry)
+            for share, chemistry, fade, pace in MIXED
+        )
+        return tuple(_drawn(part, chemistry, rng) for part, chemistry in parts)
+
+    return draw
+
+
+def _drawn(scene: Scene, chemistry: str, rng: np.random.Generator) -> TypeFleet:
     fitted = rng.uniform(0.0, 6.0, scene.slots)
     phase = rng.uniform(0.0, 1.0, scene.slots)
     columns: list[tuple[FloatArray, ...]] = []
     rows: list[tuple[FloatArray, ...]] = []
     before = 0
-    for _ in range(_GENERATIONS):
+    while (fitted < YEARS).any():
         life = _Generation(scene, fitted, phase, rng)
         seen = (fitted < YEARS) & (life.removed > YEARS - scene.record_years)
         rows.append(life.packs(seen))
         columns.append(life.tests(seen, before))
         before += int(seen.sum())
         fitted = life.removed
-    packs = [np.concatenate(values) for values in zip(*rows, strict=True)]
-    tests = [np.concatenate(values) for values in zip(*columns, strict=True)]
-    today, crossing, entry, serving = packs
-    return Fleet(
-        tests[0].astype(np.int64),
-        tests[1],
-        tests[2],
-        today,
-        crossing,
-        (serving > 0) & (crossing > today),
-        LIFE_YEARS,
-        entry,
-        tests[3] > 0,
-        serving == 0,
-    )
+    end, crossing, entry, serving = (np.concatenate(values) for values in zip(*rows, strict=True))
+    pack, age, fraction, bound = (np.concatenate(values) for values in zip(*columns, strict=True))
+    packs = Packs(end, entry, serving == 0, crossing, (serving > 0) & (crossing > end))
+    return type_fleet(chemistry, packs, FadeTests.of(pack.astype(np.int64), age, fraction, bound > 0))
 
 
 class _Generation:
@@ -106,7 +118,7 @@ class _Generation:
         rate = np.exp(rng.normal(np.log(0.05), 0.28, count))
         walk = np.cumsum(rng.normal(0, scene.stray * np.sqrt(1 / 24), (count, len(_GRID))), axis=1)
         late = rng.uniform(0.0, 1.0, count)
-        self.course = start[:, None] - FADES[scene.fade](_GRID[None], rate[:, None], late[:, None]) + walk
+        self.course = start[:, None] - FADES[scene.fade](scene.pace * _GRID[None], rate[:, None], late[:, None]) + walk
         self.crossing = _first_below(self.course)
         self.visits = phase[:, None] + np.arange(YEARS)[None]
         age = self.visits - fitted[:, None]

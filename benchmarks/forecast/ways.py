@@ -1,102 +1,101 @@
-"""Ways to a forecast, each as quantiles (PROBABILITIES, P) of the crossing age in years."""
+"""Ways to forecast a whole fleet.
+
+Those of `fleet.core.battery.ways`, type by type; the bend model with types that borrow from each other; and surpyval's
+path model.
+"""
 
 import warnings
 from collections.abc import Callable
 
 import numpy as np
-from statsmodels.regression.mixed_linear_model import MixedLM
+from surpyval.degradation import DegradationAnalysis, DegradationModel
 
-from benchmarks.forecast.cells import LEVEL, Fleet
-from benchmarks.forecast.scores import PROBABILITIES
-from fleet.core.battery.arrays import FloatArray, IntArray
-from fleet.core.battery.bend.fit import fit_fade_numbers
-from fleet.core.battery.bend.histories import FadeTests, Histories, lay_out, removal_level, rough_life
+from benchmarks.forecast.fleets import Fleet, TypeFleet
+from fleet.core.battery import ways
+from fleet.core.battery.arrays import FloatArray
+from fleet.core.battery.bend.borrowing import TypeRecord, fit_types
 from fleet.core.battery.bend.outlook import crossing_ages
-from fleet.core.battery.bend.parameters import assumed_prior
-from fleet.core.battery.crossing import LineCrossing, crossing_quantile
-from fleet.core.battery.fade import FadePopulation, PackSums, pack_posterior, pack_sums
-from fleet.core.battery.outliers import OutlierRules, fit_fade_robustly
+from fleet.core.battery.scores import PROBABILITIES, CrossingLaws
 
-HORIZON_LIVES = 4.0
-Way = Callable[[Fleet], FloatArray]
-
-
-def bending(fleet: Fleet) -> FloatArray:
-    """The model of `fleet.core.battery.bend`."""
-    histories = histories_of(fleet)
-    fit = fit_fade_numbers(histories, assumed_prior(rough_life(histories)))
-    return crossing_ages(histories, fit.drawn_numbers(), LEVEL, PROBABILITIES, HORIZON_LIVES * fleet.life)
+EFFORT = ways.Effort(draws=32, most_packs=5000)
+PATH_DRAWS = 4000
+# One law of each type's scored packs.
+Way = Callable[[Fleet], list[CrossingLaws]]
 
 
-def histories_of(fleet: Fleet) -> Histories:
-    """Return the fleet's histories, with what its removed packs say of the level at which they go."""
-    tests = FadeTests.of(fleet.pack, fleet.age, fleet.fraction, fleet.bound)
-    pack, age, fraction = _values(fleet)
-    rows = np.lexsort((age, pack))
-    last = rows[np.append(pack[rows][1:] != pack[rows][:-1], True)]
-    gone = fleet.removed[pack[last]] if fleet.removed is not None else np.zeros(len(last), dtype=np.bool_)
-    level, sd = removal_level(fraction[last][gone], LEVEL)
-    return lay_out(tests, len(fleet.today), entry_age=fleet.entry, entry_level=level, entry_level_sd=sd)
+def by_type(way: ways.Way) -> Way:
+    """Return the way that forecasts each type by itself."""
+    return lambda fleet: [way(each.known, each.asked, EFFORT) for each in fleet]
 
 
-def pooled_line(fleet: Fleet) -> FloatArray:
-    """The existing pooled straight line, spread and noise plugged in."""
-    columns = _values(fleet)
-    rules = OutlierRules()
-    fitted = fit_fade_robustly(*columns, rules)
-    kept = ~(fitted.too_high | fitted.too_low)
-    sums = pack_sums(*(each[kept] for each in columns), packs=len(fleet.today))
-    return _line_quantiles(fleet, fitted.population, sums)
+def borrowing(fleet: Fleet) -> list[CrossingLaws]:
+    """The bend model; a type borrows from the others (of a fleet of one type there is nothing to borrow)."""
+    records = {str(row): _record(each) for row, each in enumerate(fleet)}
+    fits = fit_types(records, draws=EFFORT.draws, seed=EFFORT.seed)
+    found = []
+    for each, fit in zip(fleet, fits.values(), strict=True):
+        known = each.known
+        ages = crossing_ages(known.histories, fit.drawn_numbers(), known.level, PROBABILITIES, known.horizon)
+        found.append(_laws(ages[:, each.asked], each))
+    return found
 
 
-def mixed_lm(fleet: Fleet) -> FloatArray:
-    """The MixedLM of statsmodels by REML: every test taken as good, its estimates plugged in."""
-    pack, age, fraction = _values(fleet)
-    design = np.column_stack([np.ones(len(age)), -age])
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # a spread at the edge of what is allowed is its usual answer here
-        found = MixedLM(fraction, design, groups=pack, exog_re=design).fit(reml=True)
-    population = FadePopulation(
-        mean=found.fe_params,
-        spread=np.asarray(found.cov_re),
-        noise_variance=float(found.scale),
-        mean_covariance=np.asarray(found.cov_params())[:2, :2],
-        log_likelihood=float(found.llf),
-        packs=len(np.unique(pack)),
-        tests=len(pack),
-        method="reml",
-    )
-    return _line_quantiles(fleet, population, pack_sums(pack, age, fraction, packs=len(fleet.today)))
+def path_model(fleet: Fleet) -> list[CrossingLaws]:
+    """Surpyval's: a straight path for each pack, all paths by REML, its draws of each pack's crossing.
 
-
-def own_line(fleet: Fleet) -> FloatArray:
-    """A least-squares line through each pack's own tests, as a spreadsheet gives; no interval.
-
-    A pack with one test, or whose line does not fall, gets the line from 1 at the fade of all tests together.
+    A type that it refuses (too few packs with two tests, or too few paths that fall) gets the pooled line.
     """
-    tested, age, fraction = _values(fleet)
-    count = np.bincount(tested, minlength=len(fleet.today))
-    fade = float(np.sum(age * (1 - fraction)) / np.sum(age**2))
-    start, slope = np.ones(len(count)), np.full(len(count), max(fade, 1e-6))
-    for pack in np.flatnonzero(count > 1):
-        rows = tested == pack
-        if np.ptp(age[rows]) > 0:
-            falling, at_new = np.polyfit(age[rows], fraction[rows], 1)
-            if falling < 0:
-                start[pack], slope[pack] = at_new, -falling
-    return np.tile(np.maximum((start - LEVEL) / slope, 0.0), (len(PROBABILITIES), 1))
+    found = []
+    for each in fleet:
+        try:
+            found.append(_paths(each))
+        except ValueError:
+            found.append(ways.pooled_line(each.known, each.asked, EFFORT))
+    return found
 
 
-def _values(fleet: Fleet) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Return pack, age and fraction of the tests that ran flat."""
-    value = ~fleet.bound if fleet.bound is not None else np.ones(len(fleet.pack), dtype=np.bool_)
-    return fleet.pack[value], fleet.age[value], fleet.fraction[value]
+def _paths(each: TypeFleet) -> CrossingLaws:
+    pack, age, fraction = each.known.values
+    often = [row for row in range(len(each.scored)) if len(np.unique(age[pack == row])) > 1]
+    use = np.isin(pack, often)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # spreads at the edge of what is allowed: told by the scores
+        model = DegradationAnalysis.fit(
+            age[use], fraction[use], pack[use], threshold=each.known.level, path="linear", population_method="reml"
+        )
+        ages = [_path_ages(model, age[pack == row], fraction[pack == row]) for row in each.asked]
+    return _laws(np.reshape(ages, (-1, len(PROBABILITIES))).T, each)
 
 
-def _line_quantiles(fleet: Fleet, population: FadePopulation, sums: PackSums) -> FloatArray:
-    law = LineCrossing(pack_posterior(population, sums), LEVEL, fleet.today)
-    horizon = np.full(len(fleet.today), HORIZON_LIVES * fleet.life)
-    return np.stack([crossing_quantile(law, float(p), horizon) for p in PROBABILITIES])
+def _path_ages(model: DegradationModel, age: FloatArray, fraction: FloatArray) -> FloatArray:
+    """Return a pack's quantiles of the crossing; one never tested has the type's."""
+    if not len(age):
+        return np.asarray(model.induced_life(n_samples=PATH_DRAWS, random_state=1).qf(PROBABILITIES))
+    drawn = model.predict_rul(age, fraction, n_samples=PATH_DRAWS, random_state=1).samples
+    return np.asarray(np.quantile(drawn, PROBABILITIES, method="lower"))
 
 
-WAYS: dict[str, Way] = {"own line": own_line, "MixedLM": mixed_lm, "pooled line": pooled_line, "bending": bending}
+def _record(each: TypeFleet) -> TypeRecord:
+    histories = each.known.histories
+    return TypeRecord(
+        each.chemistry,
+        each.known.tests,
+        len(each.scored),
+        each.known.entry_age,
+        histories.entry_level,
+        histories.entry_level_sd,
+    )
+
+
+def _laws(ages: FloatArray, each: TypeFleet) -> CrossingLaws:
+    return CrossingLaws.of_quantiles(ages, PROBABILITIES, each.known.age[each.asked] + each.known.horizon)
+
+
+WAYS: dict[str, Way] = {
+    "own line": by_type(ways.own_line),
+    "pooled line": by_type(ways.pooled_line),
+    "MixedLM": by_type(ways.mixed_line),
+    "surpyval path": path_model,
+    "bend alone": by_type(ways.bend),
+    "bend": borrowing,
+}
