@@ -1,18 +1,29 @@
-"""What runs each night, and from which hour. Pure: it is told the time."""
+"""What runs each night, or one night a week, and from which hour. Pure: it is told the time."""
 
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final
 
+SATURDAY: Final = 5
+_DAYS_OF_A_WEEK: Final = 7
+
 
 @dataclass(frozen=True, slots=True)
 class Nightly:
-    """A kind of job that is due once a day, from `hour` (local time) on, when the kinds in `after` have ended."""
+    """A kind of job that is due once a day, from `hour` (local time) on, when the kinds in `after` have ended.
+
+    With a `weekday` (Monday is 0) it is due on that day of the week alone.
+    """
 
     kind: str
     hour: int
     after: frozenset[str] = frozenset()
+    weekday: int | None = None
+
+    def falls_on(self, day: date) -> bool:
+        """Whether the kind is due on the day at all."""
+        return self.weekday in (None, day.weekday())
 
     def key(self, day: date) -> str:
         """The key of that day's job: one row, however many timetables raise it."""
@@ -20,12 +31,13 @@ class Nightly:
 
 
 #: In the order in which `manage.py nightly` runs them. The forecast looks at the next visit, so dues roll first;
-#: the digest tells of all the others.
+#: the digest tells of all the others but the backtest, which nobody waits for.
 NIGHTLY: Final = (
     Nightly("roll_dues", 1),
     Nightly("age_alerts", 1),
     Nightly("library_coverage", 2),
     Nightly("refresh_forecasts", 2, after=frozenset({"roll_dues"})),
+    Nightly("backtest", 3, after=frozenset({"refresh_forecasts"}), weekday=SATURDAY),
     Nightly("morning_digest", 6, after=frozenset({"roll_dues", "age_alerts", "library_coverage", "refresh_forecasts"})),
 )
 BY_KIND: Final = {entry.kind: entry for entry in NIGHTLY}
@@ -34,9 +46,10 @@ BY_KIND: Final = {entry.kind: entry for entry in NIGHTLY}
 def due(local: datetime, ended: AbstractSet[str]) -> list[Nightly]:
     """The entries whose hour has come at `local` and whose forerunners are among the kinds that have `ended` today.
 
-    A server that was off at night catches up as soon as it is on: an entry stays due until midnight.
+    A server that was off at night catches up as soon as it is on: an entry stays due until midnight, a weekly one too.
     """
-    return [entry for entry in NIGHTLY if local.hour >= entry.hour and entry.after <= ended]
+    tonight = [entry for entry in NIGHTLY if entry.falls_on(local.date())]
+    return [entry for entry in tonight if local.hour >= entry.hour and entry.after <= ended]
 
 
 def next_run(kind: str, local: datetime, *, raised_today: bool) -> datetime | None:
@@ -45,4 +58,7 @@ def next_run(kind: str, local: datetime, *, raised_today: bool) -> datetime | No
     if entry is None:
         return None
     at = local.replace(hour=entry.hour, minute=0, second=0, microsecond=0)
-    return at + timedelta(days=1) if raised_today else max(at, local)
+    if entry.falls_on(local.date()) and not raised_today:
+        return max(at, local)
+    ahead = (at + timedelta(days=days) for days in range(1, _DAYS_OF_A_WEEK + 1))
+    return next(moment for moment in ahead if entry.falls_on(moment.date()))

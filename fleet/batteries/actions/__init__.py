@@ -1,5 +1,7 @@
 """The only writers of packs, runtime tests, cycle counts and forecasts."""
 
+from fleet.batteries.actions.backtests import MONTHS as BACKTEST_MONTHS
+from fleet.batteries.actions.backtests import run_backtests
 from fleet.batteries.actions.forecasts import refresh_forecasts, refresh_if_quick, remove_from_retired
 from fleet.batteries.actions.packs import (
     NewFitting,
@@ -26,6 +28,7 @@ from fleet.batteries.actions.policy import (
 from fleet.batteries.actions.tests import NewTest, check_test, faults_of, log_test, log_tests, void_test
 
 __all__ = [
+    "BACKTEST_MONTHS",
     "LIFE_FACTS",
     "LIMIT_FACTS",
     "SUPPLY_FACTS",
@@ -48,6 +51,7 @@ __all__ = [
     "refresh_if_quick",
     "remove",
     "remove_from_retired",
+    "run_backtests",
     "scrap",
     "set_chemistry_life",
     "set_limit",

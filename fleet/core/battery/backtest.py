@@ -197,7 +197,7 @@ class _Origin:
     def of(cls, record: Record, at: float, effort: Effort, before: Recalibration) -> "_Origin | None":
         """Forecast from `at`; None where too little was known, or no pack was in service."""
         known = known_at(record, at)
-        asked = _asked(known, record.packs, at)
+        asked = _asked(known, record.packs, at, effort)
         if np.count_nonzero(is_value(known.tests)) < LEAST_TESTS or not len(asked):
             return None
         laws = {name: way(known, asked, effort) for name, way in WAYS.items()}
@@ -234,10 +234,12 @@ def known_at(record: Record, at: float) -> Known:
     return Known(tests, age, np.minimum(packs.entry_age, age), packs.worn & gone, record.level)
 
 
-def _asked(known: Known, packs: BacktestPacks, at: float) -> IntArray:
+def _asked(known: Known, packs: BacktestPacks, at: float, effort: Effort) -> IntArray:
     serving = (packs.fitted + packs.entry_age <= at) & ~(packs.removed <= at)
     below = last_values(known.tests, len(packs)) < known.level
-    return np.flatnonzero(serving & ~below)
+    asked = np.flatnonzero(serving & ~below)
+    lot = np.random.default_rng(effort.seed).random(len(packs))
+    return np.sort(asked[np.argsort(lot[asked])[: effort.most_asked]])
 
 
 def _next_seen(record: Record, at: float, until: float) -> tuple[FloatArray, BoolArray]:

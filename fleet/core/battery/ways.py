@@ -64,10 +64,15 @@ class Known:
 
 @dataclass(frozen=True)
 class Effort:
-    """How much work the bend model may be: sets of numbers drawn, packs of a type it is fitted on, and the seed."""
+    """How much work a backtest may be.
+
+    Sets of numbers drawn; packs of a type that the bend model is fitted on; packs forecast from one origin, picked by
+    chance where there are more; and the seed.
+    """
 
     draws: int = 16
     most_packs: int = 200
+    most_asked: int = 1000
     seed: int = 1
 
 

@@ -22,7 +22,10 @@ def _day(text: str) -> date:
 
 
 class Command(BaseCommand):
-    help = "Run the nightly jobs now, one after another in this process; those already done for the day are left alone."
+    help = (
+        "Run the nightly jobs now, one after another in this process; those already done for the day are left alone, "
+        "and weekly ones on other days."
+    )
 
     def add_arguments(self, parser: argparse.ArgumentParser) -> None:
         parser.add_argument("--day", type=_day, metavar="YYYY-MM-DD", help="the day to run them for (today)")
@@ -33,7 +36,8 @@ class Command(BaseCommand):
         day = options["day"] or clock.today()
         if day > clock.today():
             raise CommandError(f"{phrases.day(day)} lies ahead; choose today or a day that is over.")
-        entries = [entry for entry in timetable.NIGHTLY if options["only"] in (None, entry.kind)]
+        only = options["only"]
+        entries = [entry for entry in timetable.NIGHTLY if (entry.kind == only if only else entry.falls_on(day))]
         failed = [entry.kind for entry in entries if not self._run(entry, day, again=options["again"])]
         if failed:
             raise CommandError(f"Failed: {', '.join(failed)}. The other jobs are not affected.")
