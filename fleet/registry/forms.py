@@ -190,7 +190,8 @@ class TypeForm(ActionForm):
         model = DeviceType
         fields: tuple[str, ...] = (
             "kind", "di", "life_support", "power", "supply", "chemistry", "pack_part_number", "charging_hours",
-            "reference_rate", "replacement_level", "service_life_months", "end_of_support", "price", "source",
+            "reference_rate", "replacement_level", "temperature_coefficient", "reference_temperature_c",
+            "service_life_months", "end_of_support", "price", "source",
             "nomenclature_scheme", "nomenclature_version", "nomenclature_code",
         )  # fmt: skip
         widgets = {
@@ -198,10 +199,14 @@ class TypeForm(ActionForm):
             "charging_hours": _NUMBER,
             "reference_rate": _NUMBER,
             "replacement_level": _NUMBER,
+            "temperature_coefficient": _NUMBER,
+            "reference_temperature_c": _NUMBER,
             "price": _NUMBER,
         }
         help_texts = {
             "replacement_level": "A pack whose runtime fraction falls under it is replaced.",
+            "temperature_coefficient": "As its maker states it, 0.006 for 0.6 % more per degree. Empty: no correction.",
+            "reference_temperature_c": "Only forecasts are corrected to it, never the verdict of a test.",
             "source": "The maker's document and its edition, or whose practice it is.",
         }
 

@@ -63,6 +63,7 @@ def test_a_type_is_added_with_its_maker(manager: Person) -> None:
     sent = {
         "maker_name": "Quillmere Devices", "model": "Sable", "kind": "Syringe driver", "power": "pack",
         "charging_hours": "8", "reference_rate": "5", "replacement_level": "0.8",
+        "reference_temperature_c": "20",
     }  # fmt: skip
     signed_in(manager).post(NEW, sent | TABLES)
     signed_in(manager).post(NEW, sent | TABLES | {"model": "Sable 2", "maker_name": "quillmere devices"})
@@ -76,6 +77,7 @@ def test_a_type_without_a_runtime_at_its_reference_rate_is_refused(manager: Pers
     sent = {
         "maker_name": "Quillmere Devices", "model": "Sable", "kind": "Syringe driver", "power": "pack",
         "charging_hours": "8", "reference_rate": "2", "replacement_level": "0.8",
+        "reference_temperature_c": "20",
     }  # fmt: skip
     told = signed_in(manager).post(NEW, sent | TABLES).content.decode()
     assert "reference rate of 2 mL/h" in told
@@ -94,6 +96,18 @@ def test_facts_runtimes_and_accessories_change_together(manager: Person) -> None
     assert {each.rate: each.hours for each in kept.rated_runtimes.all()} == {5: Decimal("6.5"), 20: 4}
     assert [(each.name, each.quantity) for each in kept.accessories.all()] == [("Pole clamp", 2)]
     assert TrailEntry.objects.get(verb="stated rated runtimes").before == {"5.00 mL/h": "7.00 h"}
+
+
+def test_how_runtime_goes_with_temperature_is_a_fact_of_the_type(manager: Person) -> None:
+    """Stated as the maker does, with the temperature it counts from; a type without it says so."""
+    row = a_type()
+    assert "forecasts are not corrected for it" in page(manager, address(row))
+    tables = rows("runtimes", {"rate": "5", "hours": "6.5"}) | rows("accessories")
+    sent = opened(manager, row) | {"temperature_coefficient": "0.006", "reference_temperature_c": "25"}
+    signed_in(manager).post(address(row, "type_edit"), sent | tables)
+    kept = DeviceType.objects.get(pk=row.pk)
+    assert (kept.temperature_coefficient, kept.reference_temperature_c) == (Decimal("0.006"), 25)
+    assert "0.60 % more for each °C above 25 °C" in page(manager, address(row)).replace("\u00a0", " ")
 
 
 def test_a_form_sent_as_opened_leaves_no_trail(manager: Person) -> None:

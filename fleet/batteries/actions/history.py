@@ -43,6 +43,7 @@ class FittedPack(NamedTuple):
     level: Decimal
     visit: date | None
     following: date | None
+    visit_months: int
     pool: str
     critical: bool
 
@@ -156,6 +157,7 @@ class TypeHistory:
         """The day of each row's last full test."""
         return {self.row_of[test.pack_id]: clock.local_day(test.started_at) for test in self.tests if test.is_full}
 
+    @cached_property
     def record(self) -> TypeRecord:
         """The same for types that borrow from this one."""
         laid_out = histories_of(self.columns, self.packs, float(self.device_type.replacement_level))
@@ -270,6 +272,7 @@ def _fitted(
             level=device_type.replacement_level if stay.own_level is None else stay.own_level,
             visit=visit,
             following=add_months(max(visit, today), months) if visit else None,
+            visit_months=months,
             pool=stay.pool,
             critical=stay.critical,
         )

@@ -172,6 +172,7 @@ class TypeForecast(Foreseen):
     low_is_past: BoolArray
     set_aside: BoolArray
     jump: BoolArray
+    surprise: FloatArray
     informed: str
     lacking: str
     level: float
@@ -189,13 +190,13 @@ class TypeForecast(Foreseen):
         """Return what is known of the packs `rows` (n,), in that order, uncorrected."""
         return outlook(_rows(self.histories, rows), self.fit.drawn_numbers(), self.level)
 
-    def course(self, rows: IntArray, years_ahead: FloatArray) -> FloatArray:
-        """Return the 10, 50 and 90 % fractions (3, J, n) of packs `rows` (n,) at `years_ahead` (J,) of today, rising.
+    def course(self, known: FadeOutlook, age_today: FloatArray, years_ahead: FloatArray) -> FloatArray:
+        """Return the 10, 50 and 90 % fractions (3, J, n) at `years_ahead` (J,) of today, rising.
 
-        Corrected like the chances, from normal laws of the same mean and variance; never rising, never negative.
+        `known`: the `outlook_of` n packs, `age_today` (n,) theirs. Corrected like the chances, from normal laws of the
+        same mean and variance; never rising, never negative.
         """
-        known = self.outlook_of(rows)
-        points = [known.fraction_at(self.packs.age_today[rows] + years) for years in years_ahead]
+        points = [known.fraction_at(age_today + years) for years in years_ahead]
         middle, sd = (np.stack(each) for each in zip(*points, strict=True))
         wanted = [special.ndtri(self.recalibration.forecast_chance(chance)) for chance in (0.1, 0.5, 0.9)]
         fan = np.stack([middle + z * sd for z in wanted])
@@ -237,7 +238,8 @@ def forecast(  # noqa: PLR0913 - the tests, the packs, and four things that may 
     below = last_below | ~fractions_meet_level(foreseen.fraction_today, level)
     numbers = fit.numbers()
     set_aside = np.nan_to_num(gross_chances(tests, histories, numbers)) > rules.likely_wrong
-    jump = np.nan_to_num(surprises(tests, histories, numbers)) > rules.jump
+    surprise = surprises(tests, histories, numbers)
+    jump = np.nan_to_num(surprise) > rules.jump
     own = _marked(tests.pack[full], len(packs))
     return TypeForecast(
         **{each.name: getattr(foreseen, each.name) for each in fields(Foreseen)},
@@ -251,6 +253,7 @@ def forecast(  # noqa: PLR0913 - the tests, the packs, and four things that may 
         low_is_past=foreseen.crossing_low_age < _last_age(tests, packs),
         set_aside=set_aside,
         jump=jump,
+        surprise=surprise,
         informed=(KIN if fit.prior.borrowed else ASSUMED) if lacking else OWN,
         lacking=lacking,
         level=level,

@@ -172,7 +172,8 @@ TYPE_FACTS: Final = frozenset(
     {
         "kind", "nomenclature_scheme", "nomenclature_version", "nomenclature_code", "di", "life_support", "power",
         "supply", "chemistry", "pack_part_number", "charging_hours", "reference_rate", "replacement_level",
-        "service_life_months", "end_of_support", "price", "source",
+        "temperature_coefficient", "reference_temperature_c", "service_life_months", "end_of_support", "price",
+        "source",
     }
 )  # fmt: skip
 

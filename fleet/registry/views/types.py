@@ -173,12 +173,21 @@ def _facts(row: DeviceType) -> list[tuple[str, object]]:
         ("Charges fully in", phrases.quantity(row.charging_hours, "h")),
         ("Reference rate", phrases.quantity(row.reference_rate, "mL/h")),
         ("Replacement level", f"{phrases.quantity(row.replacement_level)} of the rated runtime"),
+        ("Runtime and temperature", _temperature(row)),
         ("Expected service life", phrases.quantity(row.service_life_months, "months")),
         ("Maker's support ends", phrases.day(row.end_of_support) if row.end_of_support else phrases.NOT_KNOWN),
         ("List price", phrases.quantity(row.price, settings.CURRENCY)),
         ("Nomenclature", _nomenclature(row) or phrases.NOT_KNOWN),
         ("Source of these facts", row.source or phrases.NOT_KNOWN),
     ]
+
+
+def _temperature(row: DeviceType) -> str:
+    if row.temperature_coefficient is None:
+        return "Not stated: forecasts are not corrected for it"
+    gain = phrases.percent(row.temperature_coefficient, 2)
+    reference = phrases.quantity(row.reference_temperature_c, "°C")
+    return f"{gain} more for each °C above {reference}; forecasts are corrected to it, tests are shown as measured"
 
 
 def _nomenclature(row: DeviceType) -> str:

@@ -1,0 +1,233 @@
+"""What a type's packs come to as a whole: its fitted numbers, the life of a new pack, demand, what-if and alarms.
+
+The shapes that are stored, for the pages:
+
+* `demand`: "months" (YYYY-MM, the first of them counts from today), "expected", "low", "middle", "high" (10, 50, 90 %)
+  by month; "total": by the chance that they are enough, packs from today to each month's end; "total_low" (10 %),
+  "total_expected". Empty where too little is known of the type.
+* `what_if`: rows of "limit", "interval_months", "packs_next_year", "under_level_next_year".
+* `alarms`: rows of "kind" (drift, technician, rack, batch), "label", "tests", "words".
+* `numbers`: rows of "name", "symbol", "value", "low", "high" (10 and 90 % of the draws), "unit".
+"""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+
+from fleet.batteries.actions.history import YEAR, TypeHistory, date_codes
+from fleet.batteries.actions.priors import UNSTATED
+from fleet.batteries.models import Forecast, TypeOutlook
+from fleet.core.battery.arrays import FloatArray, IntArray
+from fleet.core.battery.bend.histories import OUTSIDE_TABLE, PLAIN, SHORT_CHARGE
+from fleet.core.battery.bend.outlook import FadeOutlook, new_pack_law
+from fleet.core.battery.bend.parameters import FadeNumbers
+from fleet.core.battery.crossing import CrossingLaw
+from fleet.core.battery.decision import VisitAges, WhatIf, what_if
+from fleet.core.battery.demand import demand
+from fleet.core.battery.drift import GroupBias, bias, drift
+from fleet.core.battery.forecast import ASSUMED, KIN, TypeForecast
+from fleet.core.due import add_months
+from fleet.web import clock
+
+MONTHS: Final = 24
+LEVELS: Final = ("0.5", "0.8", "0.9", "0.95", "0.98", "0.99")
+LIMITS: Final = (0.02, 0.05, 0.10, 0.20, 0.30)
+INTERVALS: Final = (6, 12, 18, 24)
+#: Tests of the last half year are the recent ones (own choice).
+RECENT: Final = timedelta(days=183)
+_YEAR_MONTHS: Final = 12
+_AT_ONCE: Final = 2000
+_NEW_HORIZON: Final = 30.0
+
+
+class Group(NamedTuple):
+    """The fitted packs of one replacement level: their rows in the type's history, and the forecast at that level."""
+
+    rows: IntArray
+    result: TypeForecast
+
+
+class NewPack(NamedTuple):
+    """The life of a new pack, years (10, 50, 90 %; None beyond the horizon), and what it loses in its first year."""
+
+    low: float | None
+    middle: float | None
+    high: float | None
+    first_year: float
+
+
+def type_basis(result: TypeForecast) -> Forecast.Basis:
+    """What a type's numbers rest on; NOT_ENOUGH where nothing was measured, of no type, and nothing is stated."""
+    if result.informed == KIN:
+        return Forecast.Basis.BORROWED
+    if result.informed == ASSUMED:
+        unstated = result.fit.prior.source == UNSTATED
+        return Forecast.Basis.NOT_ENOUGH if unstated else Forecast.Basis.ASSUMED
+    return Forecast.Basis.OWN_TESTS
+
+
+def new_pack(result: TypeForecast) -> NewPack:
+    """Return the life of a new pack of the type."""
+    law = new_pack_law(result.fit.drawn_numbers(), result.level)
+    asked = np.array([result.recalibration.forecast_chance(chance) for chance in (0.1, 0.5, 0.9)])
+    ages = law.crossing_ages(asked, np.array([_NEW_HORIZON]))[:, 0]
+    (start,), (later,) = (law.fraction_at(np.array([age]))[0] for age in (0.0, 1.0))
+    low, middle, high = (float(age) if np.isfinite(age) else None for age in ages)
+    return NewPack(low, middle, high, float(start - later))
+
+
+def type_outlook(
+    history: TypeHistory, base: TypeForecast, groups: Sequence[Group], life: NewPack, at: datetime
+) -> TypeOutlook:
+    """Return the row of a type, not saved. `base`: the forecast at the type's own level."""
+    basis, correction = type_basis(base), base.recalibration
+    made = TypeOutlook(
+        device_type=history.device_type,
+        made_at=at,
+        basis=basis,
+        prior_source=base.fit.prior.source[:120],
+        packs_tested=base.fit.packs,
+        tests_used=base.fit.tests,
+        packs_fitted=len(history.fitted),
+        correction_a=correction.a,
+        correction_b=correction.b,
+        correction_ranks=correction.ranks,
+        alarms=list(_alarms(history, base)),
+    )
+    if basis == Forecast.Basis.NOT_ENOUGH:
+        return made
+    made.new_life_low, made.new_life_middle, made.new_life_high = life.low, life.middle, life.high
+    made.fade_first_year = life.first_year
+    made.numbers = list(_numbers(base.fit.drawn_numbers()))
+    made.demand = _demand(history, base, groups)
+    made.what_if = _what_if(base, groups)
+    return made
+
+
+def _demand(history: TypeHistory, base: TypeForecast, groups: Sequence[Group]) -> dict[str, Any]:
+    ends = [add_months(history.today.replace(day=1), ahead) for ahead in range(2, MONTHS + 2)]
+    ahead = np.array([0.0, *((end - history.today).days / YEAR for end in ends)])
+    needed = demand(_own_chances(groups, ahead), _new_chances(base, np.arange(MONTHS + 1) / _YEAR_MONTHS))
+    low, middle, high = needed.quantiles([0.1, 0.5, 0.9]).tolist()
+    totals = needed.total_quantiles([0.1, *(float(level) for level in LEVELS)]).tolist()
+    return {
+        "months": [f"{add_months(end, -1):%Y-%m}" for end in ends],
+        "expected": _rounded(needed.expected),
+        "low": low,
+        "middle": middle,
+        "high": high,
+        "total": dict(zip(LEVELS, totals[1:], strict=True)),
+        "total_low": totals[0],
+        "total_expected": _rounded(needed.total_expected),
+    }
+
+
+def _own_chances(groups: Sequence[Group], ahead: FloatArray) -> Iterator[FloatArray]:
+    """Give the chances (M + 1, R, n) of the fitted packs; one under its level by its latest test is needed at once."""
+    for rows, result, known in _parts(groups):
+        today = result.packs.age_today[rows]
+        chance = np.stack([known.chance_by_draw(today + years) for years in ahead])
+        yield np.where(result.last_test_below[rows], 1.0, result.recalibration.chance(chance))
+
+
+def _what_if(base: TypeForecast, groups: Sequence[Group]) -> list[dict[str, float]]:
+    intervals = np.array(INTERVALS) / _YEAR_MONTHS
+    total = WhatIf(*np.zeros((2, len(LIMITS), len(INTERVALS))))
+    grid = np.arange(0.0, 1 + 2 * max(intervals) + 0.01, 1 / _YEAR_MONTHS)
+    new_chance = _new_chances(base, grid).mean(axis=0)
+
+    def new_law(ages: FloatArray) -> FloatArray:
+        return np.asarray(np.interp(ages, grid, new_chance))
+
+    for rows, result, known in _parts(groups):
+        ages = VisitAges(result.packs.age_today[rows], result.packs.age_next_visit[rows])
+        total = total.plus(what_if(_law(rows, result, known), new_law, ages, LIMITS, intervals))
+    return [
+        {
+            "limit": limit,
+            "interval_months": months,
+            "packs_next_year": round(float(total.packs[row, column]), 2),
+            "under_level_next_year": round(float(total.under[row, column]), 2),
+        }
+        for row, limit in enumerate(LIMITS)
+        for column, months in enumerate(INTERVALS)
+    ]
+
+
+def _law(rows: IntArray, result: TypeForecast, known: FadeOutlook) -> CrossingLaw:
+    """Return the corrected law of the packs; one under its level by its latest test has crossed."""
+    return lambda ages: np.where(result.last_test_below[rows], 1.0, result.recalibration.chance(known(ages)))
+
+
+def _new_chances(base: TypeForecast, ages: FloatArray) -> FloatArray:
+    """Return the corrected chances (R, J) that a new pack has crossed by `ages` (J,)."""
+    law = new_pack_law(base.fit.drawn_numbers(), base.level)
+    return base.recalibration.chance(np.stack([law.chance_by_draw(np.array([age]))[:, 0] for age in ages], axis=1))
+
+
+def _parts(groups: Sequence[Group]) -> Iterator[tuple[IntArray, TypeForecast, FadeOutlook]]:
+    for rows, result in groups:
+        for first in range(0, len(rows), _AT_ONCE):
+            some = rows[first : first + _AT_ONCE]
+            yield some, result, result.outlook_of(some)
+
+
+def _numbers(drawn: FadeNumbers) -> Iterator[dict[str, Any]]:
+    start, fade = drawn.mean
+    rows = (
+        ("What a new pack carries of its rating", "a", start, "of the rating"),
+        ("Spread of that between packs", "sd(a)", np.sqrt(drawn.spread[0, 0]), "of the rating"),
+        ("Steady fade", "b", fade, "of the rating a year"),
+        ("Spread of the fade between packs", "sd(b)", np.sqrt(drawn.spread[1, 1]), "of the rating a year"),
+        ("What the bend costs in the first year", "c", drawn.bend, "of the rating"),
+        ("Power of age in the bend", "p", drawn.power, ""),
+        ("Spread of the bend between packs", "sd(g)", np.sqrt(drawn.bend_spread), "of the bend"),
+        ("Wandering of a pack in a year", "κ", np.sqrt(drawn.stray), "of the rating"),
+        ("Error of a full test", "s", np.sqrt(drawn.noise[PLAIN]), "of the rating"),
+        ("Error of a test after a short charge", "s₁", np.sqrt(drawn.noise[SHORT_CHARGE]), "of the rating"),
+        ("Error of a test outside the table", "s₂", np.sqrt(drawn.noise[OUTSIDE_TABLE]), "of the rating"),
+        ("Share of tests that are wrong", "π", drawn.gross, "of the tests"),
+        ("What a missing charge costs a test", "h", drawn.charge, "of the part that was missing"),
+        ("How much the fade goes with cycles a year", "q", drawn.cycles, "power"),
+    )
+    for name, symbol, values, unit in rows:
+        low, middle, high = (float(f"{each:.4g}") for each in np.quantile(values, [0.1, 0.5, 0.9]))
+        yield {"name": name, "symbol": symbol, "value": middle, "low": low, "high": high, "unit": unit}
+
+
+def _alarms(history: TypeHistory, result: TypeForecast) -> Iterator[dict[str, Any]]:
+    full = np.array([test.is_full for test in history.tests], dtype=np.bool_)
+    z = np.where(full, result.surprise, np.nan)
+    since = history.today - RECENT
+    recent = np.array([clock.local_day(test.started_at) >= since for test in history.tests], dtype=np.bool_)
+    lately = drift(z, recent, gross=float(result.fit.numbers().gross[0]))
+    if lately.alarm:
+        words = (
+            f"{lately.outside} of the last {lately.tests} tests came out outside what was expected of 8 in 10 of "
+            f"them, where {lately.expected:.0f} would be usual: {lately.low} low, {lately.outside - lately.low} high."
+        )
+        yield {"kind": "drift", "label": "", "tests": lately.tests, "words": words}
+    codes = date_codes(history.device_type)
+    for kind, labels in (
+        ("technician", [test.by_name for test in history.tests]),
+        ("rack", [test.rack_position for test in history.tests]),
+        ("batch", [codes.get(test.pack_id, "") for test in history.tests]),
+    ):
+        yield from (
+            _biased(kind, each) for each in bias(z, labels) if each.alarm and (kind != "batch" or each.mean < 0)
+        )
+
+
+def _biased(kind: str, found: GroupBias) -> dict[str, Any]:
+    side = "lower" if found.mean < 0 else "higher"
+    words = (
+        f"{found.tests} tests came out {side} than was expected of them, on average by {abs(found.mean):.1f} times "
+        "the usual difference between a test and what is expected."
+    )
+    return {"kind": kind, "label": found.label, "tests": found.tests, "words": words}
+
+
+def _rounded(values: FloatArray) -> list[float]:
+    return [round(float(value), 2) for value in values]

@@ -1,0 +1,51 @@
+"""What is taken of a type's fade before its own tests, and how its forecasts are corrected by known crossings."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from fleet.batteries.actions.history import TypeHistory
+from fleet.batteries.models import Backtest, ChemistryLife
+from fleet.core.battery.bend.borrowing import TypeRecord, type_prior
+from fleet.core.battery.bend.histories import PLAIN
+from fleet.core.battery.bend.parameters import FadePrior, assumed_prior
+from fleet.core.battery.bend.ranks import Recalibration
+from fleet.core.battery.minimum import MinimumInformation
+from fleet.registry.models import DeviceType
+
+#: As `assumed_prior` names what nobody has stated.
+UNSTATED = "assumed"
+#: Packs with a test from which on a type borrows nothing: what others know would not move its numbers (own choice).
+_AMPLE_PACKS = 300
+
+
+def lends(record: TypeRecord) -> bool:
+    """Whether a type has tests enough of its own that others may borrow from it."""
+    full = ~record.tests.bound & (record.tests.kind == PLAIN)
+    return not MinimumInformation().lacking(record.tests.pack[full], record.tests.age_years[full])
+
+
+def prior_of(history: TypeHistory, lenders: Mapping[int, TypeRecord]) -> FadePrior:
+    """What is taken of a type: from other types of its chemistry, from all, else from the life stated for it.
+
+    `lenders`: the types that lend, by key. Where nothing is stated the source is UNSTATED. A type with ample tests of
+    its own takes wide assumptions.
+    """
+    own = history.device_type
+    others = [record for pk, record in lenders.items() if pk != own.pk]
+    ample = len(np.unique(history.columns.pack)) >= _AMPLE_PACKS
+    if others and not ample:
+        return type_prior(own.chemistry, others, own=history.record)
+    life = ChemistryLife.objects.filter(chemistry__iexact=own.chemistry).first() if own.chemistry else None
+    if life is None or ample:
+        return type_prior(own.chemistry, [], own=history.record)
+    source = f"{own.chemistry}: {life.life_years} years, {life.source}"
+    return assumed_prior(float(life.life_years), source=source[:120])
+
+
+def recalibration_of(device_type: DeviceType) -> Recalibration:
+    """The correction that the type's latest backtest found, none without one."""
+    latest = Backtest.objects.filter(device_type=device_type).first()
+    if latest is None:
+        return Recalibration()
+    return Recalibration(latest.correction_a, latest.correction_b, latest.correction_ranks)
