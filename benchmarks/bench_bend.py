@@ -19,7 +19,6 @@ from fleet.core.battery.bend.fit import FadeFit, fit_fade_numbers
 from fleet.core.battery.bend.histories import FadeTests, Histories, lay_out, rough_life
 from fleet.core.battery.bend.outlook import crossing_ages
 from fleet.core.battery.bend.parameters import assumed_prior
-from fleet.core.battery.forecast import RuntimeTests
 
 LEVEL = 0.80
 HORIZON_YEARS = 12.0
@@ -34,9 +33,9 @@ def seconds(work: Callable[[], object]) -> float:
     return time.process_time() - start
 
 
-def bending(tests: RuntimeTests, packs: int, draws: int) -> FadeFit:
+def bending(tests: FadeTests, packs: int, draws: int) -> FadeFit:
     """Fit the type and find every pack's crossing ages."""
-    histories = lay_out(FadeTests.of(tests.pack, tests.age_years, tests.fraction), packs)
+    histories = lay_out(tests, packs)
     fit = fit_fade_numbers(histories, assumed_prior(rough_life(histories)), draws=draws)
     one_more(histories, fit)
     return fit
@@ -47,12 +46,9 @@ def one_more(histories: Histories, fit: FadeFit) -> None:
     crossing_ages(histories, fit.drawn_numbers(), LEVEL, CHANCES, HORIZON_YEARS)
 
 
-def some(tests: RuntimeTests, packs: int) -> RuntimeTests:
+def some(tests: FadeTests, packs: int) -> FadeTests:
     """Return the tests of the first packs."""
-    rows = tests.pack < packs
-    return RuntimeTests(
-        tests.pack[rows], tests.age_years[rows], tests.fraction[rows], tests.usable[rows], tests.stopped_early[rows]
-    )
+    return tests.rows(tests.pack < packs)
 
 
 def main(packs: int, draws: int) -> None:

@@ -2,9 +2,10 @@
 
     python benchmarks/bench_fade.py [packs]
 
-Three ways to a line for each pack of one type: this project's fit and forecast (pooled, all packs), statsmodels'
+Three ways to a line for each pack of one type: this project's pooled line (all packs), statsmodels'
 MixedLM (the same model; on a subset, scaled up by its packs, which flatters it if its cost grows faster), and a
 least-squares line by pandas groupby for each pack on its own (no pooling, no uncertainty; packs with two tests only).
+Beside them the whole nightly forecast, which is the bending fade (see bench_bend).
 """
 
 import sys
@@ -16,14 +17,15 @@ import numpy as np
 import pandas as pd
 from statsmodels.regression.mixed_linear_model import MixedLM
 
+from fleet.core.battery.bend.histories import FadeTests
 from fleet.core.battery.fade import fit_fade, pack_posterior, pack_sums
-from fleet.core.battery.forecast import Packs, RuntimeTests, forecast
+from fleet.core.battery.forecast import Packs, forecast
 
 SUBSET = 500
 TESTS_EACH = 4
 
 
-def drawn(packs: int) -> tuple[RuntimeTests, Packs]:
+def drawn(packs: int) -> tuple[FadeTests, Packs]:
     """Draw a type of `packs` packs, 0.5 to 6 years old, with 1 to 4 tests each."""
     rng = np.random.default_rng(1)
     line = rng.multivariate_normal([1.02, 0.05], [[4e-4, 9e-5], [9e-5, 2.25e-4]], packs)
@@ -31,8 +33,7 @@ def drawn(packs: int) -> tuple[RuntimeTests, Packs]:
     pack = np.repeat(np.arange(packs), rng.integers(1, TESTS_EACH + 1, packs))
     age = rng.uniform(0.0, 1.0, len(pack)) * today[pack]
     fraction = np.maximum(line[pack, 0] - line[pack, 1] * age + rng.normal(0.0, 0.02, len(pack)), 0.0)
-    usable = np.ones(len(pack), dtype=bool)
-    return RuntimeTests(pack, age, fraction, usable, ~usable), Packs(today, today + 0.5)
+    return FadeTests.of(pack, age, fraction), Packs(today, today + 0.5)
 
 
 def seconds(work: Callable[[], object]) -> float:
@@ -42,13 +43,13 @@ def seconds(work: Callable[[], object]) -> float:
     return time.perf_counter() - start
 
 
-def pooled(tests: RuntimeTests, packs: int) -> None:
+def pooled(tests: FadeTests, packs: int) -> None:
     """Fit the type and every pack."""
     population = fit_fade(tests.pack, tests.age_years, tests.fraction)
     pack_posterior(population, pack_sums(tests.pack, tests.age_years, tests.fraction, packs=packs))
 
 
-def mixed_lm(tests: RuntimeTests) -> None:
+def mixed_lm(tests: FadeTests) -> None:
     """Fit the subset's packs with statsmodels, posterior variances included."""
     rows = tests.pack < SUBSET
     design = np.column_stack([np.ones(rows.sum()), -tests.age_years[rows]])
@@ -58,7 +59,7 @@ def mixed_lm(tests: RuntimeTests) -> None:
         assert len(found.random_effects_cov) == len(np.unique(tests.pack[rows]))
 
 
-def line_by_line(tests: RuntimeTests) -> None:
+def line_by_line(tests: FadeTests) -> None:
     """Fit each pack's own least-squares line with pandas and NumPy."""
     frame = pd.DataFrame({"pack": tests.pack, "age": tests.age_years, "fraction": tests.fraction})
     often = frame[frame.groupby("pack")["age"].transform("size") > 1]
