@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 
 from fleet.batteries.models import Backtest
 from fleet.registry.models import Device, DeviceType
+from fleet.web.phrases import MINUS
 
 BEST, CORRECTED, SINGLE_DATE = "bend", "corrected", "own"
 #: Every way to forecast in the words of the page, in its order.
@@ -31,6 +32,7 @@ class WayLine:
     packs: int
     known: int
     crps: float
+    crps_known: float | None
     within_50: float | None
     within_80: float | None
     within_95: float | None
@@ -44,6 +46,11 @@ class WayLine:
     def name(self) -> str:
         """The way in words."""
         return WAY_NAMES.get(self.key, self.key)
+
+    @property
+    def off_words(self) -> str:
+        """The miss of the middle date with its sign, in months."""
+        return f"{self.off:+.1f}".replace("-", MINUS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,17 +184,7 @@ def _by_type(row: Backtest) -> Iterator[tuple[str, str, tuple[PartLine, ...]]]:
         return
     rows = Backtest.objects.filter(made_at=row.made_at, device_type__isnull=False).select_related("device_type__maker")
     scored = [each for each in rows.order_by("device_type") if each.result]
-    if scored:
-        yield (
-            "By type",
-            "Type",
-            tuple(
-                _part(
-                    str(each.device_type),
-                    each.result["ways"][BEST],
-                    each.result["ways"][CORRECTED],
-                    each.device_type_id,
-                )
-                for each in scored
-            ),
-        )
+    found = ((each, each.result["ways"]) for each in scored)
+    parts = [_part(str(each.device_type), ways[BEST], ways[CORRECTED], each.device_type_id) for each, ways in found]
+    if parts:
+        yield "By type", "Type", tuple(parts)

@@ -1,5 +1,6 @@
 """Pages about packs, runtime tests and forecasts."""
 
+from fleet.batteries.views.backtest import how_good, how_good_csv
 from fleet.batteries.views.device import device_pack, device_panel
 from fleet.batteries.views.fleet import fleet, fleet_csv
 from fleet.batteries.views.how import how
@@ -19,6 +20,8 @@ __all__ = [
     "fleet",
     "fleet_csv",
     "how",
+    "how_good",
+    "how_good_csv",
     "life",
     "life_new",
     "limit",

@@ -131,7 +131,8 @@ def rank_shares(low: FloatArray, high: FloatArray) -> FloatArray:
 class Score:
     """How good some forecasts were. Times in months; shares 0 to 1.
 
-    `forecasts` of `packs` different packs, of which `known` crossings are known. `crps`. `within_50`, `_80`, `_95`: of
+    `forecasts` of `packs` different packs, of which `known` crossings are known. `crps`, and `crps_known` of known
+    crossings alone (None without any). `within_50`, `_80`, `_95`: of
     the crossings inside the forecast's interval (None for a way that gives no interval). `off`: mean by which the
     middle date certainly missed, positive where it came too late; `off_size` without sign. `early`: share that crossed
     before the 5 % date. `failed`, `wasted`: had each pack been replaced on the day its chance of having crossed reached
@@ -142,6 +143,7 @@ class Score:
     packs: int
     known: int
     crps: float
+    crps_known: float | None
     within_50: float | None
     within_80: float | None
     within_95: float | None
@@ -171,14 +173,16 @@ def score(laws: CrossingLaws, truths: Truths, *, limit: float = 0.1, band: bool 
         raise NotEnoughDataError("There are no forecasts to score.")
     rank_low, rank_high = ranks(laws, low, high)
     shares = rank_shares(rank_low, rank_high)
+    apart, known = MONTHS * crps(laws, low, high), np.isfinite(high)
     middle, due = laws.quantile(0.5), laws.quantile(limit)
     late, soon = np.maximum(middle - high, 0.0), np.maximum(low - middle, 0.0)
     within = [_between(shares, width) if band else None for width in (0.5, 0.8, 0.95)]
     return Score(
         forecasts=len(low),
         packs=len(np.unique(pack)),
-        known=len(np.unique(pack[np.isfinite(high)])),
-        crps=MONTHS * float(crps(laws, low, high).mean()),
+        known=len(np.unique(pack[known])),
+        crps=float(apart.mean()),
+        crps_known=float(apart[known].mean()) if known.any() else None,
         within_50=within[0],
         within_80=within[1],
         within_95=within[2],

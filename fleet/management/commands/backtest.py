@@ -10,9 +10,9 @@ from fleet.batteries.queries import WAY_NAMES, WayLine
 from fleet.registry.models import DeviceType
 from fleet.web import clock, phrases
 
-HEAD = ("", "misses", "in 50 %", "in 80 %", "in 95 %", "middle off", "before 5 %", "failed", "given away")
+HEAD = ("", "misses", "of crossed", "in 50 %", "in 80 %", "in 95 %", "middle off", "before 5 %", "failed", "given away")
 KEY = """\
-misses       months by which forecast and crossing lay apart on average (CRPS; a single date's distance)
+misses       months by which forecast and crossing lay apart on average, as far as is known (CRPS); of crossed packs
 in 50 %      share of crossings inside the interval that should hold so many
 middle off   months by which the middle date was certainly too late (minus: too early)
 before 5 %   share that crossed before the date by which 5 % should
@@ -92,5 +92,5 @@ def _cells(line: WayLine) -> list[str]:
     shares = [line.within_50, line.within_80, line.within_95]
     held = ["-" if share is None else f"{share:.0%}" for share in shares]
     return [
-        f"{line.crps:.2f}", *held, f"{line.off:+.2f}", f"{line.early:.0%}", f"{line.failed:.0%}", f"{line.wasted:.1f}"
+        f"{line.crps:.2f}", "-" if line.crps_known is None else f"{line.crps_known:.1f}", *held, f"{line.off:+.2f}", f"{line.early:.0%}", f"{line.failed:.0%}", f"{line.wasted:.1f}"
     ]  # fmt: skip
