@@ -15,7 +15,7 @@ SERVICE_LEVELS: Final = {
     0.98: "49 in 50",
     0.99: "99 in 100",
 }
-_TENTHS, _EXACT = 0.15, 0.02
+_TENTHS, _EXACT = 0.15, 0.011
 _MONTHS: Final = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
     "December",
@@ -29,7 +29,7 @@ def limit_words(chance: float | Decimal) -> str:
     if value >= _TENTHS and abs(value * 10 - round(value * 10)) < _EXACT:
         return "1 in 2" if round(value * 10) == 5 else f"{round(value * 10)} in 10"  # noqa: PLR2004 - half of ten
     count = round(1 / value)
-    exact = abs(1 / value - count) < _EXACT * count / 10
+    exact = abs(1 / value - count) < _EXACT
     return f"1 in {count}" if exact else f"about 1 in {count} ({percent(value)})"
 
 

@@ -4,6 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
 
 from fleet.audit.changes import fingerprint
 from fleet.batteries.actions import LIFE_FACTS, LIMIT_FACTS, SUPPLY_FACTS
@@ -14,7 +15,9 @@ from fleet.registry.forms import ActionForm
 from fleet.registry.models import Device
 from fleet.web.forms import day_field, words_field
 
-_LEAST, _MOST = Decimal("0.5"), Decimal(50)
+_LEAST, _MOST = Decimal("0.005"), Decimal("0.5")
+_CENT = Decimal("0.01")
+_LONGEST_WHY = 200
 _WHOLE = forms.NumberInput(attrs={"inputmode": "numeric"})
 
 
@@ -32,7 +35,7 @@ class PercentField(NumberField):
 
 
 def _price(label: str, hint: str) -> forms.Field:
-    field = NumberField(label=label, max_digits=10, decimal_places=2, min_value=0, required=False, help_text=hint)
+    field = NumberField(label=label, max_digits=10, decimal_places=2, min_value=_CENT, required=False, help_text=hint)
     return alternative(field)
 
 
@@ -42,12 +45,10 @@ class LimitForm(ActionForm):
     facts = LIMIT_FACTS
     limit = PercentField(
         label="Risk limit",
-        min_value=_LEAST / 100,
-        max_value=_MOST / 100,
-        error_messages={
-            "min_value": "Give at least 0.5 %: a smaller chance cannot be told from the few tests a pack has.",
-            "max_value": "Give at most 50 %.",
-        },
+        validators=[
+            MinValueValidator(_LEAST, "Give at least 0.5 %%: a smaller chance cannot be told from a few tests a pack."),
+            MaxValueValidator(_MOST, "Give at most 50 %%."),
+        ],
         help_text="10 % is 1 in 10: of ten packs left in with that chance, one falls under its level before its visit.",
     )
     failure_price = _price(
@@ -59,7 +60,7 @@ class LimitForm(ActionForm):
         label="A pack goes without a full test for at most", min_value=1, max_value=120, widget=_WHOLE,
         help_text="Whatever the forecast says.",
     )  # fmt: skip
-    why = words_field("Why this limit", hint="It stands beside the limit with your name and the day.")
+    why = words_field("Why this limit", hint="One or two sentences. They stand beside the limit with your name.")
 
     class Meta:
         model = RiskLimit
@@ -71,8 +72,8 @@ class LimitForm(ActionForm):
     def clean_why(self) -> str:
         """One line of the row."""
         words = " ".join(str(self.cleaned_data["why"]).split())
-        if len(words) > RiskLimit._meta.get_field("why").max_length:  # noqa: SLF001 - Django's public name for it
-            raise forms.ValidationError("Say it in at most 200 letters.")
+        if len(words) > _LONGEST_WHY:
+            raise forms.ValidationError(f"Say it in at most {_LONGEST_WHY} letters; these are {len(words)}.")
         return words
 
 

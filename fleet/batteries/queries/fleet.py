@@ -51,10 +51,13 @@ class Demand:
         first = date(today.year, today.month, 1)
         over = sum(month < first for month in self.months)
         return Demand(
-            self.months[over:],
-            *(numbers[over:] for numbers in (self.expected, self.low, self.middle, self.high)),
-            {level: numbers[over:] for level, numbers in self.totals.items()},
-            self.total_expected[over:],
+            months=self.months[over:],
+            expected=self.expected[over:],
+            low=self.low[over:],
+            middle=self.middle[over:],
+            high=self.high[over:],
+            totals={level: numbers[over:] for level, numbers in self.totals.items()},
+            total_expected=self.total_expected[over:],
         )
 
     def total(self, level: float) -> IntArray:

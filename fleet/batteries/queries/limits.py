@@ -9,6 +9,7 @@ from django.db.models import Count, QuerySet
 from fleet.batteries.models import ChemistryLife, Pack, RiskLimit, TypeOutlook
 from fleet.batteries.policy_wording import MONTHS_A_YEAR, limit_words, months
 from fleet.batteries.queries.fleet import pack_price, visit_months
+from fleet.core.battery.decision import break_even_limit, cost_a_year
 from fleet.core.lifecycle import Condition
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceType
@@ -45,19 +46,20 @@ class Holding:
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """What prices make of a limit for one type: `rent` is the part of a pack's price that one more interval saves."""
+    """What prices make of a limit for one type; `yearly` is what a place for a pack costs (core.battery.decision)."""
 
     line: Line
     device_type: DeviceType
     price: float
     life_years: float
     every: int
+    yearly: float
     break_even: float
 
     @property
-    def rent(self) -> float:
-        """Price of one more interval in a pack that lasts as the middle of its type."""
-        return self.price * self.every / MONTHS_A_YEAR / self.life_years
+    def put_off(self) -> float:
+        """What the place costs from visit to visit, which a pack that stays in puts off."""
+        return self.yearly * self.every / MONTHS_A_YEAR
 
     @property
     def holds(self) -> str:
@@ -78,6 +80,10 @@ class Weighed:
     def interval(self) -> str:
         """From visit to visit: `a year`."""
         return months(self.every)
+
+
+# Years that half the new packs, and 1 in 10 of them, do not reach; the second may be unknown.
+_Life = tuple[float, float | None]
 
 
 def limits() -> QuerySet[RiskLimit]:
@@ -120,28 +126,23 @@ def _line(row: RiskLimit | None) -> Line | None:
 
 def weighed() -> list[Weighed]:
     """What prices make of each limit with the price of a failure, for each type whose price and life are known."""
-    rows = [row for row in limits() if row.failure_price is not None]
+    rows = [row for row in limits() if row.failure_price]
     known = list(_priced()) if rows else []
-    return [
-        Weighed(Line(row), device_type, price, life, every, break_even_limit(
-            price, float(row.failure_price or 0), every / MONTHS_A_YEAR, life
-        ))
-        for row in rows
-        for device_type, price, life, every in known
-    ]  # fmt: skip
+    return [_weigh(row, *each) for row in rows for each in known]
 
 
-def break_even_limit(pack_price: float, failure_price: float, interval_years: float, new_life_years: float) -> float:
-    """The chance from which replacing pays: the rent of one more interval over that rent and a failure's price."""
-    rent = pack_price * interval_years / new_life_years
-    return rent / (rent + failure_price)
+def _weigh(row: RiskLimit, device_type: DeviceType, price: float, life: _Life, every: int) -> Weighed:
+    failure, interval = float(row.failure_price or 0), every / MONTHS_A_YEAR
+    yearly, limit = (of(price, failure, interval, *life) for of in (cost_a_year, break_even_limit))
+    return Weighed(Line(row), device_type, price, life[0], every, yearly, limit)
 
 
-def _priced() -> Iterator[tuple[DeviceType, float, float, int]]:
+def _priced() -> Iterator[tuple[DeviceType, float, _Life, int]]:
     for outlook in TypeOutlook.objects.select_related("device_type__maker").filter(new_life_middle__gt=0):
         price, every = pack_price(outlook.device_type), visit_months(outlook.device_type)
         if price and every:
-            yield outlook.device_type, float(price), float(outlook.new_life_middle or 0), every
+            life = float(outlook.new_life_middle or 0), outlook.new_life_low or None
+            yield outlook.device_type, float(price), life, every
 
 
 def lives() -> QuerySet[ChemistryLife]:

@@ -82,11 +82,21 @@ class Order:
     @property
     def lines(self) -> list[MonthLine]:
         """The need month by month."""
-        need, plot = self.demand, self.plot
-        columns = (need.expected, need.low, need.middle, need.high, need.total_expected)
+        need = self.demand
         enough = need.total(self.stand.supply.service_level).tolist()
-        rows = zip(plot.months, *columns, enough, strict=True)
-        return [MonthLine(month.first, *numbers, left_at(plot, month.end)) for month, *numbers in rows]
+        return [
+            MonthLine(
+                first=month.first,
+                expected=need.expected[row],
+                low=month.low,
+                middle=month.middle,
+                high=month.high,
+                total=need.total_expected[row],
+                enough=enough[row],
+                left=left_at(self.plot, month.end),
+            )
+            for row, month in enumerate(self.plot.months)
+        ]
 
     @property
     def warning(self) -> str:

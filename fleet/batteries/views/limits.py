@@ -155,6 +155,7 @@ def _saved(request: HttpRequest, form: Any, act: Callable[[], str]) -> HttpRespo
 
 def _now(form: ActionForm) -> RiskLimit | ChemistryLife:
     """The row as it stands, also where somebody else made it meanwhile."""
-    if form.instance.pk:
-        return type(form.instance)._default_manager.get(pk=form.instance.pk)  # noqa: SLF001 - Django's public name for it
-    return ChemistryLife.objects.get(chemistry=form.cleaned_data["chemistry"])
+    if isinstance(form.instance, RiskLimit):
+        return RiskLimit.objects.get(pk=form.instance.pk)
+    chemistry = form.instance.chemistry or form.cleaned_data["chemistry"]
+    return ChemistryLife.objects.filter(chemistry=chemistry).first() or ChemistryLife(chemistry=chemistry)

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_http_methods
 
 from fleet.batteries import actions, queries
 from fleet.batteries.forms import SupplyForm
+from fleet.batteries.policy_wording import service_words
 from fleet.batteries.views.common import REFUSED, above
 from fleet.core.errors import BenchwardError, ConflictError
 from fleet.core.permissions import May
@@ -34,6 +35,7 @@ def supply(request: HttpRequest, pk: int) -> HttpResponse:
         "above": [*above(), ("Packs to hold", f"{reverse('batteries:fleet')}?type={device_type.pk}")],
         "type": device_type,
         "supply": row,
+        "service": service_words(row.service_level),
         "on_shelf": queries.on_shelf(device_type),
         "form": form,
         "currency": settings.CURRENCY,
