@@ -9,12 +9,10 @@ a new test, the type's numbers kept. Printed too: the most memory held.
 
 import resource
 import sys
-import time
-from collections.abc import Callable
 
 import numpy as np
 
-from benchmarks.bench_fade import SUBSET, drawn, line_by_line, mixed_lm
+from benchmarks.bench_fade import SUBSET, drawn, line_by_line, mixed_lm, seconds
 from fleet.core.battery.bend.fit import FadeFit, fit_fade_numbers
 from fleet.core.battery.bend.histories import FadeTests, Histories, lay_out, rough_life
 from fleet.core.battery.bend.outlook import crossing_ages
@@ -24,13 +22,6 @@ LEVEL = 0.80
 HORIZON_YEARS = 12.0
 LINES = 5000
 CHANCES = np.array([0.1, 0.5, 0.9])
-
-
-def seconds(work: Callable[[], object]) -> float:
-    """Run the work once and tell the processor seconds it took."""
-    start = time.process_time()
-    work()
-    return time.process_time() - start
 
 
 def bending(tests: FadeTests, packs: int, draws: int) -> FadeFit:

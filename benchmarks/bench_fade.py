@@ -1,6 +1,6 @@
-"""How long the pooled fade takes, beside what one would otherwise reach for.
+"""How long the pooled fade takes, beside what one would otherwise reach for, in processor seconds of one thread.
 
-    python benchmarks/bench_fade.py [packs]
+    OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 python -m benchmarks.bench_fade [packs]
 
 Three ways to a line for each pack of one type: this project's pooled line (all packs), statsmodels'
 MixedLM (the same model; on a subset, scaled up by its packs, which flatters it if its cost grows faster), and a
@@ -37,10 +37,10 @@ def drawn(packs: int) -> tuple[FadeTests, Packs]:
 
 
 def seconds(work: Callable[[], object]) -> float:
-    """Run the work once and tell how long it took."""
-    start = time.perf_counter()
+    """Run the work once and tell the processor seconds it took."""
+    start = time.process_time()
     work()
-    return time.perf_counter() - start
+    return time.process_time() - start
 
 
 def pooled(tests: FadeTests, packs: int) -> None:

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.testing import assert_allclose
 
 from benchmarks import fused
-from benchmarks.bench_bend import CHANCES, HORIZON_YEARS, LEVEL, LINES, seconds, some
-from benchmarks.bench_fade import SUBSET, drawn, line_by_line, mixed_lm
+from benchmarks.bench_bend import CHANCES, HORIZON_YEARS, LEVEL, LINES, some
+from benchmarks.bench_fade import SUBSET, drawn, line_by_line, mixed_lm, seconds
 from fleet.core.battery.arrays import FloatArray
 from fleet.core.battery.bend.filtering import grouped
 from fleet.core.battery.bend.fit import fit_fade_numbers

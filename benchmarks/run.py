@@ -32,7 +32,8 @@ def main(asked: list[str]) -> int:
 
 
 def _environment() -> dict[str, str]:
-    return {**os.environ, "PYTHONPATH": str(HERE.parent)}
+    one_thread = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    return {**os.environ, **one_thread, "PYTHONPATH": str(HERE.parent)}
 
 
 if __name__ == "__main__":

@@ -104,7 +104,7 @@ def _drawn(chemistry: str, cells: list[Cell], rng: np.random.Generator, *, matur
     only known crossings are scored.
     """
     crossing = np.array([cell.crossing for cell in cells])
-    low, high = (0.35, 1.35) if mature else (0.25, 0.75)
+    low, high = (0.35, 1.43) if mature else (0.25, 0.75)
     today = rng.uniform(low, high, len(cells)) * LIFE_YEARS
     retired = today > crossing + 0.05 * LIFE_YEARS
     spent = np.where(np.isfinite(crossing), crossing, 0.0) + rng.uniform(0.0, 0.05, len(cells)) * LIFE_YEARS
