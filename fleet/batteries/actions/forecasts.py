@@ -79,7 +79,7 @@ def _refresh_type(history: TypeHistory, prior: FadePrior, at: datetime) -> dict[
     base = forecast_at(own_level, None)
     results = {level: base if level == own_level else forecast_at(level, base.fit) for level in _by_level(history)}
     life = new_pack(base)
-    limits = limits_of_type(history.device_type, life.middle)
+    limits = limits_of_type(history.device_type, life.middle, life.low)
     rows: list[Forecast] = []
     groups: list[Group] = []
     for level, fitted in _by_level(history).items():

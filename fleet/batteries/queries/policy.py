@@ -34,11 +34,15 @@ ASSUMED: Final = AppliedLimit(ASSUMED_LIMIT, False, None, None, False, LONGEST_U
 
 @dataclass(frozen=True, slots=True)
 class LimitsOfType:
-    """The limits that stand, as they hold for packs of one type at one price and with one life of a new pack, years."""
+    """The limits that stand, as they hold for packs of one type at one price and with one life of a new pack, years.
+
+    `new_life_low_years`: 1 new pack in 10 lasts less.
+    """
 
     standing: Sequence[RiskLimit]
     price: Decimal | None
     new_life_years: float | None
+    new_life_low_years: float | None
 
     def of(self, pool: str, *, critical: bool, visit_months: int) -> AppliedLimit:
         """The limit for a pool, in critical care or not, with so many months from visit to visit."""
@@ -60,16 +64,20 @@ class LimitsOfType:
         if not (row.failure_price and self.price and self.new_life_years):
             return None
         interval = visit_months / _YEAR_MONTHS
-        return break_even_limit(float(self.price), float(row.failure_price), interval, self.new_life_years)
+        life = self.new_life_years, self.new_life_low_years or None
+        return break_even_limit(float(self.price), float(row.failure_price), interval, *life)
 
 
-def limits_of_type(device_type: DeviceType, new_life_years: float | None) -> LimitsOfType:
-    """The limits that stand, for packs of a type; `new_life_years` is None where no forecast gives one."""
-    return LimitsOfType(list(limits()), pack_price(device_type), new_life_years)
+def limits_of_type(
+    device_type: DeviceType, new_life_years: float | None, new_life_low_years: float | None
+) -> LimitsOfType:
+    """The limits that stand, for packs of a type; a life is None where no forecast gives one."""
+    return LimitsOfType(list(limits()), pack_price(device_type), new_life_years, new_life_low_years)
 
 
 def limit_for(device: Device, visit_months: int = _YEAR_MONTHS) -> AppliedLimit:
     """The limit that holds for a driver's pack, by the last night's life of a new pack of its type."""
     outlook = TypeOutlook.objects.filter(device_type=device.device_type_id).first()
-    of_type = limits_of_type(device.device_type, outlook.new_life_middle if outlook else None)
+    life = (outlook.new_life_middle, outlook.new_life_low) if outlook else (None, None)
+    of_type = limits_of_type(device.device_type, *life)
     return of_type.of(device.pool, critical=device.home.critical, visit_months=visit_months)
