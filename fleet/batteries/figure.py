@@ -20,9 +20,12 @@ WIDTH: Final = 400
 HEIGHT: Final = 266
 LEFT, RIGHT, TOP, BOTTOM = 42, 392, 56, 238
 _SHORTEST: Final = timedelta(days=365)
+_MARGIN: Final = timedelta(days=30)
 _AHEAD: Final = timedelta(days=2 * 365)
+#: The end of the crossing's interval is shown when it is not farther off than this.
+_FARTHEST: Final = timedelta(days=4 * 365)
 _MOST_DATES: Final = 5
-_ROOM_FOR_WORDS: Final = 135
+_ROOM_FOR_WORDS: Final = 105
 _ROOM_FOR_A_WORD: Final = 45
 _STEP: Final = 0.1
 _FEW_STEPS: Final = 7
@@ -190,7 +193,7 @@ def _frame(plot: Plot) -> _Frame:
     days = [point.on for point in plot.points] + [stage.on for stage in plot.stages[:1]]
     first = min([*days, plot.since or plot.today, plot.today - _SHORTEST])
     ahead = plot.today + (_AHEAD if plot.stages else _SHORTEST / 4)
-    last = max(plot.next_visit or plot.today, plot.following_visit or plot.today, ahead, _crossed(plot))
+    last = max(plot.next_visit or ahead, plot.following_visit or ahead, ahead, _crossed(plot), _end_in_sight(plot))
     last = min(last, plot.stages[-1].on) if plot.stages else last
     values = [point.fraction for point in plot.points] + [plot.level - _STEP]
     values += [value for stage in plot.stages if stage.on <= last for value in (stage.low, stage.high)]
@@ -201,6 +204,12 @@ def _frame(plot: Plot) -> _Frame:
 def _crossed(plot: Plot) -> date:
     """The first stage whose middle lies under the level, so that the crossing itself is in the picture."""
     return next((stage.on for stage in plot.stages if stage.middle < plot.level), plot.today)
+
+
+def _end_in_sight(plot: Plot) -> date:
+    """The last day of the crossing's interval where that is near enough to be shown."""
+    late = plot.crossing.late if plot.crossing else None
+    return late + _MARGIN if late and late <= plot.today + _FARTHEST else plot.today
 
 
 def _axes(frame: _Frame) -> SafeString:
@@ -292,37 +301,29 @@ def _span_of_crossing(plot: Plot, frame: _Frame) -> tuple[date, date] | None:
 
 
 def _days(plot: Plot, frame: _Frame) -> SafeString:
-    marked = [("today", plot.today, f"today, {day(plot.today)}", TOP - 43, "")]
+    marked = [("today", plot.today, f"today, {day(plot.today)}", "none")]
     if plot.next_visit:
         late = " is late" if plot.next_visit < plot.today else ""
-        marked.append(("visit", plot.next_visit, f"visit {day(plot.next_visit)}{late}", TOP - 28, "2 3"))
+        marked.append(("visit", plot.next_visit, f"visit {day(plot.next_visit)}{late}", "2 3"))
     if plot.following_visit:
-        marked.append(("visit", plot.following_visit, f"then {day(plot.following_visit)}", TOP - 13, "2 3"))
+        marked.append(("visit", plot.following_visit, f"then {day(plot.following_visit)}", "2 3"))
+    # The later a day, the higher its words: they stand left of their line, over the shorter lines of earlier days.
+    shown = sorted((each for each in marked if frame.first <= each[1] <= frame.last), key=lambda each: each[1])
     return format_html_join(
         "",
         '<line class="battery-{}" x1="{}" y1="{}" x2="{}" y2="{}" stroke="currentColor" stroke-dasharray="{}"/>'
         '<text class="battery-words" x="{}" y="{}" text-anchor="{}">{}</text>',
         (
-            (
-                name,
-                frame.x(on),
-                y - 9,
-                frame.x(on),
-                BOTTOM,
-                dashes or "none",
-                *_beside(frame.x(on), y, on, plot.today),
-                words,
-            )
-            for name, on, words, y, dashes in marked
-            if frame.first <= on <= frame.last
+            (name, x, y - 9, x, BOTTOM, dashes, *_beside(x, y), words)
+            for (name, on, words, dashes), y in zip(shown, (TOP - 13, TOP - 28, TOP - 43), strict=False)
+            for x in (frame.x(on),)
         ),
     )
 
 
-def _beside(x: float, y: float, on: date, today: date) -> tuple[float, float, str]:
-    """Where words stand beside a line: left of one that is past or at the right edge, else right of it."""
-    left = x > RIGHT - _ROOM_FOR_WORDS or (on < today and x > LEFT + _ROOM_FOR_WORDS)
-    return (x - 4, y, "end") if left else (x + 4, y, "start")
+def _beside(x: float, y: float) -> tuple[float, float, str]:
+    """Where words stand beside a line: left of it where there is room, else right."""
+    return (x - 4, y, "end") if x > LEFT + _ROOM_FOR_WORDS else (x + 4, y, "start")
 
 
 def _points(plot: Plot, frame: _Frame) -> SafeString:
@@ -330,18 +331,18 @@ def _points(plot: Plot, frame: _Frame) -> SafeString:
         "",
         "{}{}",
         (
-            (_shape(point.kind, frame.x(point.on), frame.y(point.fraction)), _word(point, frame))
+            (_shape(point.kind, frame.x(point.on), frame.y(point.fraction)), _word(point, frame, plot.today))
             for point in plot.points
         ),
     )
 
 
-def _word(point: Point, frame: _Frame) -> SafeString:
-    """The word beside a mark that must not be missed."""
+def _word(point: Point, frame: _Frame, today: date) -> SafeString:
+    """The word beside a mark that must not be missed, left of it where today's line or the edge is near."""
     if point.kind not in _BESIDE:
         return SafeString("")
     x, y = frame.x(point.on), frame.y(point.fraction)
-    left = x > RIGHT - _ROOM_FOR_A_WORD
+    left = min(RIGHT, frame.x(today)) - _ROOM_FOR_A_WORD < x
     return format_html(
         '<text class="battery-words" x="{}" y="{}" text-anchor="{}" font-size="10">{}</text>',
         x - 8 if left else x + 8, y + 4, "end" if left else "start", _BESIDE[point.kind],

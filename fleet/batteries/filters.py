@@ -18,9 +18,8 @@ from fleet.web import clock
 #: Least chances that can be chosen, as the address says them, in words.
 CHANCES: Final = {"0.05": "1 in 20", "0.1": "1 in 10", "0.25": "1 in 4"}
 USUAL_CHANCE: Final = "0.1"
-#: How many drivers a sheet of tests may name, in words.
-SHEET_SIZES: Final = {"5": "Five", "10": "Ten", "20": "Twenty"}
-USUAL_SIZE: Final = "10"
+#: How many drivers a sheet of tests may name, as the address says it, in words; ten where it says nothing.
+SHEET_SIZES: Final = {"": ("Ten", 10), "5": ("Five", 5), "20": ("Twenty", 20)}
 #: Ages in whole years, from and to.
 _AGES: Final[dict[str, tuple[int, int | None]]] = {"0": (0, 2), "2": (2, 4), "4": (4, 6), "6": (6, None)}
 
@@ -77,7 +76,10 @@ class SheetFilter(django_filters.FilterSet):
     type = type_filter()
     pool = pool_filter()
     count = django_filters.ChoiceFilter(
-        label="How many", choices=list(SHEET_SIZES.items()), empty_label=None, method=_as_it_is
+        label="How many",
+        choices=[(asked, words) for asked, (words, _) in SHEET_SIZES.items() if asked],
+        empty_label=SHEET_SIZES[""][0],
+        method=_as_it_is,
     )
 
     class Meta:

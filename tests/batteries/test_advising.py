@@ -64,8 +64,8 @@ def doubts(days: dict[int, date] | None = None, **facts: Any) -> list[tuple[str,
         ),
         (
             {"advice": "call_in", "chance_before_visit": 0.34, "next_visit": date(2026, 11, 1)},
-            ("Call in before its visit: 3 in 10 chance of falling under 80 % by today, its visit of 1 Nov 2026 is still "
-            "to be made; your limit is 1 in 10."),
+            ("Call in before its visit: 3 in 10 chance of falling under 80 % by today, its visit of 1 Nov 2026 is "
+            "still to be made; your limit is 1 in 10."),
         ),
         (
             {},
@@ -74,8 +74,8 @@ def doubts(days: dict[int, date] | None = None, **facts: Any) -> list[tuple[str,
         ),
         (
             {"limit": 0.043, "limit_by_cost": True},
-            ("Replace at the next visit: 21 % chance of falling under 80 % before 14 Mar 2028, the visit after it; your "
-            "limit, which follows from the prices, is 4 %."),
+            ("Replace at the next visit: 21 % chance of falling under 80 % before 14 Mar 2028, the visit after it; "
+            "your limit, which follows from the prices, is 4 %."),
         ),
         (
             {"limit": None},
@@ -182,8 +182,8 @@ def test_each_doubt_names_its_test_by_its_day() -> None:
     jump, aside = doubts(days, jumps=[7], has_jump=True, doubtful=[9], has_set_aside=True)
     assert jump == (
         (
-            "The test of 3 Mar 2026 lies far above what the earlier ones allow: test again, or was the pack replaced and "
-            "nobody logged it?"
+            "The test of 3 Mar 2026 lies far above what the earlier ones allow: test again, or was the pack replaced "
+            "and nobody logged it?"
         ),
         7,
     )

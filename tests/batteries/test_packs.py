@@ -218,8 +218,8 @@ class TestPanel:
         a_logged_test(device, started_at=start, stopped_at=start + timedelta(hours=2))
         actions.refresh_forecasts(at=clock.now())
         page = words(bench, f"/batteries/device/{device.asset_number}/panel/")
-        assert "was set aside: look at it" in page
-        assert "Below its replacement level" not in page
+        assert "The test of 3 Mar 2025 fits neither this pack nor its type and was set aside as likely wrong" in page
+        assert "Its latest test was under" not in page
 
     def test_a_low_latest_test_says_that_it_is_below(self, bench: Client) -> None:
         """The latest test under the level marks the pack, whatever is expected of it."""
@@ -228,7 +228,7 @@ class TestPanel:
         a_logged_test(device, started_at=start, stopped_at=start + timedelta(hours=5.5))
         actions.refresh_forecasts(at=clock.now())
         page = words(bench, f"/batteries/device/{device.asset_number}/panel/")
-        assert "Below its replacement level by its latest test" in page
+        assert "Replace now</span>: its latest test was under 80 %." in page
 
     def test_an_old_forecast_says_so(self, bench: Client) -> None:
         """After 36 hours without a new one the panel says that a night was missed."""

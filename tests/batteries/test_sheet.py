@@ -60,7 +60,6 @@ def test_where_a_test_settles_most_comes_first(technician: Person) -> None:
     devices = [a_tested_device() for _ in worths]
     for device, worth in zip(devices, worths, strict=True):
         a_forecast(device, **NEAR, test_worth=worth)
-    Device.objects.all()
     assert on_sheet(technician)[:3] == [devices[1], devices[3], devices[0]]
 
 
@@ -142,8 +141,7 @@ def test_each_row_says_where_to_fetch_it_and_how_long_it_takes(bench: Client) ->
     page = shown(bench)
     assert "Ward 9" in page
     assert "seen 3 days ago" in page
-    assert '"Charge">14 h<' in page
-    assert '"Run">about 6 h<' in page
+    assert '14 h, then<span class="block">about 6 h</span>' in page
     assert "Charge 14 h, then run about 6 h at the most" in page
     assert "about 20 h in all" in page
     assert "2 Mar 2026" in page
@@ -179,7 +177,7 @@ def test_the_sheet_warns_before_the_tests(bench: Client) -> None:
     a_fitted_device()
     page = shown(bench)
     assert "hot, swollen or leaking is taken out at once" in page
-    assert "A forecast is no test" in page
+    assert "A forecast is not a test" in page
 
 
 def test_the_rack_begins_with_the_ticked_drivers(bench: Client) -> None:

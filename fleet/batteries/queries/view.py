@@ -10,6 +10,7 @@ from fleet.batteries import advising, wording
 from fleet.batteries.advising import Advised, Doubt
 from fleet.batteries.figure import Crossing, Kind, Plot, Point, Stage, draw, legend, legend_of_forecast
 from fleet.batteries.models import CycleCount, Fitting, Forecast, Pack, RuntimeTest, TypeOutlook
+from fleet.batteries.queries.limits import limits, narrowest
 from fleet.batteries.queries.packs import fitting_of, tests_of
 from fleet.people.models import Person
 from fleet.registry.models import Device
@@ -118,7 +119,7 @@ def pack_record(pack: Pack, person: Person | None = None) -> PackRecord:
     level = stay.device.replacement_level if stay else pack.for_type.replacement_level
     forecast = Forecast.objects.filter(pack=pack, device=stay.device).first() if stay else None
     tests = tuple(made_test(test, test.device.replacement_level, known, forecast) for test in tests_of(pack))
-    outlook = _outlook(forecast, tests, clock.now()) if forecast else None
+    outlook = _outlook(forecast, tests, stay.device, clock.now()) if forecast and stay else None
     first = min((stay.fitted_on for stay in all_stays), default=None)
     since = pack.made_on or first
     return PackRecord(
@@ -159,14 +160,15 @@ def made_test(
     )
 
 
-def _outlook(forecast: Forecast, tests: tuple[MadeTest, ...], now: datetime) -> Outlook:
+def _outlook(forecast: Forecast, tests: tuple[MadeTest, ...], device: Device, now: datetime) -> Outlook:
     today = clock.local_day(now)
-    of_type = TypeOutlook.objects.filter(device_type=forecast.device.device_type_id).first()
+    of_type = TypeOutlook.objects.filter(device_type=device.device_type_id).first()
+    assumed = narrowest(list(limits()), device.pool, critical=device.home.critical) is None
     days = {line.test.pk: clock.local_day(line.test.started_at) for line in tests}
     full = [days[line.test.pk] for line in tests if line.counts and line.test.stop == RuntimeTest.Stop.RAN_FLAT]
     return Outlook(
         forecast=forecast,
-        advised=advising.advised(forecast, today, max(full, default=None)),
+        advised=advising.advised(forecast, today, max(full, default=None), assumed_limit=assumed),
         settled=advising.settled_by_a_test(forecast),
         level=wording.level_percent(forecast.level),
         basis=wording.basis(forecast, tested=any(line.counts for line in tests)),

@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from fleet.batteries import queries, wording
-from fleet.batteries.filters import SHEET_SIZES, USUAL_SIZE, SheetFilter
+from fleet.batteries.filters import SHEET_SIZES, SheetFilter
 from fleet.batteries.views.common import FIRST, above
 from fleet.core.permissions import May
 from fleet.people.queries import person_of
@@ -18,14 +18,15 @@ from fleet.web.guards import guard
 @require_safe
 def sheet(request: HttpRequest) -> HttpResponse:
     """The drivers to test first, at the place, of the type and in the pool asked for."""
-    size = request.GET.get("count", "")
-    size = size if size in SHEET_SIZES else USUAL_SIZE
-    narrowed = _narrowed(request, size)
-    found = queries.sheet(narrowed.qs, int(size))
+    asked = request.GET.get("count", "")
+    asked = asked if asked in SHEET_SIZES else ""
+    number, size = SHEET_SIZES[asked]
+    narrowed = _narrowed(request, asked)
+    found = queries.sheet(narrowed.qs, size)
     context = {
         "above": above(),
         "filter": narrowed,
-        "title": f"{SHEET_SIZES[size]} to test today",
+        "title": f"{number} to test today",
         "scope": _scope(narrowed),
         "sheet": found,
         "charge": wording.span(found.charge),
@@ -36,9 +37,9 @@ def sheet(request: HttpRequest) -> HttpResponse:
     return render(request, "batteries/sheet.html", context)
 
 
-def _narrowed(request: HttpRequest, size: str) -> SheetFilter:
+def _narrowed(request: HttpRequest, count: str) -> SheetFilter:
     typed = request.GET.copy()
-    typed["count"] = size
+    typed["count"] = count
     return SheetFilter(typed, queryset=queries.testable(person_of(request)), request=request)
 
 
