@@ -215,7 +215,7 @@ class TestForecasts:
         actions.refresh_forecasts(at=at)
         before = Forecast.objects.get(device=device).fraction_today
         start = datetime(2026, 2, 1, 8, 0, tzinfo=UTC)
-        wrong = actions.log_test(a_test(device, started_at=start, stopped_at=start + timedelta(hours=5.6)), by=BY)
+        wrong = actions.log_test(a_test(device, started_at=start, stopped_at=start + timedelta(hours=5.95)), by=BY)
         actions.refresh_forecasts(at=at)
         assert Forecast.objects.get(device=device).fraction_today < before - 0.002
         actions.void_test(wrong, why="wrong driver", by=BY)

@@ -31,8 +31,8 @@ class Recalibration:
     ranks: int = 0
 
     def chance(self, forecast: FloatArray) -> FloatArray:
-        """Return the corrected chances of crossing (any shape)."""
-        return np.asarray(special.betainc(self.a, self.b, forecast))
+        """Return the corrected chances of crossing (any shape); one past 1 by rounding counts as 1."""
+        return np.asarray(special.betainc(self.a, self.b, np.clip(forecast, 0.0, 1.0)))
 
     def forecast_chance(self, wanted: float) -> float:
         """Return the forecast chance whose correction is `wanted`: ask for the quantile of this one."""
