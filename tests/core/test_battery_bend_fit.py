@@ -190,3 +190,14 @@ def test_one_test_more_moves_the_forecast() -> None:
         for n in (1, 2)
     ]
     assert ages[1] < ages[0]
+
+
+def test_no_power_is_beyond_what_years_can_be_raised_to() -> None:
+    """Wide proposals for a few packs of another chemistry end at a knee of t^10, at any age, without overflow."""
+    prior = assumed_prior(4.0)
+    wild = prior.mean.copy()
+    wild[POWER] = 7.0
+    drawn = prior.numbers(wild)
+    assert drawn.power[0] == pytest.approx(10.0)
+    law = outlook(one_pack([1.0, 30.0], [0.95, 0.9]), drawn, LEVEL)
+    assert 0 <= law(np.array([60.0]))[0] <= 1

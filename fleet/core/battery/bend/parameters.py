@@ -49,6 +49,8 @@ _MEAN = np.array(
     ]
 )
 _SD = np.array([0.05, 0.7, 0.7, 0.6, 0.5, 0.7, 0.8, 1.1, 0.7, 0.5, 1.0, 0.3, 0.3, 1.0, 1.0])
+# Log of the highest power less 1. Tests can't tell a sharper knee from t^10, and times to such powers overflow.
+_SHARPEST = np.log(9.0)
 # From type to type of one chemistry, on the same scale: what borrowing leaves open.
 _BETWEEN_TYPES = np.array([0.02, 0.35, 0.4, 0.3, 0.3, 0.3, 0.4, 0.5, 0.3, 0.3, 0.4, 0.15, 0.15, 0.5, 0.5])
 
@@ -130,7 +132,7 @@ def numbers(vectors: FloatArray, life_years: float) -> FadeNumbers:
     fade = np.exp(v[FADE]) / life_years
     start_sd, fade_sd = np.exp(v[START_SD]), np.exp(v[FADE_SD]) * fade
     shared = np.tanh(v[CORRELATION]) * start_sd * fade_sd
-    power = 1 + np.exp(v[POWER])
+    power = 1 + np.exp(np.minimum(v[POWER], _SHARPEST))
     kinds = np.concatenate([np.zeros((1, len(vectors))), v[KINDS:]])
     return FadeNumbers(
         mean=np.stack([v[START], fade]),
