@@ -11,7 +11,7 @@ from typing import Final
 
 from fleet.batteries.models import Forecast
 from fleet.batteries.wording import against, chance_words, level_percent
-from fleet.core.battery.decision import Advice
+from fleet.core.battery.decision import Advice, DecisionRules
 from fleet.web import phrases
 
 #: Advice that takes the pack out, now or at a visit.
@@ -22,8 +22,6 @@ _MARKS: Final = {
     Advice.REPLACE_AT_VISIT: "caution",
     Advice.TEST_NOW: "coming",
 }
-#: A test whose outcome is surer than this, either way, settles nothing. Own choice.
-_UNSURE = (0.05, 0.95)
 _ROUNDING = 1e-9
 
 
@@ -84,9 +82,9 @@ def _why_test(forecast: Forecast, chance: str, today: date, last_full: date | No
 
 
 def would_settle(forecast: Forecast) -> bool:
-    """Whether a full test now may well change what is to be done."""
+    """Whether a full test of a pack under its limit may well put it over (what `core.battery.decision` asks)."""
     clears = forecast.test_clears_chance
-    return forecast.test_clears_at is not None and clears is not None and _UNSURE[0] <= clears <= _UNSURE[1]
+    return forecast.test_clears_at is not None and clears is not None and 1 - clears > DecisionRules().test_above
 
 
 def chance_against_limit(forecast: Forecast, advice: Advice, today: date, *, assumed_limit: bool = False) -> str:

@@ -142,7 +142,7 @@ def test_each_row_says_where_to_fetch_it_and_how_long_it_takes(bench: Client) ->
     assert "Ward 9" in page
     assert "seen 3 days ago" in page
     assert '14 h, then<span class="block">about 6 h</span>' in page
-    assert "Charge 14 h, then run about 6 h at the most" in page
+    assert "Charge 14 h, then the longest run takes about 6 h" in page
     assert "about 20 h in all" in page
     assert "2 Mar 2026" in page
 
