@@ -1,6 +1,6 @@
 """The nightly forecast: rows in, arrays to the core, rows out. One device type at a time."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 from decimal import Decimal
 
@@ -9,7 +9,7 @@ from django.db import transaction
 
 from fleet.audit.actors import Actor
 from fleet.batteries.actions.history import FittedPack, TypeHistory, type_history
-from fleet.batteries.actions.outlooks import Group, new_pack, type_outlook
+from fleet.batteries.actions.outlooks import Group, new_pack, stored_fit, type_outlook
 from fleet.batteries.actions.packs import remove
 from fleet.batteries.actions.priors import lends, prior_of, recalibration_of
 from fleet.batteries.actions.rows import made
@@ -54,39 +54,66 @@ def refresh_forecasts(
 
 
 def refresh_if_quick(device_type: DeviceType) -> bool:
-    """Forecast a type anew while somebody waits, if it has few enough packs; else the night does it. True if done."""
+    """Forecast a type's packs anew while somebody waits, if they are few enough; else the night does it. True if done.
+
+    With the numbers of the type as the last night left them: one more test hardly moves those, but much its own pack.
+    What the type comes to as a whole waits for the night.
+    """
     if Fitting.objects.filter(pack__for_type=device_type).count() > QUICK:
+        return False
+    outlook = TypeOutlook.objects.filter(device_type=device_type).first()
+    fit = stored_fit(outlook) if outlook else None
+    if fit:
+        now = clock.now()
+        _write([*_Night(type_history(device_type, clock.local_day(now)), fit.prior, now, fit).rows()])
+        return True
+    if Fitting.objects.count() > QUICK:
         return False
     refresh_forecasts(at=clock.now(), device_type=device_type)
     return True
 
 
-def _refresh_type(history: TypeHistory, prior: FadePrior, at: datetime) -> dict[str, int]:
-    correction = recalibration_of(history.device_type)
+class _Night:
+    """One type's forecasts at each of the levels that hold for its drivers; the numbers are fitted once."""
 
-    def forecast_at(level: Decimal, fit: FadeFit | None) -> TypeForecast:
+    def __init__(self, history: TypeHistory, prior: FadePrior, at: datetime, fit: FadeFit | None = None) -> None:
+        self._history, self._prior, self._at = history, prior, at
+        self._correction = recalibration_of(history.device_type)
+        self._base = self._forecast(history.device_type.replacement_level, fit)
+        self._life = new_pack(self._base)
+        self._groups = [
+            (fitted, self._base if float(level) == self._base.level else self._forecast(level, self._base.fit))
+            for level, fitted in _by_level(history).items()
+        ]
+
+    def rows(self) -> Iterator[Forecast]:
+        """Give the row of each fitted pack."""
+        limits = limits_of_type(self._history.device_type, self._life.middle, self._life.low)
+        for fitted, result in self._groups:
+            yield from made(fitted, result, self._history, limits, self._at)
+
+    def outlook(self) -> TypeOutlook:
+        """Give the row of the type."""
+        groups = [Group(np.array([each.row for each in fitted]), result) for fitted, result in self._groups]
+        return type_outlook(self._history, self._base, groups, self._life, self._at)
+
+    def _forecast(self, level: Decimal, fit: FadeFit | None) -> TypeForecast:
         return forecast(
-            history.columns,
-            history.packs,
+            self._history.columns,
+            self._history.packs,
             level=float(level),
-            prior=prior,
-            recalibration=correction,
+            prior=self._prior,
+            recalibration=self._correction,
             fit=fit,
-            measured=history.measured,
+            measured=self._history.measured,
         )
 
-    own_level = history.device_type.replacement_level
-    base = forecast_at(own_level, None)
-    results = {level: base if level == own_level else forecast_at(level, base.fit) for level in _by_level(history)}
-    life = new_pack(base)
-    limits = limits_of_type(history.device_type, life.middle, life.low)
-    rows: list[Forecast] = []
-    groups: list[Group] = []
-    for level, fitted in _by_level(history).items():
-        rows += made(fitted, results[level], history, limits, at)
-        groups.append(Group(np.array([each.row for each in fitted]), results[level]))
+
+def _refresh_type(history: TypeHistory, prior: FadePrior, at: datetime) -> dict[str, int]:
+    night = _Night(history, prior, at)
+    rows = list(night.rows())
     _write(rows)
-    _write_outlook(type_outlook(history, base, groups, life, at))
+    _write_outlook(night.outlook())
     missing = sum(row.basis == Forecast.Basis.NOT_ENOUGH for row in rows)
     return {"forecast": len(rows) - missing, "without enough data": missing}
 

@@ -7,7 +7,8 @@ The shapes that are stored, for the pages:
   "total_expected". Empty where too little is known of the type.
 * `what_if`: rows of "limit", "interval_months", "packs_next_year", "under_level_next_year".
 * `alarms`: rows of "kind" (drift, technician, rack, batch), "label", "tests", "words".
-* `numbers`: rows of "name", "symbol", "value", "low", "high" (10 and 90 % of the draws), "unit".
+* `numbers`: rows of "name", "symbol", "value", "low", "high" (10 and 90 % of the draws), "unit"; and, to forecast with
+  until the next night, "life_years", "mode" and "draws" on the scale of the fit.
 """
 
 from collections.abc import Iterator, Sequence
@@ -20,9 +21,10 @@ from fleet.batteries.actions.history import YEAR, TypeHistory, date_codes
 from fleet.batteries.actions.priors import UNSTATED
 from fleet.batteries.models import Forecast, TypeOutlook
 from fleet.core.battery.arrays import FloatArray, IntArray
+from fleet.core.battery.bend.fit import FadeFit
 from fleet.core.battery.bend.histories import OUTSIDE_TABLE, PLAIN, SHORT_CHARGE
 from fleet.core.battery.bend.outlook import FadeOutlook, new_pack_law
-from fleet.core.battery.bend.parameters import FadeNumbers
+from fleet.core.battery.bend.parameters import FadePrior
 from fleet.core.battery.crossing import CrossingLaw
 from fleet.core.battery.decision import VisitAges, WhatIf, what_if
 from fleet.core.battery.demand import demand
@@ -100,7 +102,7 @@ def type_outlook(
         return made
     made.new_life_low, made.new_life_middle, made.new_life_high = life.low, life.middle, life.high
     made.fade_first_year = life.first_year
-    made.numbers = list(_numbers(base.fit.drawn_numbers()))
+    made.numbers = list(_numbers(base.fit))
     made.demand = _demand(history, base, groups)
     made.what_if = _what_if(base, groups)
     return made
@@ -174,27 +176,57 @@ def _parts(groups: Sequence[Group]) -> Iterator[tuple[IntArray, TypeForecast, Fa
             yield some, result, result.outlook_of(some)
 
 
-def _numbers(drawn: FadeNumbers) -> Iterator[dict[str, Any]]:
+def _numbers(fit: FadeFit) -> Iterator[dict[str, Any]]:
+    """Give the numbers in the order of the fit's scale, each with its draws there, from which `stored_fit` is made."""
+    drawn = fit.drawn_numbers()
     start, fade = drawn.mean
+    sd_start, sd_fade = np.sqrt(drawn.spread[0, 0]), np.sqrt(drawn.spread[1, 1])
     rows = (
         ("What a new pack carries of its rating", "a", start, "of the rating"),
-        ("Spread of that between packs", "sd(a)", np.sqrt(drawn.spread[0, 0]), "of the rating"),
         ("Steady fade", "b", fade, "of the rating a year"),
-        ("Spread of the fade between packs", "sd(b)", np.sqrt(drawn.spread[1, 1]), "of the rating a year"),
+        ("Spread of what new packs carry", "sd(a)", sd_start, "of the rating"),
+        ("Spread of the fade between packs", "sd(b)", sd_fade, "of the rating a year"),
+        ("How start and fade go together", "r", drawn.spread[0, 1] / (sd_start * sd_fade), ""),
+        ("Error of a full test", "s", np.sqrt(drawn.noise[PLAIN]), "of the rating"),
+        ("Wandering of a pack in a year", "κ", np.sqrt(drawn.stray), "of the rating"),
         ("What the bend costs in the first year", "c", drawn.bend, "of the rating"),
         ("Power of age in the bend", "p", drawn.power, ""),
         ("Spread of the bend between packs", "sd(g)", np.sqrt(drawn.bend_spread), "of the bend"),
-        ("Wandering of a pack in a year", "κ", np.sqrt(drawn.stray), "of the rating"),
-        ("Error of a full test", "s", np.sqrt(drawn.noise[PLAIN]), "of the rating"),
-        ("Error of a test after a short charge", "s₁", np.sqrt(drawn.noise[SHORT_CHARGE]), "of the rating"),
-        ("Error of a test outside the table", "s₂", np.sqrt(drawn.noise[OUTSIDE_TABLE]), "of the rating"),
         ("Share of tests that are wrong", "π", drawn.gross, "of the tests"),
         ("What a missing charge costs a test", "h", drawn.charge, "of the part that was missing"),
         ("How much the fade goes with cycles a year", "q", drawn.cycles, "power"),
+        ("Error of a test after a short charge", "s₁", np.sqrt(drawn.noise[SHORT_CHARGE]), "of the rating"),
+        ("Error of a test outside the table", "s₂", np.sqrt(drawn.noise[OUTSIDE_TABLE]), "of the rating"),
     )
-    for name, symbol, values, unit in rows:
+    for at, (name, symbol, values, unit) in enumerate(rows):
         low, middle, high = (float(f"{each:.4g}") for each in np.quantile(values, [0.1, 0.5, 0.9]))
-        yield {"name": name, "symbol": symbol, "value": middle, "low": low, "high": high, "unit": unit}
+        yield {
+            "name": name,
+            "symbol": symbol,
+            "value": middle,
+            "low": low,
+            "high": high,
+            "unit": unit,
+            "life_years": fit.prior.life_years,
+            "mode": float(fit.mode[at]),
+            "draws": [round(float(value), 6) for value in fit.draws[:, at]],
+        }
+
+
+def stored_fit(outlook: TypeOutlook) -> FadeFit | None:
+    """Return the type's numbers as the last night left them, without what is not needed to forecast; None if none."""
+    if not outlook.numbers:
+        return None
+    mode = np.array([row["mode"] for row in outlook.numbers])
+    prior = FadePrior(
+        mode,
+        np.ones_like(mode),
+        outlook.numbers[0]["life_years"],
+        outlook.prior_source,
+        borrowed=outlook.basis == Forecast.Basis.BORROWED,
+    )
+    draws = np.array([row["draws"] for row in outlook.numbers]).T
+    return FadeFit(prior, mode, np.eye(len(mode)), draws, outlook.packs_tested, outlook.tests_used, float(len(draws)))
 
 
 def _alarms(history: TypeHistory, result: TypeForecast) -> Iterator[dict[str, Any]]:

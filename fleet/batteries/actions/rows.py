@@ -102,7 +102,7 @@ def _advice(  # noqa: PLR0913, PLR0917 - private, and each is needed
         may_skip=np.array([each.may_skip for each in applied], dtype=np.bool_),
         longest_untested_years=np.array([each.longest_untested_months / _MONTHS for each in applied]),
     )
-    return list(decide(chances, held))
+    return [Advice(each) for each in decide(chances, held)]
 
 
 def _tests_by_row(marks: BoolArray, history: TypeHistory) -> dict[int, list[int]]:
