@@ -296,10 +296,10 @@ class TypeTable(tables.Table):
     """One row a type of pack (`queries.TypeRow`)."""
 
     name = tables.Column("Type", linkify=lambda record: f"{reverse('batteries:fleet')}?type={record.device_type.pk}")
-    hours = tables.Column("New runs", default=phrases.NOT_KNOWN, attrs=_NUMBER)
-    fade = tables.Column("Lost in year 1", default=phrases.NOT_KNOWN, attrs=_NUMBER)
+    hours = tables.Column("New pack runs", default=phrases.NOT_KNOWN, attrs=_NUMBER)
+    fade = tables.Column("Lost in its first year", default=phrases.NOT_KNOWN, attrs=_NUMBER)
     middle = tables.Column("Half replaced after", default=phrases.NOT_KNOWN, attrs=_NUMBER)
-    price = tables.Column("Pack", default=phrases.NOT_KNOWN, attrs=_NUMBER)
+    price = tables.Column("A pack", default=phrases.NOT_KNOWN, attrs=_NUMBER)
     per_year = tables.Column("A year", default=phrases.NOT_KNOWN, attrs=_NUMBER)
     fitted = tables.Column("Fitted", attrs=_NUMBER)
     rests_on = tables.Column("Rests on", order_by=("tested", "tests"))

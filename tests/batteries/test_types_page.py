@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 
 from fleet.batteries import actions, queries
-from fleet.batteries.models import Forecast
+from fleet.batteries.models import Forecast, TypeOutlook
 from fleet.people.models import Person
 from fleet.registry.models import DeviceType
 from tests.batteries.builders import a_fitted_device, signed_in, words
@@ -53,10 +53,12 @@ def test_what_is_assumed_is_said_plainly(desk: Client) -> None:
     kind = a_type()
     an_outlook(kind, basis=Forecast.Basis.ASSUMED, packs_tested=0, tests_used=0, prior_source="a maker's leaflet")
     page = words(desk, PAGE).replace("&#x27;", "'")
-    assert "Assumed: a maker's leaflet; 0 tests of 0 packs of its own" in page
+    assert "Assumed (source: a maker's leaflet), with 0 tests of 0 packs of its own" in page
     assert "Some of this was never measured here" in page
     assert "Don’t buy by it" in page  # noqa: RUF001 - as the page says it
     assert the_row(kind).is_assumed
+    TypeOutlook.objects.update(prior_source="assumed")
+    assert the_row(kind).rests_on == "assumed (no source), with 0 tests of 0 packs of its own"
 
 
 @pytest.mark.parametrize(

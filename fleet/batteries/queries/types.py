@@ -3,10 +3,14 @@
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from typing import Final
 
 from fleet.batteries.models import Forecast, TypeOutlook
 from fleet.batteries.queries.fleet import TypeStand, pack_price, stands
 from fleet.registry.models import DeviceType
+
+#: What stands as the source of a chemistry's life that nobody looked up.
+NO_SOURCE: Final = "assumed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,12 @@ class TypeRow:
         )
         if self.basis == Forecast.Basis.BORROWED:
             return f"other types, with {tests} of its own: too few to go by alone"
-        return f"assumed: {self.source}; {tests} of its own" if self.is_assumed else tests
+        return f"assumed ({self.from_where}), with {tests} of its own" if self.is_assumed else tests
+
+    @property
+    def from_where(self) -> str:
+        """Where what is assumed of the chemistry comes from."""
+        return "no source" if self.source in {"", NO_SOURCE} else f"source: {self.source}"
 
 
 def compared() -> list[TypeRow]:
