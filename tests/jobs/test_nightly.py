@@ -93,3 +93,12 @@ def test_a_wrong_option_is_refused_in_words(options: tuple[str, str], words: str
     with pytest.raises(CommandError, match=words):
         nightly(*options)
     assert not Job.objects.exists()
+
+
+def test_a_weekly_job_runs_on_its_day_or_when_it_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The night of another day leaves it out; --only does it on any day."""
+    weekly = Nightly("test_quick", 1, weekday=(clock.today().weekday() + 1) % 7)
+    monkeypatch.setattr(timetable, "NIGHTLY", (weekly,))
+    assert nightly() == ""
+    assert "3 spoons" in nightly("--day", (clock.today() - timedelta(days=6)).isoformat())
+    assert "3 spoons" in nightly("--only", "test_quick")

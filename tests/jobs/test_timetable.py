@@ -81,3 +81,24 @@ def test_the_next_run_is_tonight_or_tomorrow_or_now() -> None:
     assert timetable.next_run("roll_dues", noon, raised_today=True) == noon.replace(day=15, hour=1)
     assert timetable.next_run("roll_dues", noon, raised_today=False) == noon
     assert timetable.next_run("test_quick", noon, raised_today=False) is None
+
+
+def test_a_weekly_job_is_due_on_its_day_alone(db: None) -> None:
+    """The backtest is raised on Saturday, 20 March 2027, after the forecasts, and on no other night of the week."""
+    raised = []
+    for ahead in range(7):
+        day = NIGHT + timedelta(days=ahead)
+        for hour in (1, 2, 2, 3):
+            raised += [key for key in ticked(at(hour, day=day)) if key.startswith("backtest")]
+            everything_ends()
+    assert raised == ["backtest:2027-03-20"]
+
+
+def test_a_weekly_job_runs_next_on_its_day() -> None:
+    """Until its hour on the day itself, then, late on the day at once, and when it has run in a week."""
+    saturday = datetime(2027, 3, 20, 12, tzinfo=HERE)
+    three = saturday.replace(hour=3)
+    assert timetable.next_run("backtest", saturday - timedelta(days=5), raised_today=False) == three
+    assert timetable.next_run("backtest", saturday.replace(hour=1), raised_today=False) == three
+    assert timetable.next_run("backtest", saturday, raised_today=False) == saturday
+    assert timetable.next_run("backtest", saturday, raised_today=True) == three + timedelta(days=7)

@@ -11,14 +11,14 @@ from fleet.batteries.models import Backtest
 from fleet.registry.models import Device, DeviceType
 from fleet.web.phrases import MINUS
 
-BEST, CORRECTED, SINGLE_DATE = "bend", "corrected", "own"
+BEST, CORRECTED, OWN_LINE = "bend", "corrected", "own"
 #: Every way to forecast in the words of the page, in its order.
 WAY_NAMES: Final = {
     BEST: "Our forecast",
     CORRECTED: "Our forecast, corrected",
     "mixed": "A line for each pack and type",
     "pooled": "One line through all tests",
-    SINGLE_DATE: "A line through its own tests",
+    OWN_LINE: "A line through its own tests",
 }
 _TESTS: Final = {"0": "never tested", "1": "1 test", "2": "2 tests", "3": "3 tests or more"}
 
@@ -103,6 +103,11 @@ class BacktestView:
     def best(self) -> WayLine:
         """The scores of our own forecast, as it was made."""
         return self.ways[0]
+
+    @property
+    def own_line(self) -> WayLine:
+        """The scores of what a spreadsheet gives."""
+        return next(line for line in self.ways if line.key == OWN_LINE)
 
     @property
     def forecasts(self) -> int:

@@ -1,10 +1,10 @@
 """How good the forecasts have been: past ones, held against what came of them."""
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, cast
 
 from django import forms
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
@@ -12,7 +12,6 @@ from fleet.batteries import calibration_plot as plots
 from fleet.batteries import queries
 from fleet.batteries.queries import BacktestView, ChanceBin
 from fleet.batteries.views.common import above
-from fleet.batteries.wording import made_words
 from fleet.core.permissions import May
 from fleet.registry.models import DeviceType
 from fleet.web import clock, csv_out
@@ -21,39 +20,35 @@ from fleet.web.guards import guard
 from fleet.web.paging import with_values
 
 HEADER = (
-    "Made at", "Type", "Part", "Way", "Forecasts", "Packs", "Known to have crossed", "CRPS, months", "CRPS of those crossed, months", "Inside 50 %",
-    "Inside 80 %", "Inside 95 %", "Middle date off, months", "Size of that, months", "Crossed before 5 % date",
-    "Crossed before replacement", "Life given away, months",
+    "Made at", "Type", "Part", "Way", "Forecasts", "Packs", "Known to have crossed", "CRPS, months",
+    "CRPS of those crossed, months", "Inside 50 %", "Inside 80 %", "Inside 95 %", "Middle date off, months",
+    "Size of that, months", "Crossed before 5 % date", "Crossed before replacement", "Life given away, months",
 )  # fmt: skip
 
 
 class TypeForm(forms.Form):
-    """Which type's forecasts are looked at."""
+    """Which type's forecasts are looked at: one of those that were held against what came of them, or all together."""
 
     type = forms.ModelChoiceField(
         label="Type", queryset=DeviceType.objects.none(), empty_label="All together", required=False
     )
 
-    @classmethod
-    def of(cls, data: object) -> "TypeForm":
-        """The types whose forecasts were held against what came of them."""
-        form = cls(data)
-        form.fields["type"].queryset = queries.types_with_backtest()  # type: ignore[attr-defined] - a ModelChoiceField has one
-        return form
+    def __init__(self, typed: QueryDict) -> None:
+        super().__init__(typed)
+        types = cast("forms.ModelChoiceField[DeviceType]", self.fields["type"])
+        types.queryset = queries.types_with_backtest()
 
 
 @guard(May.SEE_FLEET)
 @require_safe
 def how_good(request: HttpRequest) -> HttpResponse:
     """In words first, then said against came true, then way by way and part by part."""
-    form = TypeForm.of(request.GET)
+    form = TypeForm(request.GET)
     shown = _shown(form)
     context: dict[str, Any] = {"above": above(), "form": form, "csv": with_values(request.GET), "shown": shown}
     if shown and not shown.why_not:
         plot = _plot(shown)
         context |= {"drawing": plots.draw(plot), "legend": plots.legend(plot), "words": list(_words(shown))}
-    if shown:
-        context["made"] = made_words(shown.made_at, clock.now())
     return render(request, "batteries/how_good.html", context)
 
 
@@ -61,7 +56,7 @@ def how_good(request: HttpRequest) -> HttpResponse:
 @require_safe
 def how_good_csv(request: HttpRequest) -> HttpResponseBase:
     """The same scores as a file for a spreadsheet."""
-    shown = _shown(TypeForm.of(request.GET))
+    shown = _shown(TypeForm(request.GET))
     rows = _rows(shown) if shown and not shown.why_not else iter(())
     return csv_out.answer(f"batteries-how-good-{clock.today().isoformat()}", HEADER, rows)
 
@@ -83,15 +78,14 @@ def _column(each: ChanceBin) -> plots.Column:
 
 def _words(shown: BacktestView) -> Iterator[str]:
     """What the scores mean, one sentence each."""
-    best = shown.best
+    best, other = shown.best, shown.own_line
     if best.within_80 is not None:
         yield f"About {_in_100(best.within_80)} of 100 crossings came inside the band that should hold 80 of 100."
     yield f"About {_in_100(best.early)} of 100 packs fell under their level before the day by which 5 of 100 should."
-    other = next(line for line in shown.ways if line.key == queries.SINGLE_DATE)
     if best.crps_known is not None and other.crps_known is not None:
         yield (
-            f"For the packs that have fallen under their level since, forecast and day lay {best.crps_known:.1f} months "
-            f"apart on average; with a straight line through the tests of each pack it would have been "
+            f"For the packs that have fallen under their level since, the forecast lay {best.crps_known:.1f} months "
+            f"off on average; a straight line through the tests of each pack would have made that "
             f"{other.crps_known:.1f} months."
         )
 

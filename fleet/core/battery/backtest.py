@@ -78,7 +78,8 @@ class Forecasts:
     """N forecasts: `pack` row and `origin` (N,), years on the record's clock; `tests` (N,): of the pack, before it.
 
     `laws`: by way; `corrected`: those of the bend model after recalibration. `low`, `high` (N,): ages between which
-    the crossing is known to lie. `next_age` (N,): at the next full test or removal as worn, nan without; `next_below`.
+    the crossing is known to lie. `next_age` (N,): at the next full test or removal as worn, nan where there was none or
+    it lay too near the level to tell; `next_below`.
     """
 
     pack: IntArray
@@ -243,16 +244,21 @@ def _asked(known: Known, packs: BacktestPacks, at: float, effort: Effort) -> Int
 
 
 def _next_seen(record: Record, at: float, until: float) -> tuple[FloatArray, BoolArray]:
-    """Return each pack's age (P,) at its next full test after `at`, or removal as worn, and whether it was below."""
+    """Return each pack's age (P,) at its next full test after `at`, or removal as worn, and whether it was below.
+
+    nan for a pack without either, or whose test lies within TEST_ERROR of the level: it cannot tell.
+    """
     tests, packs, when = record.tests, record.packs, record.tested_at
     rows = np.flatnonzero(is_value(tests) & (when > at) & (when <= until))
     rows = rows[np.lexsort((-when[rows], tests.pack[rows]))]
-    age, below = np.full(len(packs), np.nan), np.zeros(len(packs), dtype=np.bool_)
+    age = np.full(len(packs), np.nan)
     age[tests.pack[rows]] = tests.age_years[rows]
-    below[tests.pack[rows]] = tests.fraction[rows] < record.level
+    gap = np.full(len(packs), np.inf)
+    gap[tests.pack[rows]] = tests.fraction[rows] - record.level
     worn = packs.worn & (packs.removed > at) & (packs.removed <= until)
     first = worn & ~(age <= packs.removed - packs.fitted)
-    return np.where(first, packs.removed - packs.fitted, age), below | first
+    age[np.abs(gap) < TEST_ERROR] = np.nan
+    return np.where(first, packs.removed - packs.fitted, age), (gap < 0) | first
 
 
 def _recalibration(made: list[_Origin], record: Record, until: float) -> Recalibration:

@@ -70,7 +70,7 @@ class Command(BaseCommand):
             self.stdout.write(f"  {row.why_not}")
             return
         shown = queries.backtest_view(row)
-        first, last = (phrases.day(on) for on in (shown.first, shown.last))
+        first, last = (phrases.day(on) for on in (shown.first, shown.last) if on)
         self.stdout.write(
             f"  {shown.forecasts} forecasts of {shown.packs} packs from {shown.dates} dates, {first} to {last}; "
             f"{shown.known} of the packs are known to have crossed."
@@ -91,6 +91,6 @@ def _months(text: str) -> int:
 def _cells(line: WayLine) -> list[str]:
     shares = [line.within_50, line.within_80, line.within_95]
     held = ["-" if share is None else f"{share:.0%}" for share in shares]
-    return [
-        f"{line.crps:.2f}", "-" if line.crps_known is None else f"{line.crps_known:.1f}", *held, f"{line.off:+.2f}", f"{line.early:.0%}", f"{line.failed:.0%}", f"{line.wasted:.1f}"
-    ]  # fmt: skip
+    of_crossed = "-" if line.crps_known is None else f"{line.crps_known:.1f}"
+    policy = [f"{line.off:+.2f}", f"{line.early:.0%}", f"{line.failed:.0%}", f"{line.wasted:.1f}"]
+    return [f"{line.crps:.2f}", of_crossed, *held, *policy]
