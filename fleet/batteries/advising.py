@@ -66,7 +66,7 @@ def _reason(forecast: Forecast, advice: Advice, today: date, last_full: date | N
     if forecast.already_below:
         return f"it is expected to be under {level} already, though no test says so"
     if forecast.basis == Forecast.Basis.NOT_ENOUGH:
-        return "too little is measured of its type to say more"
+        return "too little is known of it to say more"
     chance = chance_against_limit(forecast, advice, today, assumed_limit=assumed_limit)
     return _why_test(forecast, chance, today, last_full) if advice is Advice.TEST_NOW else chance
 

@@ -171,6 +171,11 @@ def basis(forecast: Forecast, *, tested: bool) -> str:
     return "its type only: this pack has no full test" if tested else "its type only: this pack was never tested"
 
 
+def prior(source: str) -> str:
+    """Say what is taken of a type before its own tests, by its source as the night names it; empty where unknown."""
+    return "wide assumptions, measured on no fleet" if source == "assumed" else source
+
+
 def below(forecast: Forecast) -> str:
     """Say why a pack counts as below its level: by its latest test, or only by what is expected of it."""
     if not forecast.already_below:

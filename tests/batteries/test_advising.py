@@ -97,7 +97,7 @@ def doubts(days: dict[int, date] | None = None, **facts: Any) -> list[tuple[str,
         ),
         (
             {"advice": "test", "basis": "none"},
-            "Test at the next visit: too little is measured of its type to say more.",
+            "Test at the next visit: too little is known of it to say more.",
         ),
         (
             {"advice": "skip", "chance_before_following": 0.01},

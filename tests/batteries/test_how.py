@@ -140,3 +140,11 @@ def test_pages_with_a_forecast_lead_here(bench: Client) -> None:
     assert own in words(bench, f"/batteries/device/{device.asset_number}/panel/")
     assert own in words(bench, f"/batteries/packs/{pack.number}/")
     assert "/batteries/how/" in words(bench, "/batteries/")
+
+
+def test_what_is_only_assumed_is_called_that(bench: Client) -> None:
+    """The night's short name of an assumption is told in full; a stated life stands with its source."""
+    an_outlook(prior_source="assumed")
+    assert "Wide assumptions, measured on no fleet" in shown(bench, f"type={a_type().pk}")
+    TypeOutlook.objects.update(prior_source="NiMH: 4.0 years, assumed")
+    assert "NiMH: 4.0 years, assumed" in shown(bench, f"type={a_type().pk}")

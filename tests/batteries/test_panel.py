@@ -132,7 +132,7 @@ def test_without_a_number_the_advice_is_still_there(bench: Client) -> None:
     device = a_fitted_device()
     no_forecast(device, advice="test")
     page = panel(bench, device)
-    assert "Test at the next visit</span>: too little is measured of its type to say more." in page
+    assert "Test at the next visit</span>: too little is known of it to say more." in page
     assert "Expected today" not in page
     assert "in 10" not in page
 

@@ -48,7 +48,7 @@ class Outlook:
     level: str
     basis: str
     prior: str
-    """What was assumed before any test."""
+    """What was taken of its type before its own tests."""
     crossing: str
     chance: str
     following: str
@@ -172,7 +172,7 @@ def _outlook(forecast: Forecast, tests: tuple[MadeTest, ...], device: Device, no
         settled=advising.settled_by_a_test(forecast),
         level=wording.level_percent(forecast.level),
         basis=wording.basis(forecast, tested=any(line.counts for line in tests)),
-        prior=of_type.prior_source if of_type else "",
+        prior=wording.prior(of_type.prior_source) if of_type else "",
         crossing=wording.crossing(forecast),
         chance=wording.chance_before_visit(forecast, today),
         following=wording.chance_before_following(forecast),

@@ -7,6 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from fleet.batteries import wording
 from fleet.batteries.models import TypeOutlook
 from fleet.batteries.views.common import above
 from fleet.core.permissions import May
@@ -46,6 +47,7 @@ def how(request: HttpRequest) -> HttpResponse:
         "form": form,
         "chosen": chosen,
         "outlook": outlook,
+        "prior": wording.prior(outlook.prior_source) if outlook else "",
         "numbers": _rows(outlook.numbers) if outlook else [],
     }
     return render(request, "batteries/how.html", context)
