@@ -27,17 +27,16 @@ _TO_DO: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """Something odd: its heading, what was found, on how many tests it rests, and what to do."""
+    """Something odd: its heading, what was found, and what to do."""
 
     heading: str
     words: str
-    tests: int
     to_do: str
 
 
 def alarms(outlook: TypeOutlook) -> list[Alarm]:
     """The alarms of a type's last night, in plain words."""
     return [
-        Alarm(_HEADINGS[row["kind"]].format(label=row["label"]), row["words"], row["tests"], _TO_DO[row["kind"]])
+        Alarm(_HEADINGS[row["kind"]].format(label=row["label"]), row["words"], _TO_DO[row["kind"]])
         for row in outlook.alarms
     ]

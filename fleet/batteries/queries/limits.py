@@ -51,7 +51,6 @@ class Weighed:
     line: Line
     device_type: DeviceType
     price: float
-    life_years: float
     every: int
     yearly: float
     break_even: float
@@ -83,7 +82,6 @@ class Weighed:
 
 
 # Years that half the new packs, and 1 in 10 of them, do not reach; the second may be unknown.
-_Life = tuple[float, float | None]
 
 
 def limits() -> QuerySet[RiskLimit]:
@@ -131,18 +129,18 @@ def weighed() -> list[Weighed]:
     return [_weigh(row, *each) for row in rows for each in known]
 
 
-def _weigh(row: RiskLimit, device_type: DeviceType, price: float, life: _Life, every: int) -> Weighed:
-    failure, interval = float(row.failure_price or 0), every / MONTHS_A_YEAR
-    yearly, limit = (of(price, failure, interval, *life) for of in (cost_a_year, break_even_limit))
-    return Weighed(Line(row), device_type, price, life[0], every, yearly, limit)
+def _weigh(row: RiskLimit, outlook: TypeOutlook, price: float, every: int) -> Weighed:
+    lives = float(outlook.new_life_middle or 0), outlook.new_life_low or None
+    prices = price, float(row.failure_price or 0), every / MONTHS_A_YEAR
+    yearly, limit = (of(*prices, *lives) for of in (cost_a_year, break_even_limit))
+    return Weighed(Line(row), outlook.device_type, price, every, yearly, limit)
 
 
-def _priced() -> Iterator[tuple[DeviceType, float, _Life, int]]:
+def _priced() -> Iterator[tuple[TypeOutlook, float, int]]:
     for outlook in TypeOutlook.objects.select_related("device_type__maker").filter(new_life_middle__gt=0):
         price, every = pack_price(outlook.device_type), visit_months(outlook.device_type)
         if price and every:
-            life = float(outlook.new_life_middle or 0), outlook.new_life_low or None
-            yield outlook.device_type, float(price), life, every
+            yield outlook, float(price), every
 
 
 def lives() -> QuerySet[ChemistryLife]:

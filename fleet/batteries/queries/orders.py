@@ -128,7 +128,7 @@ def order_of(stand: TypeStand, today: date) -> Order | None:
         return None
     supply = _supply(stand, demand, today)
     advice = stock_advice(demand.total(stand.supply.service_level), demand.total(_MIDDLE), supply)
-    by, lasts = _by(stand, demand, advice, supply, today), _lasts_until(demand, advice)
+    by, lasts = _by(stand, demand, advice, supply, today), _lasts_until(demand, advice, today)
     return Order(stand, demand, advice, by, lasts, _plot(stand, demand, today))
 
 
@@ -152,11 +152,11 @@ def _by(stand: TypeStand, demand: Demand, advice: StockAdvice, supply: Supply, t
     return today if advice.too_late else max(needed - timedelta(days=stand.supply.lead_days), today)
 
 
-def _lasts_until(demand: Demand, advice: StockAdvice) -> date | None:
-    """The end of the month before the one in which the shelf may run short."""
+def _lasts_until(demand: Demand, advice: StockAdvice, today: date) -> date | None:
+    """The end of the month before the one in which the shelf may run short; the first one counts from today."""
     if advice.runs_out_early is None:
         return None
-    return demand.months[advice.runs_out_early] - timedelta(days=1)
+    return demand.months[advice.runs_out_early] - timedelta(days=1) if advice.runs_out_early else today
 
 
 def _plot(stand: TypeStand, demand: Demand, today: date) -> Plot:
