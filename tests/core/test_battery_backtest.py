@@ -183,7 +183,7 @@ def test_the_correction_of_an_origin_comes_from_earlier_origins_alone() -> None:
 
 
 def test_the_next_test_is_the_first_after_the_origin() -> None:
-    """Its age and whether it showed below, or the removal as worn where that came first."""
+    """Its age and whether it showed below; a test at 0.79 cannot tell."""
     tests = FadeTests.of(
         [0, 0, 0, 1, 1, *range(3, 9)], [0.5, 1.5, 2.5, 0.5, 2.0, *[0.4] * 6], [0.98, 0.9, 0.7, 0.98, 0.93, *[0.97] * 6]
     )
@@ -201,6 +201,9 @@ def test_the_next_test_is_the_first_after_the_origin() -> None:
         for pack, age, below in zip(found.pack, found.next_age, found.next_below, strict=True)
     }
     assert at == {0: (2.5, True), 1: (2.0, False)}
+    marginal = replace(tests, fraction=np.where(tests.fraction == 0.7, 0.79, tests.fraction))
+    near = backtest(Record(marginal, spare, LEVEL), np.array([1.6]), until=3.0, effort=QUICK).forecasts
+    assert np.isnan(near.next_age[near.pack == 0]).all()
 
 
 def test_too_little_known_is_left_out_and_progress_is_told() -> None:

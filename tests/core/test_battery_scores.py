@@ -70,10 +70,11 @@ def test_a_wider_range_of_the_truth_never_costs_more() -> None:
 
 
 def test_the_interval_score_of_the_reference() -> None:
-    """(u - l) + 2/a (l - y): a truth of 1 under an interval of 3 to 3.5 that should hold nine in ten scores 41.5."""
-    low, high = np.array([3.0]), np.array([3.5])
-    assert interval_score(low, high, np.array([1.0]), 0.1)[0] == pytest.approx(0.5 + 20 * 2)
-    assert interval_score(low, high, np.array([3.2]), 0.1)[0] == pytest.approx(0.5)
+    """(u - l) + 2/a (y - u): 3.5 over an interval of 1 to 3 meant to hold nine in ten is 12; inside, its width."""
+    low, high = np.array([1.0]), np.array([3.0])
+    assert interval_score(low, high, np.array([3.5]), 0.1)[0] == pytest.approx(12.0)
+    assert interval_score(low, high, np.array([0.5]), 0.1)[0] == pytest.approx(12.0)
+    assert interval_score(low, high, np.array([2.0]), 0.1)[0] == pytest.approx(2.0)
 
 
 def test_chances_and_quantiles_undo_each_other() -> None:
