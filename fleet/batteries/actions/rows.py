@@ -53,7 +53,9 @@ def _part(
     now = _worth(known, result, today, following, chance_limits)
     then = _worth(known, result, np.fmax(visit, today), following, chance_limits)
     changes = np.where(unknown, np.nan, then.changes)
-    advice = _advice(rows, result, history, applied, np.where(unknown, np.nan, 1.0), changes)
+    # A pack is not replaced on an assumption: it is tested first.
+    measured = np.where(unknown | (type_basis(result) == Forecast.Basis.ASSUMED), np.nan, 1.0)
+    advice = _advice(rows, result, history, applied, measured, changes)
     fans = result.course(known, today, CURVE_YEARS)
     for place, fitted in enumerate(some):
         row = _row(fitted, result, history)

@@ -78,16 +78,17 @@ def drift(z: FloatArray, recent: BoolArray, *, gross: float = 0.0) -> Drift:
 
 
 def bias(z: FloatArray, group: Iterable[str]) -> list[GroupBias]:
-    """Return each group of at least LEAST_TESTS tests, in order of its label. `group`: a label for each z, "" for none.
+    """Return each group of at least LEAST_TESTS tests, in order of its label, against all tests.
 
-    One group alone has nothing to be compared with and is left out.
+    `group`: a label for each z; tests without one ("") are only compared with. One group alone has nothing to be
+    compared with and is left out.
     """
     labels = np.array(list(group), dtype=np.str_)
     same_length(z=z, group=labels)
-    known = np.isfinite(z) & (labels != "")
+    known = np.isfinite(z)
     held, labels = np.clip(z[known], -WIDEST_Z, WIDEST_Z), labels[known]
     names, place, count = np.unique(labels, return_inverse=True, return_counts=True)
-    groups = np.flatnonzero(count >= LEAST_TESTS)
+    groups = np.flatnonzero((count >= LEAST_TESTS) & (names != ""))
     if len(names) < 2 or not groups.size:  # noqa: PLR2004 - two groups at least, to compare
         return []
     centred = held - held.mean()
