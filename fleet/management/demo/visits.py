@@ -24,7 +24,7 @@ _LATE_SHARE: Final = 0.13
 _DEFERRED_SHARE: Final = 0.03
 _TRIED_SHARE: Final = 0.5
 #: Runtime fraction from which a year's fade leads under the replacement level.
-_SOON_UNDER: Final = 0.845
+_SOON_UNDER: Final = 0.87
 _BATTERY_WINDOW: Final = timedelta(days=45)
 _DEFERRED_WHY: Final = (
     "In use on a long infusion; the ward asks for two more weeks and has no other of the type.",
