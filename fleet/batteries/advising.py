@@ -23,6 +23,7 @@ _MARKS: Final = {
     Advice.TEST_NOW: "coming",
 }
 _ROUNDING = 1e-9
+_UNSURE: Final = ", though that test is likely wrong: test it again, and keep the driver out of use until then"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,18 +52,28 @@ class Doubt:
     test: int | None = None
 
 
-def advised(forecast: Forecast, today: date, last_full: date | None, *, assumed_limit: bool = False) -> Advised | None:
-    """The advice about a pack whose last full test was on `last_full`; None when the night gave no advice."""
+@dataclass(frozen=True, slots=True)
+class LastFull:
+    """A pack's latest full test: its day, and whether it was set aside as likely wrong."""
+
+    on: date
+    wrong: bool = False
+
+
+def advised(
+    forecast: Forecast, today: date, last_full: LastFull | None, *, assumed_limit: bool = False
+) -> Advised | None:
+    """The advice about a pack (`last_full`: None if it never had such a test); None when the night gave no advice."""
     if not forecast.advice:
         return None
     advice = Advice(forecast.advice)
     return Advised(advice, _reason(forecast, advice, today, last_full, assumed_limit=assumed_limit))
 
 
-def _reason(forecast: Forecast, advice: Advice, today: date, last_full: date | None, *, assumed_limit: bool) -> str:
+def _reason(forecast: Forecast, advice: Advice, today: date, last_full: LastFull | None, *, assumed_limit: bool) -> str:
     level = level_percent(forecast.level)
     if forecast.last_test_below:
-        return f"its latest test was under {level}"
+        return f"its latest test was under {level}" + (_UNSURE if last_full and last_full.wrong else "")
     if forecast.already_below:
         return f"it is expected to be under {level} already, though no test says so"
     if forecast.basis == Forecast.Basis.NOT_ENOUGH:
@@ -71,14 +82,14 @@ def _reason(forecast: Forecast, advice: Advice, today: date, last_full: date | N
     return _why_test(forecast, chance, today, last_full) if advice is Advice.TEST_NOW else chance
 
 
-def _why_test(forecast: Forecast, chance: str, today: date, last_full: date | None) -> str:
+def _why_test(forecast: Forecast, chance: str, today: date, last_full: LastFull | None) -> str:
     if forecast.basis == Forecast.Basis.ASSUMED:
         return "no pack like it was measured yet, so all that is said of it is assumed"
     if last_full is None:
         return f"it never had a full test; {chance}"
     if would_settle(forecast):
         return f"{chance}; a test would settle it"
-    return f"its last full test was on {phrases.day(last_full)}, {phrases.ago(last_full, today)}; {chance}"
+    return f"its last full test was on {phrases.day(last_full.on)}, {phrases.ago(last_full.on, today)}; {chance}"
 
 
 def would_settle(forecast: Forecast) -> bool:
@@ -120,7 +131,9 @@ def settled_by_a_test(forecast: Forecast) -> str:
         return ""
     at, chance = forecast.test_clears_at, forecast.test_clears_chance
     if at is None or chance is None:
-        return "A test now would not change this."
+        # A doubt asks for a test all the same.
+        doubtful = forecast.has_jump or forecast.has_set_aside or forecast.bound_contradicted
+        return "" if doubtful else "A test now would not change this."
     needed = _needed(at)
     lets = "would let it wait" if Advice(forecast.advice) in GOES else "lets it stay in"
     return f"A full test now: {needed} or more {lets} ({chance_words(chance)} likely); less, replace it."
@@ -162,7 +175,7 @@ def doubts(forecast: Forecast, days: Mapping[int, date], today: date) -> Iterato
         when = f" of {phrases.day(days[pk])}" if pk in days else ""
         yield Doubt(
             f"The test{when} lies far above what the earlier ones allow: test again, or was the pack replaced and "
-            "nobody logged it?",
+            "nobody logged it?" + (" It is set aside until then." if pk in forecast.doubtful else ""),
             pk,
         )
     yield from _set_aside(forecast, days)
@@ -175,6 +188,8 @@ def doubts(forecast: Forecast, days: Mapping[int, date], today: date) -> Iterato
 
 def _set_aside(forecast: Forecast, days: Mapping[int, date]) -> Iterator[Doubt]:
     for pk in forecast.doubtful:
+        if pk in forecast.jumps:
+            continue
         when = f" of {phrases.day(days[pk])}" if pk in days else ""
         yield Doubt(
             f"The test{when} fits neither this pack nor its type and was set aside as likely wrong: look at it, "

@@ -7,11 +7,12 @@ from typing import Any
 import pytest
 
 from fleet.batteries import advising
+from fleet.batteries.advising import LastFull
 from fleet.batteries.models import Forecast
 from fleet.core.battery.decision import Advice
 
 TODAY = date(2026, 11, 25)
-FULL = date(2024, 11, 20)
+FULL = LastFull(date(2024, 11, 20))
 
 
 def a_row(**facts: Any) -> Forecast:
@@ -32,7 +33,7 @@ def a_row(**facts: Any) -> Forecast:
     return Forecast(**{**usual, **facts})
 
 
-def sentence(last_full: date | None = FULL, *, assumed_limit: bool = False, **facts: Any) -> str:
+def sentence(last_full: LastFull | None = FULL, *, assumed_limit: bool = False, **facts: Any) -> str:
     found = advising.advised(a_row(**facts), TODAY, last_full, assumed_limit=assumed_limit)
     assert found is not None
     return found.sentence.replace("\u00a0", " ")
@@ -228,3 +229,21 @@ def test_an_interval_that_begins_in_the_past_says_so() -> None:
 def test_the_sheet_says_why_in_short(facts: dict[str, Any], said: str) -> None:
     """Chance against limit, and what a test would do about it."""
     assert advising.why_on_sheet(a_row(**facts), TODAY).replace("\u00a0", " ") == said
+
+
+def test_a_low_latest_test_that_is_likely_wrong_is_made_again() -> None:
+    """It still condemns the pack, until another says otherwise; the sentence says both."""
+    facts = {"advice": "replace", "already_below": True, "last_test_below": True}
+    said = sentence(LastFull(date(2026, 3, 3), wrong=True), **facts)
+    assert said.startswith(
+        "Replace now: its latest test was under 80 %, though that test is likely wrong: test it again"
+    )
+    assert "out of use until then" in said
+
+
+def test_a_doubt_is_not_told_twice_nor_against_itself() -> None:
+    """A test that both jumps and is set aside is named once; a page that asks for a test doesn't call one useless."""
+    ((words, test),) = doubts(jumps=[7], has_jump=True, doubtful=[7], has_set_aside=True)
+    assert "set aside until then" in words
+    assert test == 7
+    assert settled(test_clears_at=None, has_jump=True) == ""

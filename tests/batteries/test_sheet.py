@@ -43,9 +43,9 @@ def shown(client: Client, query: str = "") -> str:
     return words(client, f"/batteries/rack/sheet/?{query}")
 
 
-def a_tested_device(**facts: object) -> Device:
+def a_tested_device() -> Device:
     """A driver with one full test in March 2026."""
-    device = a_fitted_device(**facts)  # type: ignore[arg-type] - passed on as they are
+    device = a_fitted_device()
     a_logged_test(device)
     return device
 
@@ -153,6 +153,7 @@ def test_a_void_or_stopped_test_is_no_full_test(technician: Person) -> None:
     a_logged_test(device, stop="by_hand")
     (row,) = queries.sheet(queries.testable(technician), 10).rows
     assert (row.why, row.last_full) == ("never had a full test", None)
+    assert "Only 1 is worth a test now" in shown(signed_in(technician))
 
 
 def test_a_full_test_takes_a_pack_off_the_untested(technician: Person) -> None:

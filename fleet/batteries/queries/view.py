@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.utils.safestring import SafeString
 
 from fleet.batteries import advising, wording
-from fleet.batteries.advising import Advised, Doubt
+from fleet.batteries.advising import Advised, Doubt, LastFull
 from fleet.batteries.figure import Crossing, Kind, Plot, Point, Stage, draw, legend, legend_of_forecast
 from fleet.batteries.models import CycleCount, Fitting, Forecast, Pack, RuntimeTest, TypeOutlook
 from fleet.batteries.queries.limits import limits, narrowest
@@ -165,10 +165,9 @@ def _outlook(forecast: Forecast, tests: tuple[MadeTest, ...], device: Device, no
     of_type = TypeOutlook.objects.filter(device_type=device.device_type_id).first()
     assumed = narrowest(list(limits()), device.pool, critical=device.home.critical) is None
     days = {line.test.pk: clock.local_day(line.test.started_at) for line in tests}
-    full = [days[line.test.pk] for line in tests if line.counts and line.test.stop == RuntimeTest.Stop.RAN_FLAT]
     return Outlook(
         forecast=forecast,
-        advised=advising.advised(forecast, today, max(full, default=None), assumed_limit=assumed),
+        advised=advising.advised(forecast, today, _last_full(forecast, tests), assumed_limit=assumed),
         settled=advising.settled_by_a_test(forecast),
         level=wording.level_percent(forecast.level),
         basis=wording.basis(forecast, tested=any(line.counts for line in tests)),
@@ -182,6 +181,12 @@ def _outlook(forecast: Forecast, tests: tuple[MadeTest, ...], device: Device, no
         made=wording.made_words(forecast.made_at, now),
         is_old=wording.is_old(forecast.made_at, now),
     )
+
+
+def _last_full(forecast: Forecast, tests: tuple[MadeTest, ...]) -> LastFull | None:
+    full = (line.test for line in tests if line.counts and line.test.stop == RuntimeTest.Stop.RAN_FLAT)
+    latest = max(full, key=lambda test: test.started_at, default=None)
+    return LastFull(clock.local_day(latest.started_at), latest.pk in forecast.doubtful) if latest else None
 
 
 def _drawing(

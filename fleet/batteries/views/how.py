@@ -19,27 +19,21 @@ _DECIMALS: Final = ((0.01, 5), (0.1, 4), (10.0, 3))
 
 
 class TypeForm(forms.Form):
-    """Which type's numbers are shown."""
+    """Which type's numbers are shown, of those that the last night looked at."""
 
     type = forms.ModelChoiceField(
-        label="Type", queryset=DeviceType.objects.none(), empty_label="Choose a type", required=False
+        label="Type",
+        queryset=DeviceType.objects.filter(battery_outlook__isnull=False).select_related("maker"),
+        empty_label="Choose a type",
+        required=False,
     )
-
-    @classmethod
-    def of_outlooks(cls, data: object) -> "TypeForm":
-        """The types that the last night looked at."""
-        form = cls(data)
-        form.fields["type"].queryset = DeviceType.objects.filter(  # type: ignore[attr-defined] - a ModelChoiceField has one
-            battery_outlook__isnull=False
-        ).select_related("maker")
-        return form
 
 
 @guard(May.SEE_FLEET)
 @require_safe
 def how(request: HttpRequest) -> HttpResponse:
     """The method, what goes in, what it cannot do, and the numbers of the type that was chosen."""
-    form = TypeForm.of_outlooks(request.GET)
+    form = TypeForm(request.GET)
     chosen = form.cleaned_data.get("type") if form.is_valid() else None
     outlook = TypeOutlook.objects.filter(device_type=chosen).first() if chosen else None
     context = {

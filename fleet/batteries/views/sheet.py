@@ -29,6 +29,7 @@ def sheet(request: HttpRequest) -> HttpResponse:
         "title": f"{number} to test today",
         "scope": _scope(narrowed),
         "sheet": found,
+        "short": 0 < len(found.rows) < size,
         "charge": wording.span(found.charge),
         "run": wording.about(found.run),
         "total": wording.about(found.charge + found.run),
