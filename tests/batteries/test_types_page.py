@@ -53,12 +53,12 @@ def test_what_is_assumed_is_said_plainly(desk: Client) -> None:
     kind = a_type()
     an_outlook(kind, basis=Forecast.Basis.ASSUMED, packs_tested=0, tests_used=0, prior_source="a maker's leaflet")
     page = words(desk, PAGE).replace("&#x27;", "'")
-    assert "Assumed (source: a maker's leaflet), with 0 tests of 0 packs of its own" in page
+    assert "Assumed (source: a maker's leaflet), with no test of its own" in page
     assert "Some of this was never measured here" in page
     assert "Don’t buy by it" in page  # noqa: RUF001 - as the page says it
     assert the_row(kind).is_assumed
     TypeOutlook.objects.update(prior_source="assumed")
-    assert the_row(kind).rests_on == "assumed (no source), with 0 tests of 0 packs of its own"
+    assert the_row(kind).rests_on == "assumed (no source), with no test of its own"
 
 
 @pytest.mark.parametrize(

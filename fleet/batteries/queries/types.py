@@ -9,7 +9,7 @@ from fleet.batteries.models import Forecast, TypeOutlook
 from fleet.batteries.queries.fleet import TypeStand, pack_price, stands
 from fleet.registry.models import DeviceType
 
-#: What stands as the source of a chemistry's life that nobody looked up.
+#: How the source of a chemistry's life begins that nobody looked up.
 NO_SOURCE: Final = "assumed"
 
 
@@ -55,17 +55,19 @@ class TypeRow:
         """What the numbers rest on, in words."""
         if self.made_at is None or self.basis == Forecast.Basis.NOT_ENOUGH:
             return "nothing yet: there is no forecast of this type"
-        tests = (
-            f"{self.tests} test{'' if self.tests == 1 else 's'} of {self.tested} pack{'' if self.tested == 1 else 's'}"
-        )
+        own = self._own_tests()
         if self.basis == Forecast.Basis.BORROWED:
-            return f"other types, with {tests} of its own: too few to go by alone"
-        return f"assumed ({self.from_where}), with {tests} of its own" if self.is_assumed else tests
+            return f"other types, with {own} of its own: too few to go by alone"
+        return f"assumed ({self.from_where}), with {own} of its own" if self.is_assumed else own
+
+    def _own_tests(self) -> str:
+        tests = f"{self.tests} test{'' if self.tests == 1 else 's'}"
+        return f"{tests} of {self.tested} pack{'' if self.tested == 1 else 's'}" if self.tests else "no test"
 
     @property
     def from_where(self) -> str:
         """Where what is assumed of the chemistry comes from."""
-        return "no source" if self.source in {"", NO_SOURCE} else f"source: {self.source}"
+        return "no source" if self.source.startswith(NO_SOURCE) or not self.source else f"source: {self.source}"
 
 
 def compared() -> list[TypeRow]:
