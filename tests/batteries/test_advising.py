@@ -233,8 +233,8 @@ def test_the_sheet_says_why_in_short(facts: dict[str, Any], said: str) -> None:
 
 def test_a_low_latest_test_that_is_likely_wrong_is_made_again() -> None:
     """It still condemns the pack, until another says otherwise; the sentence says both."""
-    facts = {"advice": "replace", "already_below": True, "last_test_below": True}
-    said = sentence(LastFull(date(2026, 3, 3), wrong=True), **facts)
+    last = LastFull(date(2026, 3, 3), wrong=True)
+    said = sentence(last, advice="replace", already_below=True, last_test_below=True)
     assert said.startswith(
         "Replace now: its latest test was under 80 %, though that test is likely wrong: test it again"
     )

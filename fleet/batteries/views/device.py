@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from fleet.batteries import actions, queries
 from fleet.batteries.forms import FitForm, RemoveForm
 from fleet.batteries.models import Fitting
-from fleet.batteries.views.common import FIRST, PROMISE, REFUSED, above
+from fleet.batteries.views.common import FIRST, REFUSED, above
 from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
@@ -26,7 +26,7 @@ from fleet.web.guards import fetch, guard
 def device_panel(request: HttpRequest, asset: str) -> HttpResponse:
     """What the driver's battery is expected to carry: a part for other pages."""
     device = fetch(devices(), request, asset_number=asset)
-    context = {"battery": queries.battery_view(device, person_of(request)), "promise": PROMISE}
+    context = {"battery": queries.battery_view(device, person_of(request))}
     return render(request, "batteries/_panel.html", context)
 
 

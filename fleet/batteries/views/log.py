@@ -119,7 +119,6 @@ def test(request: HttpRequest, pk: int) -> HttpResponse:
         "line": queries.made_test(row, row.device.replacement_level),
         "record": queries.pack_record(row.pack, person_of(request)),
         "form": form,
-        "promise": PROMISE,
     }
     return render(request, "batteries/test.html", context, status=REFUSED if form.errors else 200)
 

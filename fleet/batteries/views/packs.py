@@ -16,7 +16,7 @@ from fleet.batteries.filters import PackFilter
 from fleet.batteries.forms import CyclesForm, FitForm, PackForm, RemoveForm, ScrapForm
 from fleet.batteries.models import Fitting, Pack
 from fleet.batteries.tables import PACK_HEADER, PackTable, pack_rows
-from fleet.batteries.views.common import FIRST, PROMISE, REFUSED, above
+from fleet.batteries.views.common import FIRST, REFUSED, above
 from fleet.bench.queries import find
 from fleet.core.errors import BadValueError, BenchwardError
 from fleet.core.permissions import May
@@ -143,7 +143,6 @@ def _page(request: HttpRequest, row: Pack, sent: dict[str, forms.Form]) -> HttpR
             if offered and (row.state in act.states or verb in sent)
         ],
         "first": FIRST,
-        "promise": PROMISE,
     }
     return render(request, "batteries/pack.html", context, status=REFUSED if sent else 200)
 

@@ -10,7 +10,6 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
-from fleet.batteries.views.common import PROMISE
 from fleet.core.permissions import May
 from fleet.libraries.tables import state_mark
 from fleet.people.queries import person_of
@@ -54,7 +53,6 @@ def device(request: HttpRequest, asset: str) -> HttpResponse:
         "status": page.status,
         "dues": lines,
         "battery": page.battery,
-        "promise": PROMISE,
         "library_mark": state_mark(page.library),
         **_timeline(request, row),
     }
