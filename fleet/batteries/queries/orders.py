@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
 
-from fleet.batteries.demand_plot import Delivery, Month, Plot, empty_on, left_at
+from fleet.batteries.demand_plot import Delivery, Month, Plot, left_at
 from fleet.batteries.policy_wording import packs, service_words, short_month
 from fleet.batteries.queries.fleet import Demand, TypeStand
 from fleet.core.battery.stock import StockAdvice, Supply, stock_advice
@@ -61,23 +61,22 @@ class Order:
         return f"{packs(self.advice.quantity)} {'now' if self.now else f'by {day(self.by)}'}"
 
     @property
-    def empty_on(self) -> date | None:
-        """When the shelf is empty with the need that is expected; None if it lasts as long as is looked at."""
-        return empty_on(self.plot)
-
-    @property
     def sentence(self) -> str:
         """The order with its reason."""
         supply, shelf = self.stand.supply, self._shelf()
         sure = service_words(supply.service_level)
         if self.by is None:
-            return f"Nothing need be ordered yet: {shelf}, and {sure} that is enough beyond {self._horizon()}."
+            return f"Nothing need be ordered yet: {shelf}, {self._lasts(sure)}."
         order = f"Order {packs(self.advice.quantity)} {'now' if self.now else f'by {day(self.by)}'}"
-        lasts = f"until {day(self.lasts_until)}" if self.lasts_until else f"beyond {self._horizon()}"
-        if self.lasts_until and self.lasts_until <= self.plot.today:
-            lasts = f"not even through {short_month(self.plot.months[0].first)}"
         wait = "1 day" if supply.lead_days == 1 else f"{supply.lead_days} days"
-        return f"{order}: {shelf}, {sure} that lasts {lasts}, and a delivery takes {wait}."
+        return f"{order}: {shelf}, {self._lasts(sure)}; a delivery takes {wait}."
+
+    def _lasts(self, sure: str) -> str:
+        if self.lasts_until is None:
+            return f"and {sure} that is enough beyond {self._horizon()}"
+        if self.lasts_until <= self.plot.today:
+            return f"too few to last through {short_month(self.plot.months[0].first)} {sure}"
+        return f"and {sure} that lasts until {day(self.lasts_until)}"
 
     @property
     def lines(self) -> list[MonthLine]:
