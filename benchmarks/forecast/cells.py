@@ -53,20 +53,21 @@ def knee_cells() -> list[Cell]:
 
 
 def nasa_cells() -> list[Cell]:
-    """Return the cells of `nasa_pcoe_capacity.csv` whose load stayed the same, by ambient temperature.
+    """Return the cells of `nasa_pcoe_capacity.csv` whose load and surroundings stayed the same, by temperature.
 
     Their life is 80 % of their own first capacity, since those in the cold begin far under the rating. Within a
     temperature the mean known life is called LIFE_YEARS; of cells none of which crosses, that of all.
     """
     table = pd.read_csv(DATA / "nasa_pcoe_capacity.csv").dropna(subset="capacity_ah")
     found: list[tuple[int, FloatArray, FloatArray, float]] = []
-    for (ambient, _), rows in table.groupby(["ambient_c", "cell"]):
-        value = rows["capacity_ah"].to_numpy(float)
+    for _, rows in table.groupby("cell"):
+        ambient, value = int(rows["ambient_c"].iloc[0]), rows["capacity_ah"].to_numpy(float)
         sound = value > ABORTED * np.median(value)
         course = pd.Series(value[sound]).rolling(SMOOTHED, center=True, min_periods=1).median().to_numpy()
         cycle, first = rows["cycle"].to_numpy(float), float(np.median(value[sound][:FIRST]))
-        if first >= STEADY * course.max() and len(course) > SMOOTHED:
-            found.append((int(ambient), cycle, value / first, _first_below(cycle[sound], course / first)))
+        steady = rows["ambient_c"].nunique() == 1 and first >= STEADY * course.max()
+        if steady and len(course) > SMOOTHED:
+            found.append((ambient, cycle, value / first, _first_below(cycle[sound], course / first)))
     lives = pd.DataFrame([(ambient, life) for ambient, _, _, life in found], columns=["ambient", "life"])
     known = lives[np.isfinite(lives.life)]
     mean = known.groupby("ambient").life.mean()
