@@ -1,8 +1,10 @@
 """The nightly forecast: rows in, arrays to the core, rows out. One device type at a time."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from decimal import Decimal
+from itertools import islice
 
 import numpy as np
 from django.db import transaction
@@ -65,7 +67,7 @@ def refresh_if_quick(device_type: DeviceType) -> bool:
     fit = stored_fit(outlook) if outlook else None
     if fit:
         now = clock.now()
-        _write([*_Night(type_history(device_type, clock.local_day(now)), fit.prior, now, fit).rows()])
+        _write(_Night(type_history(device_type, clock.local_day(now)), fit.prior, now, fit).rows())
         return True
     if Fitting.objects.count() > QUICK:
         return False
@@ -111,11 +113,10 @@ class _Night:
 
 def _refresh_type(history: TypeHistory, prior: FadePrior, at: datetime) -> dict[str, int]:
     night = _Night(history, prior, at)
-    rows = list(night.rows())
-    _write(rows)
+    written = _write(night.rows())
     _write_outlook(night.outlook())
-    missing = sum(row.basis == Forecast.Basis.NOT_ENOUGH for row in rows)
-    return {"forecast": len(rows) - missing, "without enough data": missing}
+    missing = written.pop(Forecast.Basis.NOT_ENOUGH, 0)
+    return {"forecast": written.total(), "without enough data": missing}
 
 
 def _by_level(history: TypeHistory) -> dict[Decimal, list[FittedPack]]:
@@ -132,14 +133,13 @@ def _write_outlook(row: TypeOutlook) -> None:
     )
 
 
-def _write(rows: Sequence[Forecast]) -> None:
-    for start in range(0, len(rows), BATCH):
-        Forecast.objects.bulk_create(
-            rows[start : start + BATCH],
-            update_conflicts=True,
-            unique_fields=["pack"],
-            update_fields=_NUMBERS,
-        )
+def _write(rows: Iterator[Forecast]) -> Counter[str]:
+    """Write the rows a batch at a time; how many rest on what is returned."""
+    written: Counter[str] = Counter()
+    while batch := list(islice(rows, BATCH)):
+        Forecast.objects.bulk_create(batch, update_conflicts=True, unique_fields=["pack"], update_fields=_NUMBERS)
+        written.update(row.basis for row in batch)
+    return written
 
 
 def _drop_outdated() -> None:
