@@ -44,7 +44,7 @@ class TypeRecord:
         )
 
 
-def fit_types(records: Mapping[str, TypeRecord], *, draws: int = 32, seed: int = 1) -> dict[str, FadeFit]:
+def fit_types(records: Mapping[str, TypeRecord], *, draws: int | None = None, seed: int = 1) -> dict[str, FadeFit]:
     """Return the fit of each type by name; its prior's `source` says what it borrowed from."""
     fits = {}
     for name, record in records.items():

@@ -157,21 +157,22 @@ def lay_out(  # noqa: PLR0913 - the tests, and one argument for each thing known
     """
     first_bad(tests.pack >= packs, tests.pack, "pack", f"there are {packs} packs, counted from 0")
     entry = np.zeros(packs) if entry_age is None else entry_age
-    tests = tests.rows(_by_pack_and_age(tests))
-    count = np.bincount(tests.pack, minlength=packs)
+    rows = _by_pack_and_age(tests)
+    pack = tests.pack[rows]
+    count = np.bincount(pack, minlength=packs)
     order = np.argsort(-count, kind="stable")
-    at = _places(tests.pack, order)
+    at = _places(pack, order)
     shape = (int(count.max(initial=0)), packs)
     last = entry.copy()
     np.maximum.at(last, tests.pack, tests.age_years)
     return Histories(
         row=order,
         active=np.count_nonzero(count[None] > np.arange(shape[0])[:, None], axis=1),
-        age=_grid(shape, at, tests.age_years),
-        value=_grid(shape, at, tests.fraction),
-        kind=_grid(shape, at, tests.kind),
-        shortfall=_grid(shape, at, tests.shortfall),
-        slot=_grid(shape, at, _slots(tests) + 1) - 1,
+        age=_grid(shape, at, tests.age_years[rows]),
+        value=_grid(shape, at, tests.fraction[rows]),
+        kind=_grid(shape, at, tests.kind[rows]),
+        shortfall=_grid(shape, at, tests.shortfall[rows]),
+        slot=_slots(shape, at, tests.bound[rows]),
         entry_age=entry[order],
         entry_level=entry_level,
         entry_level_sd=entry_level_sd,
@@ -204,6 +205,9 @@ def _places(sorted_packs: IntArray, order: IntArray) -> tuple[IntArray, IntArray
 
 
 def _grid(shape: tuple[int, int], at: tuple[IntArray, IntArray], values: NDArray[Any]) -> NDArray[Any]:
+    """Return the values at their places, zero elsewhere; all zero, it takes no memory."""
+    if not values.any():
+        return np.broadcast_to(np.zeros(1, dtype=values.dtype), shape)
     grid = np.zeros(shape, dtype=values.dtype)
     grid[at] = values
     return grid
@@ -219,10 +223,13 @@ def _latest_bounds(tests: FadeTests) -> IntArray:
     return np.setdiff1d(np.arange(len(tests.pack)), drop)
 
 
-def _slots(tests: FadeTests) -> IntArray:
-    slots = np.full(len(tests.pack), -1)
-    slots[tests.bound] = _rank_in_run(tests.pack[tests.bound])
-    return slots
+def _slots(shape: tuple[int, int], at: tuple[IntArray, IntArray], bound: BoolArray) -> IntArray:
+    """Return which of its pack's bounds each event is, -1 for others."""
+    if not bound.any():
+        return np.broadcast_to(np.full(1, -1), shape)
+    slot = np.full(shape, -1)
+    slot[at[0][bound], at[1][bound]] = _rank_in_run(at[1][bound])
+    return slot
 
 
 def _rank_in_run(sorted_keys: IntArray) -> IntArray:
