@@ -43,7 +43,9 @@ CHECKS: dict[str, Callable[[Device], bool]] = {
     "training-overdue": lambda device: device.pool == Device.Pool.TRAINING and _service(device).late_since is not None,
     "past-service-life": _past_life,
     "never-on-network": lambda device: not Carried.objects.filter(device=device).exists(),
-    "too-little-data": lambda device: Forecast.objects.get(device=device).basis == Forecast.Basis.NOT_ENOUGH,
+    "too-little-data": lambda device: (
+        Forecast.objects.get(device=device).basis in {Forecast.Basis.BORROWED, Forecast.Basis.ASSUMED}
+    ),
     "tagged-twice": lambda device: Tag.objects.get(device=device, cleared_at=None).reports.count() == 2,
     "waiting-for-parts": lambda device: _waits(device, WaitReason.PARTS) and _failed(device),
     "quarantined": lambda device: (
