@@ -70,8 +70,8 @@ class ForecastRules:
     """An interval whose end is so many times its beginning (ages of the pack) says too little."""
     soon_years: float = 2.0
     """So does one without an end that begins within these years from today."""
-    draws: int = 32
-    """Sets of the type's numbers."""
+    draws: int | None = None
+    """Sets of the type's numbers; None for as many as `fit_fade_numbers` takes."""
 
 
 @dataclass(frozen=True, eq=False, init=False)

@@ -63,7 +63,9 @@ def never_on_network(world: World, driver: Driver) -> None:
 def too_little_data(world: World, driver: Driver) -> None:
     """A type so new that its forecast rests on other types, or on what is assumed of its chemistry."""
     driver.kept_for = ""
-    world.note("too-little-data", driver, "of a new type: its forecast rests on what other types or its chemistry let expect")
+    world.note(
+        "too-little-data", driver, "of a new type: its forecast rests on what other types or its chemistry let expect"
+    )
 
 
 def tagged_twice(world: World, driver: Driver) -> None:
