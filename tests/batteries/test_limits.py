@@ -9,12 +9,14 @@ from django.test import Client
 from fleet.audit.changes import fingerprint
 from fleet.audit.models import TrailEntry
 from fleet.batteries import actions, queries
+from fleet.batteries.actions.policy import FORECASTS
 from fleet.batteries.models import ChemistryLife, RiskLimit
 from fleet.batteries.policy_wording import limit_words
 from fleet.core.errors import BadValueError, ConflictError, NotAllowedError
+from fleet.jobs.models import Job
 from fleet.people.models import Person
 from fleet.people.queries import actor_for
-from tests.batteries.builders import a_fitted_device, a_pack, plain, signed_in, words
+from tests.batteries.builders import a_fitted_device, a_forecast, a_pack, plain, signed_in, words
 from tests.batteries.outlooks import an_outlook
 from tests.builders import BY, a_site, a_type, a_ward
 from tests.schedules.builders import a_plan
@@ -326,3 +328,20 @@ def test_chemistries_of_packs_without_a_life_are_offered(desk: Client) -> None:
     desk.post(f"{PAGE}chemistries/new/", sent)
     assert ChemistryLife.objects.get().life_years == 5
     assert "?chemistry=Li-ion" not in words(desk, PAGE)
+
+
+def test_what_is_decided_has_the_forecasts_made_anew_at_once() -> None:
+    """Advice does not wait for the night: a limit that is set, changed or dropped raises the job; a same one does not."""
+    a_forecast(a_fitted_device())
+    row = a_limit()
+    actions.change_limit(row, facts(), by=BY)
+    assert Job.objects.filter(kind=FORECASTS).count() == 1
+    actions.change_limit(row, facts(limit=Decimal("0.100")), by=BY)
+    actions.drop_limit(row, why="Trial over", by=BY)
+    assert Job.objects.filter(kind=FORECASTS).count() == 3
+
+
+def test_before_the_first_forecast_nothing_is_made_anew() -> None:
+    """A hospital that states its limits before its first night raises no job for it."""
+    a_limit()
+    assert not Job.objects.exists()

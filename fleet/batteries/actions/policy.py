@@ -8,9 +8,10 @@ from django.db import transaction
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change, refuse_changed
-from fleet.batteries.models import ChemistryLife, PackSupply, RiskLimit
+from fleet.batteries.models import ChemistryLife, Forecast, PackSupply, RiskLimit
 from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
+from fleet.jobs.actions import enqueue
 from fleet.registry.actions.reference import refuse_wrong, with_values
 from fleet.registry.models import DeviceType
 from fleet.web import clock
@@ -21,6 +22,8 @@ LIMIT_FACTS: Final = frozenset(
 )
 SUPPLY_FACTS: Final = frozenset({"lead_days", "service_level", "multiple", "on_order", "expected_on", "price"})
 LIFE_FACTS: Final = frozenset({"life_years", "source", "edition"})
+#: The kind of job that works the forecasts out.
+FORECASTS: Final = "refresh_forecasts"
 
 
 @transaction.atomic
@@ -33,6 +36,7 @@ def set_limit(pool: str, ward_kind: str, facts: Mapping[str, Any], *, by: Actor)
     refuse_wrong(row)
     row.save()
     record(Happening("set risk limit", row, after=dict(facts), why=row.why), by=by)
+    _forecast_anew()
     return row
 
 
@@ -47,6 +51,7 @@ def change_limit(limit: RiskLimit, facts: Mapping[str, Any], *, by: Actor, opene
     if after:
         change(row, set_by=by.name[:120], set_at=clock.now())
         record(Happening("changed risk limit", row, before=before, after=after, why=row.why), by=by)
+        _forecast_anew()
     return row
 
 
@@ -59,7 +64,14 @@ def drop_limit(limit: RiskLimit, *, why: str, by: Actor) -> RiskLimit:
         raise BadValueError("Say why it holds no longer.", field="why")
     before, after = change(row, dropped_at=clock.now())
     record(Happening("dropped risk limit", row, before=before, after=after, why=why), by=by)
+    _forecast_anew()
     return row
+
+
+def _forecast_anew() -> None:
+    """Raise the job that works the forecasts out, once there are any: advice should not wait for the night."""
+    if Forecast.objects.exists():
+        enqueue(FORECASTS, key=f"{FORECASTS}:decided:{clock.now().isoformat()}")
 
 
 def _standing(limit: RiskLimit) -> RiskLimit:
@@ -87,6 +99,8 @@ def set_supply(
     if after:
         changed.save()
         record(Happening("stated supply of packs", changed, before=before, after=after), by=by)
+        if "price" in after:
+            _forecast_anew()
     return changed
 
 
@@ -120,6 +134,7 @@ def set_chemistry_life(
         trial.save()
         after = {name: getattr(trial, name) for name in differs}
         record(Happening("stated life of a chemistry", trial, before=before, after=after), by=by)
+        _forecast_anew()
     return trial
 
 

@@ -59,7 +59,7 @@ def limit_new(request: HttpRequest) -> HttpResponse:
     def act() -> str:
         typed = form.cleaned_data
         row = actions.set_limit(typed["pool"], typed["ward_kind"], form.changes(), by=acting(request))
-        return f"The limit is set: {limit_words(row.limit)}. The forecasts follow tonight."
+        return f"The limit is set: {limit_words(row.limit)}. The forecasts follow in a few minutes."
 
     return _saved(request, form, act) or _limit_page(request, form, "Set a limit", None, DropForm())
 
@@ -75,11 +75,11 @@ def limit(request: HttpRequest, pk: int) -> HttpResponse:
 
     def change() -> str:
         changed = actions.change_limit(row, form.changes(), opened=form.cleaned_data["opened"], by=acting(request))
-        return f"The limit is {limit_words(changed.limit)} now. The forecasts follow tonight."
+        return f"The limit is {limit_words(changed.limit)} now. The forecasts follow in a few minutes."
 
     def let_go() -> str:
         actions.drop_limit(row, why=drop.cleaned_data["why"], by=acting(request))
-        return "The limit holds no longer. It stays on record."
+        return "The limit holds no longer. It stays on record; the forecasts follow in a few minutes."
 
     done = _saved(request, drop, let_go) if dropping else _saved(request, form, change)
     return done or _limit_page(request, form, f"Limit for {_lowered(queries.LimitLine(row).whom)}", row, drop)
@@ -128,7 +128,7 @@ def _life(request: HttpRequest, form: ActionForm, title: str, chemistry: str) ->
             chemistry or typed["chemistry"], form.changes(), verified=typed["verified"], opened=typed["opened"],
             by=acting(request),
         )  # fmt: skip
-        return f"{row} on record. Forecasts that rest on it follow tonight."
+        return f"{row} on record. Forecasts that rest on it follow in a few minutes."
 
     context = {"above": [*above(), ("Limits", reverse("batteries:limits"))], "title": title, "form": form}
     return _saved(request, form, act) or render(
