@@ -26,7 +26,7 @@ _FASTEST: Final = Decimal(25)
 #: One week's packs are weak: made so many days before the end, fitted in these days before it, fading so much faster.
 WEAK_PREFIX: Final = "TW"
 WEAK_MADE: Final = 640
-WEAK_FITTED: Final = range(430, 580)
+WEAK_FITTED: Final = range(470, 560)
 WEAK_FADE: Final = 1.9
 
 
