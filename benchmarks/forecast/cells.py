@@ -65,7 +65,7 @@ def nasa_cells() -> list[Cell]:
         sound = value > ABORTED * np.median(value)
         course = pd.Series(value[sound]).rolling(SMOOTHED, center=True, min_periods=1).median().to_numpy()
         cycle, first = rows["cycle"].to_numpy(float), float(np.median(value[sound][:FIRST]))
-        steady = rows["ambient_c"].nunique() == 1 and first >= STEADY * course.max()
+        steady = bool((rows["ambient_c"] == ambient).all()) and first >= STEADY * course.max()
         if steady and len(course) > SMOOTHED:
             found.append((ambient, cycle, value / first, _first_below(cycle[sound], course / first)))
     lives = pd.DataFrame([(ambient, life) for ambient, _, _, life in found], columns=["ambient", "life"])
