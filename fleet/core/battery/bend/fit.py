@@ -80,13 +80,13 @@ def fit_fade_numbers(
     are fitted and the numbers are known so well that more change nothing.
     """
     rng = np.random.default_rng(seed)
-    tested = histories.chosen(np.arange(int(histories.active[0]) if len(histories.active) else 0))
-    sample = _sample(tested, most_packs, rng)
+    tested = int(histories.active[0]) if len(histories.active) else 0
+    sample = _sample(histories, tested, most_packs, rng)
     free = _free(histories)
     draws = draws or (FEW_DRAWS if len(sample) >= MOST_PACKS else DRAWS)
     mode, guess = np.zeros(len(free)), np.eye(len(free))
     if len(sample) > _ENOUGH_TO_START * _FIRST_PACKS:
-        mode, guess = _mode(_Posterior(_sample(sample, _FIRST_PACKS, rng), prior, free, mode), mode, guess)
+        mode, guess = _mode(_Posterior(_sample(sample, len(sample), _FIRST_PACKS, rng), prior, free, mode), mode, guess)
         guess = guess * (_FIRST_PACKS / len(sample))
     posterior = _Posterior(sample, prior, free, mode)
     mode, _ = _mode(posterior, mode, guess)
@@ -100,8 +100,8 @@ def fit_fade_numbers(
         posterior.vectors(mode[None])[0],
         spread * np.outer(prior.sd, prior.sd),
         posterior.vectors(drawn),
-        len(tested),
-        int(tested.active.sum()),
+        tested,
+        int(histories.active.sum()),
         effective,
     )
 
@@ -154,10 +154,11 @@ class _Posterior:
         return self.prior.numbers(self.vectors(z))
 
 
-def _sample(histories: Histories, limit: int, rng: np.random.Generator) -> Histories:
-    if len(histories) <= limit:
-        return histories
-    return histories.chosen(np.sort(rng.choice(len(histories), limit, replace=False)))
+def _sample(histories: Histories, tested: int, limit: int, rng: np.random.Generator) -> Histories:
+    """Return at most `limit` of the first `tested` packs."""
+    if tested <= limit:
+        return histories.chosen(np.arange(tested))
+    return histories.chosen(np.sort(rng.choice(tested, limit, replace=False)))
 
 
 def _mode(posterior: _Posterior, start: FloatArray, guess: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -34,7 +34,8 @@ from fleet.core.battery.arrays import FloatArray, IntArray
 _LEAST_VARIANCE = 1e-14
 _LEAST_CHANCE = 1e-300
 _LEAST_AGE = 1e-30
-_SQRT2 = float(np.sqrt(2.0))
+_SQRT2, _SQRT_PI = float(np.sqrt(2.0)), float(np.sqrt(np.pi))
+_FAR = 6.0
 CLEAR = 3.0
 # A clear gap is taken not to have been smaller than this share of its mean, whatever came later.
 _LEAST_SHARE = 0.25
@@ -172,4 +173,14 @@ class Passage:
 def _touching(gap: FloatArray, variance: FloatArray, sd: FloatArray, rate: FloatArray) -> FloatArray:
     """Return E[exp(-rate d); d > 0] for d normal with mean `gap`; erfcx beyond -25 is nothing times its factor."""
     root = np.maximum((rate * variance - gap) / (sd * _SQRT2), -25.0)
-    return np.asarray(0.5 * np.exp(-0.5 * gap * gap / variance) * special.erfcx(root))
+    return np.asarray(0.5 * np.exp(-0.5 * gap * gap / variance) * _erfcx(root))
+
+
+def _erfcx(root: FloatArray) -> FloatArray:
+    """Return erfcx; above _FAR, where most are, by its asymptotic series, to 5e-7 of its value and much faster."""
+    far = np.maximum(root, _FAR)
+    part = 1 / (far * far)
+    found = (1 - part * (0.5 - part * (0.75 - part * (1.875 - part * 6.5625)))) / (far * _SQRT_PI)
+    near = np.flatnonzero(root < _FAR)
+    found.reshape(-1)[near] = special.erfcx(root.reshape(-1)[near])
+    return np.asarray(found)
