@@ -11,7 +11,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 
 from fleet.core.battery.bend.borrowing import TypeRecord, fit_types, type_prior
 from fleet.core.battery.bend.filtering import filtered
-from fleet.core.battery.bend.fit import fit_fade_numbers
+from fleet.core.battery.bend.fit import FEW_DRAWS, fit_fade_numbers
 from fleet.core.battery.bend.histories import FadeTests, lay_out
 from fleet.core.battery.bend.outlook import crossing_ages, outlook
 from fleet.core.battery.bend.parameters import (
@@ -202,3 +202,18 @@ def test_no_power_is_beyond_what_years_can_be_raised_to() -> None:
     assert drawn.power[0] == pytest.approx(10.0)
     law = outlook(one_pack([1.0, 30.0], [0.95, 0.9]), drawn, LEVEL)
     assert 0 <= law(np.array([60.0]))[0] <= 1
+
+
+def test_few_draws_are_enough_for_a_large_type() -> None:
+    """Of 5000 fitted packs eight draws give medians and 80 % intervals within 2 % of the width that 64 draws give."""
+    histories = lay_out(drawn_fades(known(), 5000, seed=17).tests, 5000)
+    few = fit_fade_numbers(histories, assumed_prior(4.0))
+    assert len(few.draws) == FEW_DRAWS
+    rng = np.random.default_rng(1)
+    many = few.prior.numbers(rng.multivariate_normal(few.mode, few.covariance * (few.draws.std(axis=0) > 0), 64))
+    some = histories.chosen(np.arange(0, 5000, 25)).in_own_order()
+    chances = np.array([0.1, 0.5, 0.9])
+    found, wanted = (crossing_ages(some, numbers, LEVEL, chances, 15.0) for numbers in (few.drawn_numbers(), many))
+    assert np.isfinite(wanted).all()
+    loss = np.abs(found - wanted) / (wanted[2] - wanted[0])
+    assert np.median(loss, axis=1).max() < 0.02
