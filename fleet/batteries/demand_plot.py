@@ -1,4 +1,4 @@
-"""The packs that will be needed month by month, and the stock that runs down with them, drawn as SVG.
+"""The packs that will be needed month by month, what limits ask for, and the stock that runs down, drawn as SVG.
 
 A pure function of plain data in two panels over one axis of months: above the stock, below the demand. Presentation
 attributes and classes only, because the content policy allows no inline style. Lengths are in the drawing's own units,
@@ -57,12 +57,17 @@ class Delivery:
 
 @dataclass(frozen=True, slots=True)
 class Plot:
-    """All that the figure shows. `needed`: packs expected in all up to each month's end; `key` names the figure."""
+    """All that the figure shows; `key` names it.
+
+    `asked`: replacements that the limits ask for in each month. `needed`: packs expected in all up to each month's end,
+    or asked for by then where that is more.
+    """
 
     key: str
     name: str
     today: date
     months: Sequence[Month]
+    asked: Sequence[int]
     needed: Sequence[float]
     on_shelf: int
     delivery: Delivery | None = None
@@ -90,16 +95,16 @@ def draw(plot: Plot) -> SafeString:
     """Draw the figure; its words for those who do not see it are in `title` and `desc`. It needs a month at least."""
     line = stock_line(plot)
     stock = _scale(plot, max(count for _, count in line), STOCK)
-    demand = _scale(plot, max(month.high for month in plot.months), DEMAND)
+    demand = _scale(plot, max(*(month.high for month in plot.months), *plot.asked), DEMAND)
     return format_html(
         '<svg class="plot battery-plot battery-demand" viewBox="0 0 {} {}" role="img" aria-labelledby="{}-title'
         ' {}-desc" font-size="12" fill="currentColor"><title id="{}-title">Packs of {}, month by month</title>'
         '<desc id="{}-desc">{}</desc>{}{}{}{}{}{}</svg>',
         WIDTH, HEIGHT, plot.key, plot.key, plot.key, plot.name, plot.key, _told(plot),
-        _heading(STOCK[0] - 26, "In stock, as the expected need draws on it"), _panel(stock),
+        _heading(STOCK[0] - 26, "In stock, as the need draws on it"), _panel(stock),
         _stock(plot, line, stock),
         _heading(DEMAND[0] - 12, "Needed each month"), SafeString(_panel(demand) + _dates(plot, demand)),
-        _demand(plot, demand),
+        SafeString(_demand(plot, demand) + _asked(plot, demand)),
     )  # fmt: skip
 
 
@@ -165,13 +170,17 @@ def _used(plot: Plot, on: date) -> float:
 
 
 def _told(plot: Plot) -> str:
-    high = max(month.high for month in plot.months)
+    high, first = max(month.high for month in plot.months), short_month(plot.months[0].first)
     gone = empty_on(plot)
     last = f"{packs(plot.on_shelf)} in stock today, which run out about {day(gone)}" if gone else (
         f"{packs(plot.on_shelf)} in stock today, which last beyond {short_month(plot.months[-1].first)}"
     )  # fmt: skip
     more = f"; {packs(plot.delivery.count)} expected on {day(plot.delivery.on)}" if plot.delivery else ""
-    return f"{last}{more}. At most {packs(high)} a month, 9 times in 10. The numbers stand in the table below."
+    asked = f" The limits ask for {sum(plot.asked)} replacements, {plot.asked[0]} of them in {first}." if any(
+        plot.asked
+    ) else ""  # fmt: skip
+    most = f"At most {packs(high)} a month, 9 times in 10."
+    return f"{last}{more}. {most}{asked} The numbers stand in the table below."
 
 
 def _scale(plot: Plot, most: float, panel: tuple[float, float]) -> _Scale:
@@ -229,6 +238,21 @@ def _month(month: Month, scale: _Scale) -> SafeString:
         round(middle - wide * _MARK / 2, 1), scale.y(month.middle), round(middle + wide * _MARK / 2, 1),
         scale.y(month.middle),
     )  # fmt: skip
+
+
+def _asked(plot: Plot, scale: _Scale) -> SafeString:
+    """The replacements that the limits ask for: an outline over each month that has any."""
+    return format_html_join(
+        "",
+        '<rect class="battery-asked" x="{}" y="{}" width="{}" height="{}" fill="none" stroke="currentColor"'
+        ' stroke-width="1.4"/>',
+        (_outline(month, count, scale) for month, count in zip(plot.months, plot.asked, strict=True) if count),
+    )
+
+
+def _outline(month: Month, count: int, scale: _Scale) -> tuple[float, float, float, float]:
+    start, wide, top = scale.x(month.first), scale.x(month.end) - scale.x(month.first), scale.y(count)
+    return round(start + wide * (1 - _MARK) / 2, 1), top, round(wide * _MARK, 1), round(scale.bottom - top, 1)
 
 
 def _stock(plot: Plot, line: Sequence[tuple[date, float]], scale: _Scale) -> SafeString:

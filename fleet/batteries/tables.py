@@ -13,6 +13,7 @@ from django.utils.safestring import SafeString
 
 from fleet.batteries import policy_wording, wording
 from fleet.batteries.models import Fitting, Forecast, Pack
+from fleet.batteries.queries import reason_of
 from fleet.registry.models import Device
 from fleet.web import clock, marks, phrases
 from fleet.web.csv_out import Cell
@@ -23,6 +24,9 @@ DEVICE_HEADER: Final = ("Asset", "Serial", "Type", "Pool", "Site", "Home")
 FORECAST_HEADER: Final = (
     *DEVICE_HEADER, "Pack", "Made at", "Basis", "Why no number", "Tests", "Fraction today", "Level", "Already below",
     "Crossing on", "80 % from", "80 % to", "Next visit", "Chance before visit",
+)  # fmt: skip
+ADVISED_HEADER: Final = (
+    *FORECAST_HEADER, "Visit after it", "Chance before the visit after it", "Limit", "Advice", "Reason",
 )  # fmt: skip
 FITTING_HEADER: Final = (*DEVICE_HEADER, "Pack", "Fitted on", "Day of fitting known")
 PACK_HEADER: Final = (
@@ -117,6 +121,24 @@ class BelowTable(OutlookTable):
     def render_last_test_below(self, *, value: bool) -> str:
         """A test, or only the forecast."""
         return "its latest test" if value else "what is expected of it"
+
+
+class AdvisedTable(OutlookTable):
+    """One row a pack to take out, with the advice and its reason in words (rows as `with_reasons` gives them)."""
+
+    advice = tables.Column("Advice, and why", orderable=False)
+
+    class Meta:
+        exclude = ("chance", "crossing_on")
+        sequence = ("asset", "advice", "next_visit", "fraction_today", "basis", "pack", "type", "home")
+
+    def render_advice(self, record: Forecast) -> SafeString | str:
+        """The advice beside its shape, and the reason below."""
+        found = reason_of(record)
+        if found is None:
+            return ""
+        shown = marks.mark(found.mark, found.advice.label)
+        return format_html('<span>{} <span class="hint block">{}</span></span>', shown, found.reason)
 
 
 class NoVisitTable(OutlookTable):
@@ -253,6 +275,21 @@ def forecast_rows(forecasts: Iterable[Forecast]) -> Iterator[tuple[Cell, ...]]:
             row.crossing_late,
             row.next_visit,
             _rounded(row.chance_before_visit),
+        )
+
+
+def advised_rows(forecasts: Iterable[Forecast]) -> Iterator[tuple[Cell, ...]]:
+    """The rows of ADVISED_HEADER, for rows as `with_reasons` gives them."""
+    for row in forecasts:
+        found = reason_of(row)
+        (cells,) = forecast_rows([row])
+        yield (
+            *cells,
+            row.following_visit,
+            _rounded(row.chance_before_following),
+            row.limit,
+            found.advice.label if found else "",
+            found.reason if found else "",
         )
 
 

@@ -19,6 +19,7 @@ def a_plot(**facts: Any) -> Plot:
         "name": "Tarnwick TW-10",
         "today": TODAY,
         "months": [Month(first, 1, 2, 4) for first in firsts],
+        "asked": [0] * 24,
         "needed": [2.0 * (number + 1) for number in range(24)],
         "on_shelf": 9,
     }
@@ -85,6 +86,19 @@ def test_each_month_has_its_column_and_its_bar() -> None:
     assert all(top + height <= DEMAND[1] for top, height in zip(tops, heights, strict=True))
     # From 1 to 4 of 4 packs: three quarters of the panel.
     assert heights[0] == pytest.approx(0.75 * (DEMAND[1] - DEMAND[0]), abs=0.2)
+
+
+def test_what_the_limits_ask_for_stands_as_outlines_to_scale() -> None:
+    """One outline for each month that has any, 8 of 8 packs high in the first; a month without has none."""
+    svg = draw(a_plot(asked=[8, 0, 3] + [0] * 21))
+    outlines = re.findall(r'<rect class="battery-asked" x="[\d.]+" y="([\d.]+)" width="[\d.]+" height="([\d.]+)"', svg)
+    assert len(outlines) == 2
+    assert [float(height) for _, height in outlines] == pytest.approx(
+        [DEMAND[1] - DEMAND[0], 3 / 8 * (DEMAND[1] - DEMAND[0])], abs=0.2
+    )
+    assert all(float(top) + float(height) == pytest.approx(DEMAND[1]) for top, height in outlines)
+    assert "The limits ask for 11 replacements, 8 of them in Dec\xa02026." in svg
+    assert "The limits ask" not in draw(a_plot())
 
 
 def test_the_stock_meets_zero_on_the_floor_of_its_panel() -> None:

@@ -2,14 +2,17 @@
 
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.test import Client
 
 from fleet.batteries import actions, queries
 from fleet.batteries.models import Forecast, PackSupply
+from fleet.batteries.queries.asked import asked_by_type
+from fleet.core.battery.decision import Advice
 from fleet.people.models import Person
-from fleet.registry.models import DeviceType
+from fleet.registry.models import Device, DeviceType
 from fleet.schedules.models import Plan
 from fleet.web import clock
 from tests.batteries.builders import (
@@ -168,7 +171,7 @@ def test_without_any_type_the_page_says_so(desk: Client) -> None:
 
 
 def test_the_same_numbers_stand_in_the_table_and_in_the_file(desk: Client) -> None:
-    """24 months: expected, range, middle, in all, to be sure, and what is left in stock."""
+    """24 months: expected, range, middle, asked for, in all, to be sure, and what is left in stock."""
     kind = with_stock(9)
     page = shown(desk)
     assert page.count('data-label="Left, as expected"') == 24
@@ -177,7 +180,115 @@ def test_the_same_numbers_stand_in_the_table_and_in_the_file(desk: Client) -> No
     assert lines[0].split(",")[1] == "Month"
     assert len(lines) == 25
     # Two a month: 4 by the end of January, 7 to be sure, 5 left of 9.
-    assert lines[2] == f"{kind},2027-01,2.0,1,2,4,4.0,7,0.95,5.0"
+    assert lines[2] == f"{kind},2027-01,2.0,1,2,4,0,4.0,7,0.95,5.0"
+
+
+def asked_of(device_type: DeviceType, advice: Advice, visit: date | None = date(2027, 3, 14), count: int = 1) -> None:
+    """So many fitted packs with such an advice."""
+    for _ in range(count):
+        a_forecast(a_fitted_device(device_type=device_type), advice=advice.value, next_visit=visit)
+
+
+def test_replacements_asked_for_stand_in_their_month() -> None:
+    """At once and late visits in the first, others in that of the visit; other advice and other types count nowhere."""
+    kind, other = with_stock(0), a_type("TW-20")
+    asked_of(kind, Advice.REPLACE_NOW)
+    asked_of(kind, Advice.CALL_IN, count=2)
+    asked_of(kind, Advice.REPLACE_AT_VISIT, date(2026, 11, 24))
+    asked_of(kind, Advice.REPLACE_AT_VISIT, date(2026, 11, 26))
+    asked_of(kind, Advice.REPLACE_AT_VISIT, date(2027, 3, 31), count=3)
+    asked_of(kind, Advice.REPLACE_AT_VISIT, date(2028, 11, 30))
+    asked_of(kind, Advice.REPLACE_AT_VISIT, date(2028, 12, 1))
+    asked_of(kind, Advice.WAIT)
+    asked_of(kind, Advice.TEST_NOW)
+    asked_of(other, Advice.CALL_IN)
+    order = the_order(kind)
+    assert order.need.asked.tolist() == [5, 0, 0, 3] + [0] * 19 + [1]
+    asked = order.asked
+    assert (asked.at_once, asked.late, asked.at_visits, asked.total) == (3, 1, 5, 9)
+
+
+def test_all_sites_and_drivers_out_of_use_are_asked_for() -> None:
+    """Packs are bought for all together, as in the demand."""
+    kind = with_stock(0)
+    far = a_fitted_device(home=a_ward("Ward 9", a_site("Corran Vale")))
+    a_forecast(far, advice=Advice.CALL_IN.value)
+    Device.objects.filter(pk=far.pk).update(condition="out_of_use")
+    assert the_order(kind).asked.at_once == 1
+
+
+def test_the_order_rests_on_what_the_limits_ask_for_where_that_is_more() -> None:
+    """9 in stock are enough to the end of February by the demand; 12 asked for at visits in January are more.
+
+    So the order is due 28 days before 1 January. With delivery in January it is for January to March: 12 are asked for
+    by then, and 11 are enough for the demand to the end of March, which leaves 3 to order.
+    """
+    kind = with_stock(9)
+    asked_of(kind, Advice.REPLACE_AT_VISIT, date(2027, 1, 20), count=12)
+    order = the_order(kind)
+    assert (order.by, order.advice.quantity, order.lasts_until) == (date(2026, 12, 4), 3, date(2026, 12, 31))
+    assert [line.enough for line in order.lines[:6]] == [5, 12, 12, 12, 13, 15]
+    assert [line.left for line in order.lines[:3]] == [7, 0, 0]
+
+
+def test_later_the_demand_overtakes_what_the_limits_ask_for() -> None:
+    """4 asked for now are less than the 5 that are enough for December: nothing changes."""
+    kind = with_stock(9)
+    before = the_order(kind)
+    asked_of(kind, Advice.CALL_IN, count=4)
+    after = the_order(kind)
+    assert (after.by, after.advice, after.lasts_until) == (before.by, before.advice, before.lasts_until)
+    # Expected are 2 in December, so that the stock drops by the 4 first, and by 6 in all to the end of February.
+    assert [line.left for line in after.lines[:3]] == [5, 5, 3]
+    assert [line.left for line in before.lines[:3]] == [7, 5, 3]
+
+
+def test_more_asked_for_now_than_lies_there_is_too_late(desk: Client) -> None:
+    """30 to call in with 9 in stock: order today, and the page warns."""
+    kind = with_stock(9)
+    asked_of(kind, Advice.CALL_IN, count=30)
+    order = the_order(kind)
+    assert order.now
+    assert order.advice.quantity == 21
+    assert "Even an order placed today may come too late" in shown(desk)
+
+
+def test_both_truths_stand_in_one_paragraph(desk: Client) -> None:
+    """What the limits ask for, part by part with a link to each list, and what is expected without it."""
+    kind = with_stock(60)
+    actions.set_limit("", "any", {"limit": Decimal("0.1"), "why": "agreed"}, by=BY)
+    asked_of(kind, Advice.CALL_IN, count=2)
+    asked_of(kind, Advice.REPLACE_AT_VISIT, date(2026, 11, 1))
+    asked_of(kind, Advice.REPLACE_AT_VISIT, date(2027, 11, 20), count=3)
+    page = shown(desk)
+    lists = "/batteries/?list={}&amp;type=" + str(kind.pk)
+    assert (
+        f'Your limits ask for 6 replacements: <a href="{lists.format("at_once")}">2 now</a>, '
+        f'<a href="{lists.format("at_visit")}">1 at visits that are late</a>, '
+        f'<a href="{lists.format("at_visit")}">3 at visits until Nov 2027</a>. '
+        "Without them 24 packs are expected to fall under their level by the end of Nov 2027."
+    ) in page
+    assert "outlined: replacements that the limits ask for" in page
+    assert page.count('class="battery-asked"') == 2
+    assert words(desk, f"/batteries/?list=at_visit&type={kind.pk}").count('data-label="Driver"') == 4
+
+
+def test_without_anything_asked_for_the_page_says_so(desk: Client) -> None:
+    """A limit that nobody set is called assumed, and the figure has no outlines."""
+    with_stock(9)
+    page = shown(desk)
+    assert "The limit that is assumed asks for no replacement now or at the next visits." in page
+    assert "outlined:" not in page
+
+
+def test_what_the_limits_ask_for_costs_one_query(desk: Client, django_assert_num_queries: Any) -> None:
+    """However many types there are."""
+    for model in ("TW-10", "TW-20", "Sable"):
+        asked_of(with_stock(1, a_type(model)), Advice.CALL_IN)
+    with django_assert_num_queries(1):
+        found = asked_by_type(clock.today())
+    assert {asked.at_once for asked in found.values()} == {1}
+    assert len(found) == 3
 
 
 def test_the_file_of_all_types_holds_each(desk: Client) -> None:
@@ -207,15 +318,15 @@ def test_the_bands_hold_the_readers_drivers_only(manager: Person) -> None:
 
 
 def test_the_lists_are_a_link_away_with_their_numbers(desk: Client) -> None:
-    """Will not last, below and never tested, each of this type only."""
+    """Will not last, below, to replace and never tested, each of this type only."""
     kind, other = a_type(), a_type("TW-20")
-    a_forecast(a_fitted_device(device_type=kind), chance_before_visit=0.3)
+    a_forecast(a_fitted_device(device_type=kind), chance_before_visit=0.3, advice=Advice.CALL_IN.value)
     device = a_fitted_device(device_type=kind)
     a_logged_test(device)
     a_forecast(device, already_below=True)
     a_forecast(a_fitted_device(device_type=other), chance_before_visit=0.3)
     page = shown(desk, f"type={kind.pk}")
-    for name, number in (("will_not_last", 1), ("below", 1), ("never", 1)):
+    for name, number in (("will_not_last", 1), ("below", 1), ("at_once", 1), ("at_visit", 0), ("never", 1)):
         address = f"/batteries/?list={name}&amp;type={kind.pk}"
         assert f'href="{address}"' in page
         assert words(desk, address.replace("&amp;", "&")).count('data-label="Driver"') == number

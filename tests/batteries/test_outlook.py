@@ -1,16 +1,18 @@
 """Which batteries will not last until the next visit, and of which that cannot be told."""
 
 from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.test import Client
 
 from fleet.batteries import actions, queries
-from fleet.batteries.models import Fitting, Forecast
+from fleet.batteries.models import Fitting, Forecast, RiskLimit
 from fleet.batteries.tasks import refresh_forecasts
 from fleet.jobs.handlers import Run, kinds
 from fleet.people.models import Person
-from fleet.registry.models import Device
+from fleet.registry.models import Device, Place
 from fleet.web import clock
 from tests.batteries.builders import (
     a_fitted_device,
@@ -72,7 +74,7 @@ def test_only_drivers_in_service_stand_here(manager: Person) -> None:
     row = a_forecast(a_fitted_device())
     a_fitted_device()
     Device.objects.update(condition="out_of_use")
-    assert queries.counts(manager) == queries.Counts(0, 0, 0, 0, 0, 0, None)
+    assert queries.counts(manager) == queries.Counts(0, 0, 0, 0, 0, 0, 0, 0, None)
     Device.objects.filter(pk=row.device_id).update(condition="in_service")
     assert queries.counts(manager).will_not_last == 1
 
@@ -83,13 +85,17 @@ def test_each_list_holds_its_own(desk: Client, manager: Person) -> None:
     below = a_forecast(a_fitted_device(), already_below=True)
     unknown = no_forecast(a_fitted_device())
     unvisited = a_forecast(a_fitted_device(), next_visit=None, chance_before_visit=None)
+    urgent = a_forecast(a_fitted_device(), chance_before_visit=0.05, advice="call_in")
+    waiting = a_forecast(a_fitted_device(), chance_before_visit=0.05, advice="at_visit")
     bare = a_device()
-    for row in (lasting, below, unknown, unvisited):
+    for row in (lasting, below, unknown, unvisited, urgent, waiting):
         a_logged_test(row.device)
     untested = a_fitted_device()
     expected = {
         "will_not_last": lasting.device,
         "below": below.device,
+        "at_once": urgent.device,
+        "at_visit": waiting.device,
         "never": untested,
         "not_enough": unknown.device,
         "no_visit": unvisited.device,
@@ -101,8 +107,8 @@ def test_each_list_holds_its_own(desk: Client, manager: Person) -> None:
         assert f"/devices/{device.asset_number}/" in page
         assert saved(desk, f"list={name}")[1].startswith(device.asset_number)
     counts = queries.counts(manager)
-    numbers = (counts.will_not_last, counts.already_below, counts.never_tested)
-    assert (*numbers, counts.not_enough, counts.without_visit, counts.without_pack) == (1, 1, 1, 1, 1, 1)
+    numbers = (counts.will_not_last, counts.already_below, counts.at_once, counts.at_visit, counts.never_tested)
+    assert (*numbers, counts.not_enough, counts.without_visit, counts.without_pack) == (1,) * 8
 
 
 def test_a_crossing_beyond_the_horizon_stands_last(manager: Person) -> None:
@@ -119,6 +125,71 @@ def test_a_pack_below_its_level_has_no_chance_but_a_reason(desk: Client) -> None
     page = shown(desk, "list=below")
     assert "its latest test" in page
     assert "3 in 10" not in page
+
+
+def test_packs_to_take_out_stand_by_their_chance(manager: Person) -> None:
+    """At once: below first, then by the chance until the visit. At the visit: by the chance until the one after it."""
+    call_in = [a_forecast(a_fitted_device(), chance_before_visit=each, advice="call_in") for each in (0.3, 0.6)]
+    below = a_forecast(a_fitted_device(), chance_before_visit=None, already_below=True, advice="replace")
+    assert list(queries.at_once(manager)) == [below, call_in[1], call_in[0]]
+    at_visit = [
+        a_forecast(a_fitted_device(), chance_before_following=each, advice="at_visit") for each in (0.2, None, 0.5)
+    ]
+    assert list(queries.at_visit(manager)) == [at_visit[2], at_visit[0], at_visit[1]]
+
+
+def test_what_is_advised_stands_there_with_its_reason(desk: Client) -> None:
+    """In the table and in the file, with the numbers behind it; a limit that nobody set is called assumed."""
+    facts = {"following_visit": date(2028, 3, 14), "chance_before_following": 0.4, "limit": 0.1}
+    a_forecast(a_fitted_device(), advice="at_visit", **facts)
+    reason = "4 in 10 chance of falling under 80 % before 14 Mar 2028, the visit after it"
+    page = shown(desk, "list=at_visit")
+    assert "Replace at the next visit</span>" in page
+    assert f"{reason}; the limit is 1 in 10, assumed until you set one" in page
+    actions.set_limit("", RiskLimit.WardKind.OTHER, {"limit": Decimal("0.1"), "why": "agreed"}, by=BY)
+    assert f"{reason}; your limit is 1 in 10" in shown(desk, "list=at_visit")
+    header, line = saved(desk, "list=at_visit")
+    assert header.endswith("Visit after it,Chance before the visit after it,Limit,Advice,Reason")
+    assert "2028-03-14,0.4,0.1,Replace at the next visit," in line
+    assert "your limit is 1 in 10" in line.replace("\u00a0", " ")
+
+
+def test_a_limit_for_other_drivers_leaves_this_one_assumed(manager: Person) -> None:
+    """As on the driver's page: only a limit for its pool and its kind of ward counts."""
+    facts = {"limit": Decimal("0.1"), "why": "agreed"}
+    a_forecast(a_fitted_device(home=a_ward("Ward 7")), advice="call_in", limit=0.1)
+    actions.set_limit("training", RiskLimit.WardKind.ANY, facts, by=BY)
+    actions.set_limit("", RiskLimit.WardKind.CRITICAL, facts, by=BY)
+
+    def reason() -> str:
+        found = queries.reason_of(queries.at_once(manager).get())
+        return found.reason if found else ""
+
+    assert "assumed until you set one" in reason()
+    Place.objects.update(critical=True)
+    assert "your limit is" in reason()
+
+
+def test_a_low_test_that_is_likely_wrong_asks_for_another_in_the_list(desk: Client) -> None:
+    """The list says what the driver's page says: keep the driver out of use until it is tested again."""
+    device = a_fitted_device()
+    test = a_logged_test(device)
+    a_forecast(device, advice="replace", already_below=True, last_test_below=True, doubtful=[test.pk])
+    assert "that test is likely wrong: test it again" in shown(desk, "list=at_once")
+    Forecast.objects.update(doubtful=[])
+    page = shown(desk, "list=at_once")
+    assert "its latest test was under 80 %" in page
+    assert "likely wrong" not in page
+
+
+def test_the_reasons_cost_no_query_a_row(manager: Person, django_assert_num_queries: Any) -> None:
+    """All rows with all that their reasons need are one query, beside the one for the person's places."""
+    for _ in range(3):
+        device = a_fitted_device()
+        a_logged_test(device)
+        a_forecast(device, advice="call_in")
+    with django_assert_num_queries(2):
+        assert len([queries.reason_of(row) for row in queries.at_once(manager)]) == 3
 
 
 def test_a_void_test_leaves_a_pack_untested(manager: Person) -> None:
@@ -192,7 +263,7 @@ def test_another_site_sees_its_own(outsider: Person) -> None:
     client = signed_in(outsider)
     assert ours.device.asset_number not in shown(client)
     assert len(saved(client)) == 1
-    assert queries.counts(outsider) == queries.Counts(0, 0, 0, 0, 0, 0, None)
+    assert queries.counts(outsider) == queries.Counts(0, 0, 0, 0, 0, 0, 0, 0, None)
 
 
 def test_a_pack_taken_out_since_the_night_is_gone_at_once(manager: Person) -> None:

@@ -1,6 +1,7 @@
 """Reading batteries: packs and their tests, the panel of a driver, and which packs will not last."""
 
 from fleet.batteries.queries.alarms import Alarm, alarms
+from fleet.batteries.queries.asked import Asked
 from fleet.batteries.queries.backtests import (
     WAY_NAMES,
     BacktestView,
@@ -41,6 +42,8 @@ from fleet.batteries.queries.outlook import (
     Counts,
     TypeWithoutForecast,
     already_below,
+    at_once,
+    at_visit,
     counts,
     forecasts,
     never_tested,
@@ -63,6 +66,7 @@ from fleet.batteries.queries.packs import (
     tests_of,
 )
 from fleet.batteries.queries.rated import rated_table
+from fleet.batteries.queries.reasons import reason_of
 from fleet.batteries.queries.sheet import Sheet, SheetRow, sheet, testable
 from fleet.batteries.queries.types import TypeRow, compared
 from fleet.batteries.queries.view import (
@@ -81,6 +85,7 @@ __all__ = [
     "LISTS",
     "WAY_NAMES",
     "Alarm",
+    "Asked",
     "BacktestView",
     "BatteryView",
     "ChanceBin",
@@ -102,6 +107,8 @@ __all__ = [
     "aged",
     "alarms",
     "already_below",
+    "at_once",
+    "at_visit",
     "backtest_lines",
     "backtest_view",
     "bands",
@@ -132,6 +139,7 @@ __all__ = [
     "pack_record",
     "packs",
     "rated_table",
+    "reason_of",
     "sheet",
     "stands",
     "supply_of",

@@ -10,13 +10,15 @@ from typing import Any, Final
 from django.db.models import Count, Q, QuerySet
 
 from fleet.batteries.models import Fitting, Forecast, Pack, PackSupply, TypeOutlook
-from fleet.batteries.queries.outlook import already_below, forecasts, never_tested, will_not_last
+from fleet.batteries.queries.asked import Asked, asked_by_type
+from fleet.batteries.queries.outlook import counted, forecasts, never_tested
 from fleet.core.battery.arrays import IntArray
 from fleet.core.battery.stock import total_for
 from fleet.core.lifecycle import Condition
 from fleet.people.models import Person
 from fleet.registry.models import DeviceType
 from fleet.schedules.models import Plan
+from fleet.web import clock
 
 #: Bands of the runtime fraction, from and below, with their words.
 BANDS: Final = (
@@ -67,13 +69,14 @@ class Demand:
 
 @dataclass(frozen=True)
 class TypeStand:
-    """A type with its outlook (None before the first night), its supply and the packs in stock."""
+    """A type with its outlook (None before the first night), its supply, packs in stock, and what limits ask for."""
 
     device_type: DeviceType
     outlook: TypeOutlook | None
     supply: PackSupply
     on_shelf: int
     fitted: int
+    asked: Asked
 
     @cached_property
     def demand(self) -> Demand | None:
@@ -87,6 +90,8 @@ class Counts:
 
     will_not_last: int
     already_below: int
+    at_once: int
+    at_visit: int
     never_tested: int
 
 
@@ -114,8 +119,17 @@ def stands() -> list[TypeStand]:
     types = types_with_packs().select_related("battery_outlook", "pack_supply").prefetch_related("rated_runtimes")
     shelf = _counted(Pack.objects.filter(state=Pack.State.STOCK))
     fitted = _counted(Pack.objects.filter(state=Pack.State.FITTED))
+    asked = asked_by_type(clock.today())
     rows = [
-        TypeStand(each, _outlook(each), _supply(each), shelf.get(each.pk, 0), fitted.get(each.pk, 0)) for each in types
+        TypeStand(
+            device_type=each,
+            outlook=_outlook(each),
+            supply=_supply(each),
+            on_shelf=shelf.get(each.pk, 0),
+            fitted=fitted.get(each.pk, 0),
+            asked=asked.get(each.pk, Asked()),
+        )
+        for each in types
     ]
     return sorted(rows, key=lambda row: (-row.fitted, str(row.device_type)))
 
@@ -171,8 +185,14 @@ def _between(low: float | None, high: float | None) -> Q:
 
 def counts_of(person: Person, device_type: DeviceType) -> Counts:
     """How many of the person's drivers of a type stand in the lists of batteries."""
-    lists: list[QuerySet[Any]] = [will_not_last(person), already_below(person), never_tested(person)]
-    return Counts(*(rows.filter(device__device_type=device_type).count() for rows in lists))
+    found = counted(forecasts(person).filter(device__device_type=device_type))
+    return Counts(
+        will_not_last=found["will_not_last"],
+        already_below=found["below"],
+        at_once=found["at_once"],
+        at_visit=found["at_visit"],
+        never_tested=never_tested(person).filter(device__device_type=device_type).count(),
+    )
 
 
 def visit_months(device_type: DeviceType) -> int | None:

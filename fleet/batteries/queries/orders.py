@@ -1,13 +1,23 @@
-"""What to order of a type, when and why, from the demand of the last night and what lies on the shelf."""
+"""What to order of a type, when and why, from the demand of the last night and what lies on the shelf.
+
+Two totals run from now to each month's end: the packs that are expected to fall under their level, whatever is done,
+and the replacements that the risk limits ask for before that. The order rests at each month on the larger. What the
+limits ask for is known up to each driver's next visit and held level after it, so that the other overtakes it.
+"""
 
 import math
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
 
+import numpy as np
+
 from fleet.batteries.demand_plot import Delivery, Month, Plot, left_at
 from fleet.batteries.policy_wording import packs, service_words, short_month
+from fleet.batteries.queries.asked import Asked
 from fleet.batteries.queries.fleet import Demand, TypeStand
+from fleet.batteries.queries.what_if import number
+from fleet.core.battery.arrays import FloatArray, IntArray
 from fleet.core.battery.stock import StockAdvice, Supply, stock_advice
 from fleet.web.phrases import day
 
@@ -17,13 +27,17 @@ _MIDDLE: Final = 0.5
 
 @dataclass(frozen=True, slots=True)
 class MonthLine:
-    """A month's need, and from now to its end: what is expected, what is enough at the service level, what is left."""
+    """A month's need and what the limits ask for; from now to its end what is expected, what is enough, what is left.
+
+    `enough` at the service level, and for what the limits ask for.
+    """
 
     first: date
     expected: float
     low: float
     middle: float
     high: float
+    asked: int
     total: float
     enough: float
     left: float
@@ -35,6 +49,19 @@ class MonthLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Need:
+    """Packs of a type from now to each month's end (M,): enough at the service level, at an even chance, expected.
+
+    In each the larger of the demand and of what the limits ask for, of which `asked` is the number by month.
+    """
+
+    asked: IntArray
+    enough: IntArray
+    middle: IntArray
+    expected: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
 class Order:
     """What to order of a type. `by` is None when nothing need be ordered within the months looked at.
 
@@ -43,6 +70,7 @@ class Order:
 
     stand: TypeStand
     demand: Demand
+    need: Need
     advice: StockAdvice
     by: date | None
     lasts_until: date | None
@@ -81,21 +109,37 @@ class Order:
     @property
     def lines(self) -> list[MonthLine]:
         """The need month by month."""
-        need = self.demand
-        enough = need.total(self.stand.supply.service_level).tolist()
+        demand, enough, asked = self.demand, self.need.enough.tolist(), self.need.asked.tolist()
         return [
             MonthLine(
                 first=month.first,
-                expected=need.expected[row],
+                expected=demand.expected[row],
                 low=month.low,
                 middle=month.middle,
                 high=month.high,
-                total=need.total_expected[row],
+                asked=asked[row],
+                total=demand.total_expected[row],
                 enough=enough[row],
                 left=left_at(self.plot, month.end),
             )
             for row, month in enumerate(self.plot.months)
         ]
+
+    @property
+    def asked(self) -> Asked:
+        """What the limits ask for within the months looked at."""
+        return self.stand.asked.within(self.demand.months)
+
+    @property
+    def asked_until(self) -> str:
+        """The month of the last replacement that they ask for."""
+        return short_month(self.demand.months[self._last_asked()])
+
+    @property
+    def without(self) -> str:
+        """What is expected by the end of that month if none of them is made."""
+        under, them = number(self.demand.total_expected[self._last_asked()]), "it" if self.asked.total == 1 else "them"
+        return f"Without {them} {under} packs are expected to fall under their level by the end of {self.asked_until}."
 
     @property
     def warning(self) -> str:
@@ -106,6 +150,9 @@ class Order:
             "Even an order placed today may come too late: the shelf may be empty before it arrives. Ask the supplier "
             "for a quicker delivery, and test first the packs that are expected to need replacing next."
         )
+
+    def _last_asked(self) -> int:
+        return int(max(np.flatnonzero(self.need.asked), default=0))
 
     def _shelf(self) -> str:
         count, more = self.stand.on_shelf, self.plot.delivery
@@ -125,10 +172,21 @@ def order_of(stand: TypeStand, today: date) -> Order | None:
     demand = stand.demand.since(today) if stand.demand else None
     if demand is None or not demand.months:
         return None
-    supply = _supply(stand, demand, today)
-    advice = stock_advice(demand.total(stand.supply.service_level), demand.total(_MIDDLE), supply)
+    supply, need = _supply(stand, demand, today), _need(stand, demand)
+    advice = stock_advice(need.enough, need.middle, supply)
     by, lasts = _by(stand, demand, advice, supply, today), _lasts_until(demand, advice, today)
-    return Order(stand, demand, advice, by, lasts, _plot(stand, demand, today))
+    return Order(stand, demand, need, advice, by, lasts, _plot(stand, demand, need, today))
+
+
+def _need(stand: TypeStand, demand: Demand) -> Need:
+    asked = stand.asked.by_month(demand.months)
+    running = np.cumsum(asked)
+    return Need(
+        asked=asked,
+        enough=np.maximum(demand.total(stand.supply.service_level), running),
+        middle=np.maximum(demand.total(_MIDDLE), running),
+        expected=np.maximum(demand.total_expected, running),
+    )
 
 
 def _supply(stand: TypeStand, demand: Demand, today: date) -> Supply:
@@ -158,7 +216,7 @@ def _lasts_until(demand: Demand, advice: StockAdvice, today: date) -> date | Non
     return demand.months[advice.runs_out_early] - timedelta(days=1) if advice.runs_out_early else today
 
 
-def _plot(stand: TypeStand, demand: Demand, today: date) -> Plot:
+def _plot(stand: TypeStand, demand: Demand, need: Need, today: date) -> Plot:
     kept = stand.supply
     columns = zip(demand.months, demand.low, demand.middle, demand.high, strict=True)
     return Plot(
@@ -166,7 +224,8 @@ def _plot(stand: TypeStand, demand: Demand, today: date) -> Plot:
         name=str(stand.device_type),
         today=today,
         months=[Month(*column) for column in columns],
-        needed=demand.total_expected,
+        asked=need.asked.tolist(),
+        needed=need.expected.tolist(),
         on_shelf=stand.on_shelf,
         delivery=Delivery(max(kept.expected_on, today), kept.on_order) if kept.on_order and kept.expected_on else None,
     )

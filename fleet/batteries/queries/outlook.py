@@ -12,12 +12,16 @@ from typing import Any
 from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet
 
 from fleet.batteries.models import Fitting, FittingQuerySet, Forecast, ForecastQuerySet, RuntimeTest
+from fleet.batteries.queries.asked import AT_ONCE, AT_VISIT
+from fleet.batteries.queries.reasons import with_reasons
 from fleet.core.lifecycle import Condition
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceQuerySet, DeviceType
 
 _HELD = ("pack", "device__device_type__maker", "device__home__site")
 _BELOW = Q(already_below=True)
+_AT_ONCE = Q(advice__in=AT_ONCE)
+_AT_VISIT = Q(advice=AT_VISIT)
 _NOT_ENOUGH = Q(basis=Forecast.Basis.NOT_ENOUGH)
 _WITHOUT_VISIT = ~_NOT_ENOUGH & Q(already_below=False, next_visit__isnull=True)
 
@@ -38,6 +42,8 @@ class Counts:
 
     will_not_last: int
     already_below: int
+    at_once: int
+    at_visit: int
     never_tested: int
     not_enough: int
     without_visit: int
@@ -63,6 +69,18 @@ def _will_not_last(chance: float) -> Q:
 def already_below(person: Person) -> ForecastQuerySet:
     """Packs below their level by the latest test or by what is expected of them, the lowest first."""
     return forecasts(person).filter(_BELOW).order_by("fraction_today", "pk")
+
+
+def at_once(person: Person) -> QuerySet[Forecast]:
+    """Packs to replace now or call in, with the reason: those below their level, then by the chance until the visit."""
+    rows = forecasts(person).filter(_AT_ONCE)
+    return with_reasons(rows).order_by("-already_below", F("chance_before_visit").desc(nulls_last=True), "-pk")
+
+
+def at_visit(person: Person) -> QuerySet[Forecast]:
+    """Packs to replace at the next visit, with the reason: by the chance until the visit after it."""
+    rows = forecasts(person).filter(_AT_VISIT)
+    return with_reasons(rows).order_by(F("chance_before_following").desc(nulls_last=True), "-pk")
 
 
 def not_enough(person: Person) -> ForecastQuerySet:
@@ -95,6 +113,8 @@ def without_pack(person: Person) -> DeviceQuerySet:
 LISTS: dict[str, Callable[[Person], QuerySet[Any]]] = {
     "will_not_last": will_not_last,
     "below": already_below,
+    "at_once": at_once,
+    "at_visit": at_visit,
     "never": never_tested,
     "not_enough": not_enough,
     "no_visit": without_visit,
@@ -115,19 +135,28 @@ def types_without_forecast(rows: QuerySet[Forecast]) -> list[TypeWithoutForecast
 
 def counts(person: Person, chance: float = 0.1) -> Counts:
     """How many rows each list has for the person."""
-    found = forecasts(person).aggregate(
-        short_lived=Count("pk", filter=_will_not_last(chance)),
-        below=Count("pk", filter=_BELOW),
-        unknown=Count("pk", filter=_NOT_ENOUGH),
-        unvisited=Count("pk", filter=_WITHOUT_VISIT),
-        oldest=Min("made_at"),
-    )
+    found = counted(forecasts(person), chance)
     return Counts(
-        will_not_last=found["short_lived"],
+        will_not_last=found["will_not_last"],
         already_below=found["below"],
+        at_once=found["at_once"],
+        at_visit=found["at_visit"],
         never_tested=never_tested(person).count(),
-        not_enough=found["unknown"],
-        without_visit=found["unvisited"],
+        not_enough=found["not_enough"],
+        without_visit=found["no_visit"],
         without_pack=without_pack(person).count(),
         oldest=found["oldest"],
+    )
+
+
+def counted(rows: ForecastQuerySet, chance: float = 0.1) -> dict[str, Any]:
+    """How many of these forecasts stand in each list, by its name, and when the `oldest` was made; one query."""
+    return rows.aggregate(
+        will_not_last=Count("pk", filter=_will_not_last(chance)),
+        below=Count("pk", filter=_BELOW),
+        at_once=Count("pk", filter=_AT_ONCE),
+        at_visit=Count("pk", filter=_AT_VISIT),
+        not_enough=Count("pk", filter=_NOT_ENOUGH),
+        no_visit=Count("pk", filter=_WITHOUT_VISIT),
+        oldest=Min("made_at"),
     )

@@ -22,7 +22,8 @@ from fleet.web.guards import guard
 
 HEADER = (
     "Type", "Month", "Needed, expected", "1 in 10 needs fewer than", "Middle", "1 in 10 needs more than",
-    "Needed in all, expected", "Enough in all at the service level", "Service level", "Left in stock, expected",
+    "Asked for by the limits", "Needed in all, expected", "Enough in all at the service level", "Service level",
+    "Left in stock, expected",
 )  # fmt: skip
 
 
@@ -61,6 +62,8 @@ def _one(request: HttpRequest, stand: queries.TypeStand, person: Person) -> dict
     return {
         "order": order,
         "drawing": draw(order.plot) if order else "",
+        "limits_ask": "Your limits ask" if queries.limits().exists() else "The limit that is assumed asks",
+        "asked": list(_asked_for(order)) if order else [],
         "bands": _bands(queries.bands(person, stand.device_type)),
         "alarms": queries.alarms(outlook) if outlook else [],
         "what_if": queries.what_if(outlook, request.GET.get("limit", ""), request.GET.get("every", ""))
@@ -69,16 +72,33 @@ def _one(request: HttpRequest, stand: queries.TypeStand, person: Person) -> dict
         "age": wording.made_words(outlook.made_at, clock.now()) if outlook else "",
         "service": service_words(stand.supply.service_level),
         "lists": [
-            (label, count, f"{reverse('batteries:will_not_last')}?list={name}&type={stand.device_type.pk}")
+            (label, count, _list(name, stand))
             for name, label, count in _lists(queries.counts_of(person, stand.device_type))
         ],
     }
+
+
+def _list(name: str, stand: queries.TypeStand) -> str:
+    return f"{reverse('batteries:will_not_last')}?list={name}&type={stand.device_type.pk}"
+
+
+def _asked_for(order: queries.Order) -> Iterator[tuple[str, str]]:
+    """What the limits ask for, part by part, each with the address of its list."""
+    asked = order.asked
+    if asked.at_once:
+        yield f"{asked.at_once} now", _list("at_once", order.stand)
+    if asked.late:
+        yield f"{asked.late} at visits that are late", _list("at_visit", order.stand)
+    if asked.at_visits:
+        yield f"{asked.at_visits} at visits until {order.asked_until}", _list("at_visit", order.stand)
 
 
 def _lists(counts: queries.TypeCounts) -> list[tuple[str, str, int]]:
     return [
         ("will_not_last", "will not last until the next visit", counts.will_not_last),
         ("below", "already below their level", counts.already_below),
+        ("at_once", "to replace or call in", counts.at_once),
+        ("at_visit", "to replace at the next visit", counts.at_visit),
         ("never", "never tested", counts.never_tested),
     ]
 
@@ -108,6 +128,7 @@ def _months(stands: Sequence[queries.TypeStand]) -> Iterator[tuple[Cell, ...]]:
                 line.low,
                 line.middle,
                 line.high,
+                line.asked,
                 round(line.total, 2),
                 line.enough,
                 stand.supply.service_level,

@@ -37,6 +37,10 @@ def _of_forecasts(title: str, means: str, none: str, table: Any) -> Shown:
     return Shown(title, means, none, OutlookFilter, table, tables.FORECAST_HEADER, tables.forecast_rows)
 
 
+def _advised(title: str, means: str, none: str) -> Shown:
+    return Shown(title, means, none, OutlookFilter, tables.AdvisedTable, tables.ADVISED_HEADER, tables.advised_rows)
+
+
 SHOWN = {
     FIRST_LIST: Shown(
         "Will not last until the next visit",
@@ -49,6 +53,16 @@ SHOWN = {
         "In service with a battery under its replacement level, by its latest test or by what is expected of it.",
         "No battery in service is under its level, as far as is known.",
         tables.BelowTable,
+    ),
+    "at_once": _advised(
+        "Replace or call in",
+        "In service with a battery that is under its level, or that your limit gives no time until the next visit.",
+        "No battery has to be replaced or called in before its visit.",
+    ),
+    "at_visit": _advised(
+        "Replace at the next visit",
+        "In service with a battery that lasts until the next visit by your limit, but not until the visit after it.",
+        "No battery has to be replaced at its next visit.",
     ),
     "never": Shown(
         "Never tested",
@@ -129,6 +143,8 @@ def _stats(request: HttpRequest, counts: queries.Counts, chance: str) -> list[tu
     numbers = {
         FIRST_LIST: counts.will_not_last,
         "below": counts.already_below,
+        "at_once": counts.at_once,
+        "at_visit": counts.at_visit,
         "never": counts.never_tested,
         "not_enough": counts.not_enough,
         "no_visit": counts.without_visit,

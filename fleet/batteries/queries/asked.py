@@ -1,0 +1,70 @@
+"""The replacements that the risk limits ask for, of a type, by month, as the advice of the last night has them.
+
+Each fitted pack counts with its next visit only: what the visit after it will ask for is not planned yet.
+"""
+
+from bisect import bisect_right
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Final
+
+import numpy as np
+from django.db.models import Count
+
+from fleet.batteries.models import Forecast
+from fleet.core.battery.arrays import IntArray
+from fleet.core.battery.decision import Advice
+from fleet.core.due import add_months
+
+#: Advice that is for today, and all that takes a pack out.
+AT_ONCE: Final = (Advice.REPLACE_NOW.value, Advice.CALL_IN.value)
+AT_VISIT: Final = Advice.REPLACE_AT_VISIT.value
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Replacements asked for: at once, at visits that are late (which is now too), and by the day of the others."""
+
+    at_once: int = 0
+    late: int = 0
+    visits: Mapping[date, int] = field(default_factory=dict)
+
+    def within(self, months: Sequence[date]) -> "Asked":
+        """Without the visits after the last of these months."""
+        end = add_months(months[-1], 1)
+        return Asked(self.at_once, self.late, {on: count for on, count in self.visits.items() if on < end})
+
+    def by_month(self, months: Sequence[date]) -> IntArray:
+        """Return the replacements (M,) of each month, given by its first day; the first holds all up to its end."""
+        found = np.zeros(len(months), dtype=np.int64)
+        found[0] = self.at_once + self.late
+        for on, count in self.within(months).visits.items():
+            found[max(bisect_right(months, on) - 1, 0)] += count
+        return found
+
+    @property
+    def at_visits(self) -> int:
+        """How many at visits that are not late."""
+        return sum(self.visits.values())
+
+    @property
+    def total(self) -> int:
+        """How many in all."""
+        return self.at_once + self.late + self.at_visits
+
+
+def asked_by_type(today: date) -> dict[int, Asked]:
+    """The replacements asked for of each type (its key), of all fitted packs of all sites; one query."""
+    rows = Forecast.objects.filter(advice__in=[*AT_ONCE, AT_VISIT]).order_by()
+    counted = rows.values_list("pack__for_type", "advice", "next_visit").annotate(Count("pk"))
+    at_once, late, visits = Counter[int](), Counter[int](), dict[int, Counter[date]]()
+    for kind, advice, visit, count in counted:
+        if advice != AT_VISIT:
+            at_once[kind] += count
+        elif visit is None or visit < today:
+            late[kind] += count
+        else:
+            visits.setdefault(kind, Counter())[visit] += count
+    return {kind: Asked(at_once[kind], late[kind], visits.get(kind, {})) for kind in {*at_once, *late, *visits}}
