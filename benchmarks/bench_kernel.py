@@ -3,8 +3,8 @@
     OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 python -m benchmarks.bench_kernel [packs] [draws]
 
 The kernel (`fused`, numba, one thread) does the same arithmetic with the same special functions, one pack at a time.
-Packs with a test in doubt are left out, as it follows no branches. Its ages must be those of `crossing_ages`, or it
-fails. In the same run: a line per pack by pandas groupby, and MixedLM, both on a subset and scaled up by its packs.
+Packs with a test in doubt are left out, as it follows no branches. Its ages must be those of `crossing_ages` within
+2 %, or the run fails. In the same run: a line per pack by pandas groupby, and MixedLM, both on a subset and scaled up.
 """
 
 import sys
@@ -25,6 +25,8 @@ from fleet.core.battery.bend.parameters import FadeNumbers, assumed_prior
 
 # Packs the numbers are fitted on, which is not what is timed.
 FITTED = 1000
+# The kernel stops looking for each pack's ages where they are close enough, the arrays where nearly all are.
+APART = 0.02
 
 
 def by_kernel(histories: Histories, numbers: FadeNumbers) -> FloatArray:
@@ -51,7 +53,7 @@ def main(packs: int, draws: int) -> None:
     by_kernel(plain.chosen(np.arange(10)), numbers)  # compiles
     expected, fused_seconds = timed(lambda: by_kernel(plain, numbers))
     found, arrays_seconds = timed(lambda: crossing_ages(plain, numbers, LEVEL, CHANCES, HORIZON_YEARS))
-    assert_allclose(found, expected, rtol=1e-6)
+    assert_allclose(found, expected, rtol=APART)
     times = {
         "fused kernel": fused_seconds,
         "arrays": arrays_seconds,
