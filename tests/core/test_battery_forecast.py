@@ -405,12 +405,20 @@ def test_more_packs_than_are_held_together_are_all_forecast() -> None:
     assert_allclose(found.crossing_median_age[:40], found.crossing_median_age[-40:], rtol=1e-9)
 
 
-@pytest.mark.parametrize("level", [0.0, 1.0, 80.0, float("nan")])
+@pytest.mark.parametrize("level", [0.0, 1.01, 80.0, float("nan")])
 def test_a_level_that_is_none_is_refused(level: float) -> None:
     """A level given in percent, or outside 0 to 1, is refused."""
     case, _ = usual()
     with pytest.raises(BadValueError, match="level is"):
         forecast(case.tests, case.packs, level=level)
+
+
+def test_a_level_of_the_whole_rating_is_forecast() -> None:
+    """The record allows a level of 100 %: the night must get past a type that has it."""
+    case, before = usual()
+    found = forecast(case.tests, case.packs, level=1.0, fit=before.fit)
+    assert np.isfinite(found.chance_before_visit).all()
+    assert (found.crossing_median_age <= before.crossing_median_age).all()
 
 
 def test_a_test_of_an_unknown_pack_is_refused() -> None:

@@ -219,7 +219,7 @@ def forecast(  # noqa: PLR0913 - the tests, the packs, and four things that may 
     `prior`: what is assumed of the type's numbers, None for wide assumptions. `recalibration`: None for no correction.
     `fit`: the type's numbers where they are known already, to be used as they are. `measured` (N,): the fractions that
     decide whether the latest test is under the level, where `tests` has them at a reference temperature. Raises
-    BadValueError for a level outside 0 to 1 or a test of a pack that is not in `packs`.
+    BadValueError for a level not above 0 or over 1, or a test of a pack that is not in `packs`.
     """
     rules, recalibration = rules or ForecastRules(), recalibration or Recalibration()
     _check(tests, packs, level)
@@ -274,8 +274,8 @@ def histories_of(tests: FadeTests, packs: Packs, level: float) -> Histories:
 
 
 def _check(tests: FadeTests, packs: Packs, level: float) -> None:
-    if not 0 < level < 1:
-        message = f"level is {level}; it must lie between 0 and 1, as 0.80 does."
+    if not 0 < level <= 1:
+        message = f"level is {level}; it must lie above 0 and be at most 1, as 0.80 does."
         raise BadValueError(message, field="level")
     first_bad(tests.pack >= len(packs), tests.pack, "pack", f"there are {len(packs)} packs, counted from 0")
 
