@@ -12,7 +12,7 @@ from fleet.bench.models import Order
 from fleet.core.orders import Outcome
 from fleet.management.demo.cells import fit_fresh
 from fleet.management.demo.diary import bench_hour, local, soon
-from fleet.management.demo.drivers import NEW_TYPE, Wish, facts
+from fleet.management.demo.drivers import NEW_TYPE, OLD, Wish, facts
 from fleet.management.demo.libraries import first_sight, plan_sight
 from fleet.management.demo.repairs import plan_fault
 from fleet.management.demo.visits import plan_service
@@ -103,7 +103,7 @@ def _accept(world: World, arrival: Arrival, order: Order, cell: Cell, by: Actor)
 
 def plan_retirements(world: World, start: date, end: date, count: int) -> None:
     """Plan the retirement of the oldest as the new ones come."""
-    clinical = [driver for driver in world.drivers[:-1] if driver.device.pool == Device.Pool.CLINICAL]
+    clinical = [driver for driver in world.drivers[:-OLD] if driver.device.pool == Device.Pool.CLINICAL]
     oldest = sorted(clinical, key=lambda driver: driver.device.accepted_on or start)
     for driver in oldest[:count]:
         day = start + timedelta(days=world.rng.randrange(200, (end - start).days - 90))

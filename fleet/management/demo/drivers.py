@@ -50,6 +50,10 @@ def _usual_model(ward: Ward, rng: Dice) -> str:
     return rng.choices(("TW-10", "Lento 3", "Sable"), weights)[0]
 
 
+#: Drivers past their service life by the end: one is on the list worth a look, also when another is on a bench then.
+OLD: Final = 2
+
+
 class Past(NamedTuple):
     """What the earlier record says of a driver: when accepted, last served, its pack fitted, its pack last tested."""
 
@@ -89,10 +93,10 @@ def facts(hospital: Hospital, wish: Wish, delivered_on: date, **more: Any) -> di
 def take_over(
     hospital: Hospital, wanted: Sequence[Wish], start: date, rng: Dice, *, first_number: int = 0
 ) -> list[Driver]:
-    """Take over drivers in use, with their packs, last tests and dues, from the earlier record. The last is old."""
+    """Take over drivers in use, with packs, last tests and dues, from the earlier record; the last OLD are old."""
     models = [hospital.models[wish.model] for wish in wanted]
     pasts = [a_past(start, model, rng) for model in models]
-    pasts[-1] = pasts[-1]._replace(accepted_on=add_months(start, -9 * _YEAR))
+    pasts[-OLD:] = [past._replace(accepted_on=add_months(start, -9 * _YEAR)) for past in pasts[-OLD:]]
     rows = enumerate(zip(wanted, pasts, strict=True), start=first_number)
     devices = add_devices([_known(hospital, wish, past, number) for number, (wish, past) in rows], by=BY)
     cells = _fitted(hospital, devices, models, pasts, rng)
