@@ -82,6 +82,15 @@ class TestHistory:
         assert history.columns.fraction[0] == pytest.approx(0.8 / 1.06)
         assert history.measured[0] == pytest.approx(0.8)
 
+    def test_a_temperature_that_no_correction_reaches_leaves_the_test_as_measured(self) -> None:
+        """-5 °C typed for 25 °C, with the highest coefficient there is, must not stop the night of every type."""
+        device = a_fitted_device()
+        edit_device_type(device.device_type, {"temperature_coefficient": Decimal("0.05")}, by=BY)
+        a_logged_test(device, ambient_c=Decimal(-5))
+        night()
+        history = type_history(DeviceType.objects.get(pk=device.device_type_id), clock.today())
+        assert history.columns.fraction[0] == pytest.approx(0.8)
+
     def test_a_pack_written_down_in_mid_life_came_in_then(self) -> None:
         """A fitting of 2024 written down today came in at its first test; one written down at once came in new."""
         late = a_fitted_device(date(2024, 3, 1))

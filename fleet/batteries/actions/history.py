@@ -32,6 +32,8 @@ SEEN_NEW = 60
 USUAL_MONTHS = 12
 #: A count of cycles says how much a pack is used from this age on; rates differ by this factor at most (own choice).
 _LEAST_USED_YEARS, _WIDEST_USE = 0.25, 5.0
+#: A test is not corrected for a temperature at which a pack would carry less than this share (own choice).
+_LEAST_GAIN = 0.2
 
 
 class FittedPack(NamedTuple):
@@ -103,22 +105,24 @@ class TypeHistory:
     def columns(self) -> FadeTests:
         """The tests, at the type's reference temperature where it states how runtime goes with it."""
         rows = self.tests
-        fraction = at_reference_temperature(
-            self.measured,
-            np.array([np.nan if row.ambient_c is None else float(row.ambient_c) for row in rows]),
-            coefficient=_number(self.device_type.temperature_coefficient),
-            reference_c=float(self.device_type.reference_temperature_c),
-        )
         needed = [float(row.own_charging_hours or self.device_type.charging_hours) for row in rows]
         missing = shortfall(np.array([float(row.charge_hours) for row in rows]), np.array(needed))
         return FadeTests.of(
             pack=np.array([self.row_of[row.pack_id] for row in rows], dtype=np.int64),
             age_years=np.array([self.age(self.row_of[row.pack_id], clock.local_day(row.started_at)) for row in rows]),
-            fraction=fraction,
+            fraction=self._at_reference(),
             bound=np.array([row.stop != RuntimeTest.Stop.RAN_FLAT for row in rows], dtype=np.bool_),
             kind=np.array([_kind(row) for row in rows], dtype=np.int64),
             shortfall=np.where([row.short_charge for row in rows], missing, 0.0),
         )
+
+    def _at_reference(self) -> FloatArray:
+        """As measured where a temperature lies so far off that no correction reaches it: likely a slip of the pen."""
+        coefficient = float(self.device_type.temperature_coefficient or 0)
+        reference = float(self.device_type.reference_temperature_c)
+        ambient = np.array([np.nan if row.ambient_c is None else float(row.ambient_c) for row in self.tests])
+        ambient[1 + coefficient * (ambient - reference) < _LEAST_GAIN] = np.nan
+        return at_reference_temperature(self.measured, ambient, coefficient=coefficient, reference_c=reference)
 
     @cached_property
     def measured(self) -> FloatArray:
@@ -300,7 +304,3 @@ def _kind(test: LoggedTest) -> int:
     if test.outside_table:
         return OUTSIDE_TABLE
     return SHORT_CHARGE if test.short_charge else PLAIN
-
-
-def _number(value: Decimal | None) -> float | None:
-    return None if value is None else float(value)
