@@ -12,6 +12,7 @@ from django.db.models import F
 
 from fleet.audit.models import TrailEntry
 from fleet.batteries.models import Forecast
+from fleet.batteries.queries import weighed
 from fleet.bench.models import Order
 from fleet.core.lifecycle import Condition
 from fleet.core.orders import Outcome
@@ -107,6 +108,14 @@ def test_the_night_before_has_been(demo: Demo) -> None:
     assert set(Job.objects.filter(state=Job.State.DONE).values_list("kind", flat=True)) == {
         entry.kind for entry in NIGHTLY if entry.kind != "morning_digest"
     }
+
+
+def test_prices_make_a_sensible_limit_of_each_type(demo: Demo) -> None:
+    """What a failure in critical care is said to cost asks for a limit between 2 and 20 in 100."""
+    assert demo.words
+    found = weighed()
+    assert found
+    assert all(0.02 <= row.break_even <= 0.2 for row in found)
 
 
 def test_each_role_can_sign_in_with_what_is_printed(demo: Demo) -> None:
