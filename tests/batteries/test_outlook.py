@@ -15,6 +15,7 @@ from fleet.people.models import Person
 from fleet.registry.models import Device, Place
 from fleet.web import clock
 from tests.batteries.builders import (
+    START,
     a_fitted_device,
     a_forecast,
     a_history,
@@ -180,6 +181,18 @@ def test_a_low_test_that_is_likely_wrong_asks_for_another_in_the_list(desk: Clie
     page = shown(desk, "list=at_once")
     assert "its latest test was under 80 %" in page
     assert "likely wrong" not in page
+
+
+def test_a_later_test_after_a_short_charge_puts_no_doubt_on_a_low_full_test(desk: Client) -> None:
+    """The verdict is that of the latest full test; that a short run after it is likely wrong says nothing of it."""
+    device = a_fitted_device()
+    a_logged_test(device)
+    later = {"started_at": START + timedelta(days=9), "stopped_at": START + timedelta(days=9, hours=1)}
+    short = a_logged_test(device, charge_hours=Decimal(2), **later)
+    a_forecast(device, advice="replace", already_below=True, last_test_below=True, doubtful=[short.pk])
+    for page in (shown(desk, "list=at_once"), words(desk, f"/batteries/device/{device.asset_number}/panel/")):
+        assert "its latest test was under 80 %" in page
+        assert "that test is likely wrong" not in page
 
 
 def test_the_reasons_cost_no_query_a_row(manager: Person, django_assert_num_queries: Any) -> None:

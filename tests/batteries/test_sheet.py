@@ -11,6 +11,7 @@ from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.web import clock
 from tests.batteries.builders import (
+    START,
     a_fitted_device,
     a_forecast,
     a_logged_test,
@@ -32,6 +33,8 @@ NEAR = {
     "test_clears_at": 0.84,
     "test_clears_chance": 0.6,
 }
+
+SHORT = {"charge_hours": Decimal(2)}
 
 
 @pytest.fixture
@@ -148,9 +151,10 @@ def test_each_row_says_where_to_fetch_it_and_how_long_it_takes(bench: Client) ->
 
 
 def test_a_void_or_stopped_test_is_no_full_test(technician: Person) -> None:
-    """A driver with nothing but a run stopped early never had a full test."""
+    """A driver with nothing but a run stopped early and one after a short charge never had a full test."""
     device = a_fitted_device()
     a_logged_test(device, stop="by_hand")
+    a_logged_test(device, started_at=START + timedelta(days=9), stopped_at=START + timedelta(days=9, hours=5), **SHORT)
     (row,) = queries.sheet(queries.testable(technician), 10).rows
     assert (row.why, row.last_full) == ("never had a full test", None)
     assert "Only 1 is worth a test now" in shown(signed_in(technician))

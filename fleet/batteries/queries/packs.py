@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Final
 
 from django.db.models import Count, DateField, Exists, F, Max, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
@@ -12,6 +13,8 @@ from fleet.bench.queries import open_orders
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceType
 
+#: A full test: one that counts, ran flat after a full charge, at a rate of the type's table (`wording.is_value`).
+FULL_TEST: Final = Q(voided_at__isnull=True, stop=RuntimeTest.Stop.RAN_FLAT, short_charge=False, outside_table=False)
 _STAYS = Fitting.objects.filter(pack=OuterRef("pk"))
 _TESTS = RuntimeTest.objects.filter(pack=OuterRef("pk"), voided_at__isnull=True).order_by()
 

@@ -6,6 +6,7 @@ from django.db.models import Case, Exists, OuterRef, Q, QuerySet, Subquery, Valu
 
 from fleet.batteries.advising import Advised, LastFull, advised
 from fleet.batteries.models import Forecast, RiskLimit, RuntimeTest
+from fleet.batteries.queries.packs import FULL_TEST
 from fleet.web import clock
 
 _KIND = Case(
@@ -15,7 +16,7 @@ _KIND = Case(
 
 def with_reasons(rows: QuerySet[Forecast]) -> QuerySet[Forecast]:
     """The same forecasts with what `reason_of` needs: the latest full test, and whether somebody set their limit."""
-    full = RuntimeTest.objects.filter(pack=OuterRef("pack"), voided_at__isnull=True, stop=RuntimeTest.Stop.RAN_FLAT)
+    full = RuntimeTest.objects.filter(FULL_TEST, pack=OuterRef("pack"))
     latest = full.order_by("-started_at", "-pk")
     set_for = RiskLimit.objects.filter(
         Q(pool="") | Q(pool=OuterRef("device__pool")),

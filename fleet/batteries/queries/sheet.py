@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
 
-from django.db.models import Exists, Max, OuterRef, Q, QuerySet
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Subquery
 
 from fleet.batteries import advising, wording
 from fleet.batteries.models import Fitting, FittingQuerySet, Forecast, RuntimeTest
+from fleet.batteries.queries.packs import FULL_TEST
 from fleet.batteries.queries.rated import rated_table
 from fleet.core.battery.decision import Advice
 from fleet.core.errors import BadValueError
@@ -20,8 +21,7 @@ from fleet.web import clock, phrases
 #: The share of its limit that a test must save for the pack to stand on the sheet for that alone. Own choice.
 LEAST_WORTH: Final = 0.05
 _FORECAST: Final = "pack__forecast__"
-_FULL: Final = RuntimeTest.objects.filter(voided_at__isnull=True, stop=RuntimeTest.Stop.RAN_FLAT)
-_COUNTS: Final = Q(pack__tests__voided_at__isnull=True, pack__tests__stop=RuntimeTest.Stop.RAN_FLAT)
+_FULL: Final = RuntimeTest.objects.filter(FULL_TEST)
 _UNTESTED: Final = ~Exists(_FULL.filter(pack=OuterRef("pack")))
 _IN_DOUBT: Final = (
     Q(pack__forecast__has_jump=True)
@@ -96,7 +96,7 @@ _GROUPS: Final[dict[str, Narrowed]] = {
     "never": lambda rows: rows.filter(_UNTESTED).order_by("fitted_on", "pk"),
     "long": lambda rows: (
         rows.filter(pack__forecast__advice=Advice.TEST_NOW.value)
-        .annotate(latest=Max("pack__tests__started_at", filter=_COUNTS))
+        .annotate(latest=Subquery(_FULL.filter(pack=OuterRef("pack")).order_by("-started_at").values("started_at")[:1]))
         .order_by("latest", "pk")
     ),
 }

@@ -184,7 +184,7 @@ def _outlook(forecast: Forecast, tests: tuple[MadeTest, ...], device: Device, no
 
 
 def _last_full(forecast: Forecast, tests: tuple[MadeTest, ...]) -> LastFull | None:
-    full = (line.test for line in tests if line.counts and line.test.stop == RuntimeTest.Stop.RAN_FLAT)
+    full = (line.test for line in tests if line.counts and line.is_value)
     latest = max(full, key=lambda test: test.started_at, default=None)
     return LastFull(clock.local_day(latest.started_at), latest.pk in forecast.doubtful) if latest else None
 
