@@ -3,10 +3,14 @@
 from datetime import timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 from django.test import Client
 
 from fleet.batteries.models import TypeOutlook
+from fleet.core.battery.bend.fit import DRAWS, FEW_DRAWS, MOST_PACKS
+from fleet.core.battery.bend.histories import PLAIN
+from fleet.core.battery.bend.parameters import assumed_prior
 from fleet.people.models import Person
 from fleet.web import clock
 from tests.batteries.builders import a_fitted_device, a_forecast, signed_in, words
@@ -78,6 +82,24 @@ def test_each_part_of_the_method_is_there_and_listed(bench: Client, anchor: str)
     page = shown(bench)
     assert f'href="#{anchor}"' in page
     assert f'id="{anchor}"' in page
+
+
+def test_what_is_assumed_is_what_the_forecasts_assume(bench: Client) -> None:
+    """The method's text states the numbers of the prior as they are in the program."""
+    prior = assumed_prior(1.0)
+    middle, (less, more) = prior.numbers(prior.mean), (prior.mean - prior.sd, prior.mean + prior.sd)
+    low, high = prior.numbers(less), prior.numbers(more)
+    page = shown(bench)
+    for said in (
+        f"steady fade {middle.mean[1, 0]:.2f} in a life within a factor of {high.mean[1, 0] / middle.mean[1, 0]:.0f}",
+        f"the bend costs {middle.bend[0]:.2f} in a life within a factor of {high.bend[0] / middle.bend[0]:.0f}",
+        f"with a power of {middle.power[0]:.1f} ({low.power[0]:.1f} to {high.power[0]:.1f})",
+        f"packs differ in it by {np.sqrt(middle.bend_spread[0]):.0%}".replace("%", " %"),
+        f"a test repeats to {np.sqrt(middle.noise[PLAIN, 0]):.0%}".replace("%", " %"),
+        f"{middle.gross[0] * 100:.0f} tests in 100 are wrong",
+        f"{DRAWS} sets of them ({FEW_DRAWS} where {MOST_PACKS} tested packs or more",
+    ):
+        assert said in page, said
 
 
 def test_without_a_type_no_number_is_invented(bench: Client) -> None:
