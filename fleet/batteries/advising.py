@@ -84,7 +84,7 @@ def _reason(forecast: Forecast, advice: Advice, today: date, last_full: LastFull
 
 def _why_test(forecast: Forecast, chance: str, today: date, last_full: LastFull | None) -> str:
     if forecast.basis == Forecast.Basis.ASSUMED:
-        return "no pack like it was measured yet, so all that is said of it is assumed"
+        return "too little was measured of its type, so most of what is said of it is assumed"
     if last_full is None:
         return f"it never had a full test; {chance}"
     if would_settle(forecast):

@@ -25,7 +25,7 @@ _DECIMALS: Final = (1, 2, 3, 4)
 _TEN_MINUTES: Final = timedelta(minutes=10)
 _ELSEWHERE: Final = {
     Forecast.Basis.BORROWED.value: "other types, because too little is measured of this one",
-    Forecast.Basis.ASSUMED.value: "what is assumed of its chemistry, because nothing is measured of its type",
+    Forecast.Basis.ASSUMED.value: "what is assumed of its chemistry, because too little is measured of its type",
 }
 
 

@@ -89,7 +89,7 @@ def doubts(days: dict[int, date] | None = None, **facts: Any) -> list[tuple[str,
         ),
         (
             {"advice": "test", "basis": "guess"},
-            "Test at the next visit: no pack like it was measured yet, so all that is said of it is assumed.",
+            "Test at the next visit: too little was measured of its type, so most of what is said of it is assumed.",
         ),
         (
             {"advice": "test", "chance_before_following": 0.02, "test_clears_at": None},

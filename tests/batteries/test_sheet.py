@@ -118,7 +118,7 @@ def test_the_sheet_narrows_by_where_a_driver_is_its_type_and_pool(bench: Client)
 
 
 def test_each_row_says_why_in_words(bench: Client) -> None:
-    """Near its limit with both chances, in doubt, never tested, too long ago, or nothing measured of its like."""
+    """Near its limit with both chances, in doubt, never tested, too long ago, or too little measured of its like."""
     a_forecast(a_tested_device(), **NEAR, test_worth=0.3)
     a_forecast(a_tested_device(), advice="wait", has_set_aside=True)
     a_forecast(a_tested_device(), advice="test", test_worth=0.0)
@@ -129,7 +129,7 @@ def test_each_row_says_why_in_words(bench: Client) -> None:
         "Near its limit: 9 % against 10 %; a test would settle it",
         "A test was set aside as likely wrong: test again",
         "Too long without a full test: 8 months ago",
-        "Nothing of its type was measured",
+        "Too little of its type was measured",
         "Never had a full test",
     ):
         assert said in page

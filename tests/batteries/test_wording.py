@@ -170,7 +170,7 @@ def test_each_chance_stands_on_its_side_of_the_limit() -> None:
         ("type", 0, "its type only: this pack was never tested"),
         ("kin", 0, "other types, because too little is measured of this one"),
         ("kin", 2, "2 full tests of this pack, and other types, because too little is measured of this one"),
-        ("guess", 0, "what is assumed of its chemistry, because nothing is measured of its type"),
+        ("guess", 0, "what is assumed of its chemistry, because too little is measured of its type"),
     ],
 )
 def test_each_basis_is_told(basis: str, used: int, said: str) -> None:

@@ -115,6 +115,9 @@ def test_a_small_type_borrows_from_its_chemistry() -> None:
     assert fits["c"].numbers().mean[1, 0] < 0.04
     assert fits["b"].numbers().mean[1, 0] > 0.06
     assert type_prior("Li-ion", []).source == "assumed"
+    assert type_prior("nimh", [records["a"], records["b"]]).source == "other types of nimh"
+    unstated = replace(records["c"], chemistry="")
+    assert type_prior("", [unstated]).source == "types of other chemistries"
 
 
 def test_crossing_ages_undo_the_law() -> None:

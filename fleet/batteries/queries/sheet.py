@@ -152,5 +152,5 @@ def _why(group: str, forecast: Forecast | None, last_full: date | None) -> str:
     if last_full is None:
         return "never had a full test"
     if forecast and forecast.basis == Forecast.Basis.ASSUMED:
-        return "nothing of its type was measured"
+        return "too little of its type was measured"
     return f"too long without a full test: {phrases.ago(last_full, today)}"

@@ -57,10 +57,11 @@ def fit_types(records: Mapping[str, TypeRecord], *, draws: int | None = None, se
 def type_prior(chemistry: str, others: Iterable[TypeRecord], *, own: TypeRecord | None = None) -> FadePrior:
     """Return what a type of `chemistry` may borrow from `others`: from its chemistry, else from all, else assumed.
 
-    `own` only gives the unit of time where nothing is borrowed.
+    However the chemistry is spelled, in capitals or not; types without one stated are no kin. `own` only gives the
+    unit of time where nothing is borrowed.
     """
     tested = [other for other in others if len(other.tests.pack)]
-    kin = [other for other in tested if other.chemistry == chemistry]
+    kin = [other for other in tested if chemistry and other.chemistry.casefold() == chemistry.casefold()]
     source = f"other types of {chemistry}" if kin else "types of other chemistries"
     merged = [record.histories() for record in (_merged(kin or tested),)] if tested else []
     life = rough_life((merged or [own.histories() if own else lay_out(FadeTests.of([], [], []), 0)])[0])
