@@ -10,7 +10,9 @@ import fleet.libraries.models
 import fleet.people.models
 import fleet.registry.models
 import fleet.reports.models
+import fleet.rounds.models
 import fleet.schedules.models
+import fleet.stores.models
 import fleet.tags.models
 
 __all__ = ["fleet"]

@@ -5,7 +5,7 @@ from django.db import models
 from django.db.models import Q
 
 from fleet.people.scope import PlacedQuerySet
-from fleet.registry.models import Device, DeviceType
+from fleet.registry.models import Device, DeviceType, Place
 
 
 class Plan(models.Model):
@@ -84,6 +84,7 @@ class Due(models.Model):
     deferred_why = models.TextField(blank=True)
     deferred_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     suspended = models.BooleanField("not counted (retired)", default=False)
+    planned_for = models.DateField("week it is planned for (a Monday)", null=True, blank=True)
 
     objects = DueQuerySet.as_manager()
 
@@ -158,3 +159,24 @@ class DueAttempt(models.Model):
 
     def __str__(self) -> str:
         return f"{self.due}: {self.get_reason_display()}"
+
+
+class Levelling(models.Model):
+    """A proposal to spread the work of the coming weeks over them. Proposed, and taken up by a person or not."""
+
+    made_at = models.DateTimeField()
+    by_name = models.CharField(max_length=120)
+    place = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="+")
+    weeks = models.PositiveSmallIntegerField(default=52)
+    hours_a_week = models.DecimalField("technician hours a week", max_digits=6, decimal_places=1)
+    most_away = models.DecimalField("most of a ward's drivers away at once (share)", max_digits=3, decimal_places=2)
+    result = models.JSONField(default=dict)
+    taken_up_at = models.DateTimeField(null=True, blank=True)
+    taken_up_by = models.CharField(max_length=120, blank=True)
+    dropped_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-made_at"]
+
+    def __str__(self) -> str:
+        return f"Levelling of {self.made_at:%d %b %Y}"

@@ -331,7 +331,7 @@ def test_chemistries_of_packs_without_a_life_are_offered(desk: Client) -> None:
 
 
 def test_what_is_decided_has_the_forecasts_made_anew_at_once() -> None:
-    """Advice does not wait for the night: a limit that is set, changed or dropped raises the job; a same one does not."""
+    """Advice does not wait for the night: a limit that is set, changed or dropped raises the job, a same one not."""
     a_forecast(a_fitted_device())
     row = a_limit()
     actions.change_limit(row, facts(), by=BY)
