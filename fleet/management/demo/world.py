@@ -1,5 +1,6 @@
 """What the scenario remembers while it makes the years: each driver's true battery, and whether it is free."""
 
+import math
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Final, NamedTuple
@@ -39,7 +40,7 @@ class Cell:
         """The true runtime fraction on a day."""
         years = (on - self.fitted_on).days / 365.25
         spent = max(years, 0.0) * self.fade / LOSS
-        return self.start - self.fade * years * (STRAIGHT + BENDING * spent**1.5)
+        return self.start - self.fade * years * (STRAIGHT + BENDING * spent * math.sqrt(spent))
 
     def cycles(self, on: date) -> int:
         """Charge cycles made by a day."""
