@@ -254,24 +254,16 @@ class PartUse(models.Model):
         return f"{self.quantity} x {self.name}"
 
 
-class FlowTest(models.Model):
-    """Delivered flow weighed on a balance: the log as it came, and what core.flow made of it."""
+class DeliveryTest(models.Model):
+    """What a flow and an occlusion test share: neither says anything without rate and syringe. Voided, not deleted."""
 
     class Verdict(models.TextChoices):
         PASS = "pass", "Within the limits"
         FAIL = "fail", "Outside the limits"
         NONE = "none", "No limit is stated"
 
-    order = models.ForeignKey(Order, models.PROTECT, related_name="flow_tests")
     rate = models.DecimalField("set rate, mL/h", max_digits=7, decimal_places=2)
     syringe_ml = models.DecimalField("syringe size, mL", max_digits=4, decimal_places=1)
-    instrument = models.ForeignKey(Instrument, models.PROTECT, null=True, blank=True, related_name="flow_tests")
-    density = models.DecimalField("density, g/mL", max_digits=6, decimal_places=4)
-    evaporation = models.DecimalField("evaporation, mg/h", max_digits=7, decimal_places=2)
-    period = models.CharField("analysis period", max_length=12)
-    log = models.BinaryField("time and mass, compressed")
-    log_name = models.CharField(max_length=120)
-    result = models.JSONField(default=dict)
     verdict = models.CharField(max_length=4, choices=Verdict)
     taken_at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
@@ -280,7 +272,23 @@ class FlowTest(models.Model):
     voided_why = models.CharField(max_length=200, blank=True)
 
     class Meta:
+        abstract = True
         ordering = ["-taken_at", "-id"]
+
+
+class FlowTest(DeliveryTest):
+    """Delivered flow weighed on a balance: the log as it came, and what core.flow made of it."""
+
+    order = models.ForeignKey(Order, models.PROTECT, related_name="flow_tests")
+    instrument = models.ForeignKey(Instrument, models.PROTECT, null=True, blank=True, related_name="flow_tests")
+    density = models.DecimalField("density, g/mL", max_digits=6, decimal_places=4)
+    evaporation = models.DecimalField("evaporation, mg/h", max_digits=7, decimal_places=2)
+    period = models.CharField("analysis period", max_length=12)
+    log = models.BinaryField("time and mass, compressed")
+    log_name = models.CharField(max_length=120)
+    result = models.JSONField(default=dict)
+
+    class Meta(DeliveryTest.Meta):
         constraints = [
             models.CheckConstraint(name="flow_test_rate_positive", condition=Q(rate__gt=0, syringe_ml__gt=0)),
             models.CheckConstraint(
@@ -292,27 +300,18 @@ class FlowTest(models.Model):
         return f"Flow test at {self.rate} mL/h, {self.order}"
 
 
-class OcclusionTest(models.Model):
-    """Time to alarm, pressure at alarm and bolus after release, which say nothing without rate and syringe."""
+class OcclusionTest(DeliveryTest):
+    """Time to alarm, pressure at alarm and bolus after release."""
 
     order = models.ForeignKey(Order, models.PROTECT, related_name="occlusion_tests")
-    rate = models.DecimalField("set rate, mL/h", max_digits=7, decimal_places=2)
-    syringe_ml = models.DecimalField("syringe size, mL", max_digits=4, decimal_places=1)
+    instrument = models.ForeignKey(Instrument, models.PROTECT, null=True, blank=True, related_name="occlusion_tests")
     level = models.CharField("occlusion level set", max_length=30)
     seconds_to_alarm = models.PositiveIntegerField()
     pressure_kpa = models.DecimalField("pressure at alarm, kPa", max_digits=7, decimal_places=2)
     as_typed = models.CharField("pressure as typed", max_length=30)
     bolus_ml = models.DecimalField("bolus after release, mL", max_digits=6, decimal_places=3, null=True, blank=True)
-    instrument = models.ForeignKey(Instrument, models.PROTECT, null=True, blank=True, related_name="occlusion_tests")
-    verdict = models.CharField(max_length=4, choices=FlowTest.Verdict)
-    taken_at = models.DateTimeField()
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
-    by_name = models.CharField(max_length=120)
-    voided_at = models.DateTimeField(null=True, blank=True)
-    voided_why = models.CharField(max_length=200, blank=True)
 
-    class Meta:
-        ordering = ["-taken_at", "-id"]
+    class Meta(DeliveryTest.Meta):
         constraints = [
             models.CheckConstraint(name="occlusion_rate_positive", condition=Q(rate__gt=0, syringe_ml__gt=0)),
             models.CheckConstraint(
