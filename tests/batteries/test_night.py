@@ -18,8 +18,8 @@ from fleet.registry.actions import edit_device_type
 from fleet.registry.models import Device, DeviceType
 from fleet.schedules.models import Due
 from fleet.web import clock
-from tests.batteries.builders import START, a_fitted_device, a_history, a_logged_test
-from tests.builders import BY, a_type
+from tests.batteries.builders import START, a_fitted_device, a_history, a_logged_test, a_pack
+from tests.builders import BY, a_device, a_type
 from tests.schedules.builders import a_plan
 
 pytestmark = pytest.mark.django_db
@@ -103,6 +103,22 @@ class TestHistory:
         assert entry[late.pk] == pytest.approx((START.date() - date(2024, 3, 1)).days / 365.25)
         assert entry[new.pk] == 0.0
         assert entry[untested.pk] == pytest.approx((clock.today() - date(2025, 6, 1)).days / 365.25)
+
+    def test_a_pack_fitted_nobody_knows_when_is_as_old_as_it_was_made_or_tested(self) -> None:
+        """With only the latest possible day of its fitting it would count as new; a known day stands as it is."""
+        made, on = date(2022, 5, 4), date(2026, 11, 2)
+        devices = [a_device() for _ in range(4)]
+        packs = [a_pack(made_on=each) for each in (made, None, None, made)]
+        known = (False, False, False, True)
+        for device, pack, day_known in zip(devices, packs, known, strict=True):
+            actions.fit(pack, device, on=on, by=BY, known=day_known)
+        a_logged_test(devices[1], pack=packs[1])
+        history = history_of(devices[0])
+        first = [history.first_fitted[history.row_of[pack.pk]] for pack in packs]
+        assert first == [made, START.date(), on, on]
+        assert history.packs.entry_age[history.row_of[packs[0].pk]] == pytest.approx(
+            (clock.today() - made).days / 365.25
+        )
 
     def test_packs_taken_out_as_worn_are_marked(self) -> None:
         """Worn ones tell at which level packs go; those that went for their age don't."""

@@ -1,7 +1,9 @@
 """All that is on record of a type's packs, as the columns that the forecasts of the core take.
 
-A pack is as old as its first stay in a driver. It came into the record new, or later: at its first test, or on the day
-that its fitting was written down, whichever is earlier. A fitting written down within SEEN_NEW days counts as new.
+A pack is as old as its first stay in a driver; where only the latest possible day of that is known, as the day it was
+made or first tested on, if that is earlier: rather too old than as good as new. It came into the record new, or later:
+at its first test, or on the day that its fitting was written down, whichever is earlier. A fitting written down within
+SEEN_NEW days counts as new.
 """
 
 from collections.abc import Iterable, Mapping
@@ -60,6 +62,8 @@ class _Stay(NamedTuple):
     own_level: Decimal | None
     pool: str
     critical: bool
+    day_known: bool
+    made_on: date | None
 
 
 class LoggedTest(NamedTuple):
@@ -212,20 +216,23 @@ class TypeHistory:
 
 def type_history(device_type: DeviceType, today: date) -> TypeHistory:
     """Read all that is on record of a type's packs."""
-    stays = _stays(device_type)
+    stays, tests = _stays(device_type), _tests(device_type)
+    tested: dict[int, date] = {}
+    for test in tests:
+        tested.setdefault(test.pack_id, clock.local_day(test.started_at))
     pack_ids: list[int] = []
     first_fitted: list[date] = []
     for stay in stays:
         if not pack_ids or pack_ids[-1] != stay.pack_id:
             pack_ids.append(stay.pack_id)
-            first_fitted.append(stay.fitted_on)
+            first_fitted.append(_began(stay, tested.get(stay.pack_id)))
     rows = {pack_id: row for row, pack_id in enumerate(pack_ids)}
     return TypeHistory(
         device_type=device_type,
         today=today,
         pack_ids=pack_ids,
         first_fitted=first_fitted,
-        tests=[test for test in _tests(device_type) if test.pack_id in rows],
+        tests=[test for test in tests if test.pack_id in rows],
         fitted=list(_fitted(device_type, stays, rows, today)),
         worn=frozenset(stay.pack_id for stay in stays if stay.removed_why == Fitting.Why.WORN),
     )
@@ -250,8 +257,17 @@ def _stays(device_type: DeviceType) -> list[_Stay]:
             "device__own_replacement_level",
             "device__pool",
             "device__home__critical",
+            "fitted_on_known",
+            "pack__made_on",
         )
     ]
+
+
+def _began(stay: _Stay, tested: date | None) -> date:
+    """Return the day a pack's age is counted from, by its first stay and the day of its first test."""
+    if stay.day_known:
+        return stay.fitted_on
+    return min(day for day in (stay.fitted_on, stay.made_on, tested) if day)
 
 
 def _tests(device_type: DeviceType) -> list[LoggedTest]:
