@@ -1,0 +1,53 @@
+"""Guarded acceptance against what JCGM 106:2012 and ILAC-G8:09/2019 say of it (both from memory).
+
+They take a measured value as normal about the true one with standard uncertainty u, U = k u. With a guard band of U a
+value at the acceptance limit has a chance of at most 2.5 % of lying outside (ILAC-G8, table of decision rules: "< 2.5 %
+PFA" for w = U); by simple acceptance it may reach 50 %.
+"""
+
+from decimal import Decimal
+
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import norm
+
+from fleet.core.calibration import Guarded, guarded
+from fleet.core.limits import Limits, Verdict, verdict
+
+LIMIT = Limits(None, Decimal(10), "kPa")
+U = Decimal("0.4")
+K = 2
+
+
+def chance_outside(value: Decimal) -> float:
+    """That the true value lies above the limit, by the normal distribution."""
+    return float(norm.sf((10 - float(value)) / (float(U) / K)))
+
+
+def test_a_guarded_pass_is_wrong_in_at_most_one_of_forty() -> None:
+    """At the acceptance limit itself, 9.6, the chance is 2.28 %, under the 2.5 % stated."""
+    assert guarded(Decimal("9.6"), LIMIT, U) is Guarded.PASS
+    assert round(chance_outside(Decimal("9.6")), 4) == 0.0228
+    assert guarded(Decimal("9.61"), LIMIT, U) is Guarded.CANNOT_TELL
+    assert chance_outside(Decimal("9.61")) > 0.0228
+
+
+def test_simple_acceptance_may_be_wrong_in_one_of_two() -> None:
+    """At the limit the reading passes, with a chance of 50 % that the true value lies beyond."""
+    assert verdict(Decimal(10), LIMIT) is Verdict.PASS
+    assert chance_outside(Decimal(10)) == 0.5
+
+
+def test_a_guarded_fail_is_as_sure() -> None:
+    """Beyond limit + U less than 2.5 % lie within."""
+    assert guarded(Decimal("10.41"), LIMIT, U) is Guarded.FAIL
+    assert 1 - chance_outside(Decimal("10.41")) < 0.025
+
+
+@given(value=st.decimals(-20, 20, places=4), uncertainty=st.decimals(0, 12, places=4))
+def test_the_two_rules_never_contradict(value: Decimal, uncertainty: Decimal) -> None:
+    """A guarded pass passes by simple acceptance and a guarded fail fails; without uncertainty they are one rule."""
+    limits = Limits(Decimal(-5), Decimal(5), "%")
+    simple, with_band = verdict(value, limits), guarded(value, limits, uncertainty)
+    assert with_band is Guarded.CANNOT_TELL or with_band.value == simple.value
+    assert guarded(value, limits, Decimal(0)).value == simple.value
