@@ -74,6 +74,18 @@ def test_what_cannot_be_read_is_refused_with_its_row(text: str, words: str) -> N
     assert refused.value.field == "log"
 
 
+def test_a_long_log_is_read_as_its_rows_are_read_one_by_one() -> None:
+    """The quick way and the careful way, which a blank line or a quoted cell asks for, give the same log."""
+    rng = np.random.default_rng(2)
+    rows = [f"{at},{mass!r}" for at, mass in enumerate(np.cumsum(rng.normal(0.001, 0.02, 500)).tolist())]
+    text = "seconds,grams\n" + "\n".join(rows)
+    quick, careful = read_log(text), read_log(text.replace("seconds", '"seconds"'))
+    assert (quick.seconds == careful.seconds).all()
+    assert (quick.grams == careful.grams).all()
+    assert quick.findings == careful.findings
+    assert quick.odd == careful.odd > 20
+
+
 def test_many_unreadable_rows_are_counted() -> None:
     """The first five are named, the others counted."""
     with pytest.raises(BadValueError, match=r"row 6 .* and 2 more"):

@@ -13,6 +13,7 @@ from itertools import islice
 from typing import Final
 
 import numpy as np
+import pandas as pd
 
 from fleet.core.battery.arrays import BoolArray, FloatArray, IntArray
 from fleet.core.errors import BadValueError
@@ -82,7 +83,11 @@ def read_log(text: str) -> BalanceLog:
     Times are numbers, times of day (a step over midnight is seen) or full dates with times (2026-11-25 08:05:30).
     Raises BadValueError (field "log") that names the rows which cannot be read.
     """
-    rows, numbers = _rows(text)
+    bare = text.lstrip("\ufeff")
+    delimiter = next((mark for mark in _DELIMITERS if mark in bare), ",")
+    if (plain := _plain(bare, delimiter)) is not None:
+        return plain
+    rows, numbers = _rows(bare, delimiter)
     layout = _layout(rows[0])
     if layout.header:
         rows, numbers = rows[1:], numbers[1:]
@@ -95,11 +100,29 @@ def read_log(text: str) -> BalanceLog:
     return _told(seconds - seconds[0], grams, np.array(numbers))
 
 
-def _rows(text: str) -> tuple[list[list[str]], list[int]]:
+def _plain(text: str, delimiter: str) -> BalanceLog | None:
+    """The log at once where each row holds plain numbers, which a long one does; None where one needs a closer look."""
+    if '"' in text or (delimiter != "," and "," in text):
+        return None
+    layout = _layout(text.partition("\n")[0].split(delimiter)) if text.strip() else _Layout(0, 1)
+    try:
+        frame = pd.read_csv(
+            io.StringIO(text), sep=delimiter, header=None, skiprows=int(layout.header), na_filter=False,
+            usecols=[layout.time, layout.mass] if layout.header else None, dtype=np.float64,
+        )  # fmt: skip
+    except ValueError:
+        return None
+    lines = text.count("\n") + (not text.endswith("\n"))
+    values = frame.to_numpy()
+    if len(frame) < _COLUMNS or len(frame) + layout.header != lines or not np.isfinite(values).all():
+        return None
+    seconds, grams = frame[layout.time].to_numpy() * layout.seconds, frame[layout.mass].to_numpy() * layout.grams
+    return _told(seconds - seconds[0], grams, np.arange(1 + layout.header, lines + 1))
+
+
+def _rows(text: str, delimiter: str) -> tuple[list[list[str]], list[int]]:
     """The cells of each row that is not blank, and the number of that row in the file."""
-    bare = text.lstrip("\ufeff")
-    delimiter = next((mark for mark in _DELIMITERS if mark in bare), ",")
-    reader = csv.reader(io.StringIO(bare), delimiter=delimiter)
+    reader = csv.reader(io.StringIO(text), delimiter=delimiter)
     try:
         found = [(row, reader.line_num) for row in reader if any(cell and not cell.isspace() for cell in row)]
     except csv.Error as error:
