@@ -1,0 +1,6 @@
+"""Spreading planned work over the weeks: jobs with windows against the hours there are."""
+
+from fleet.core.levelling.jobs import Bench, Job, Visit, visits_of
+from fleet.core.levelling.plan import Plan, Why, level
+
+__all__ = ["Bench", "Job", "Plan", "Visit", "Why", "level", "visits_of"]
