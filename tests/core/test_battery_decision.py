@@ -119,6 +119,19 @@ def test_the_cost_a_year_is_that_of_a_sum_over_days() -> None:
     assert cost_a_year(60, 300, 1, 4, 3) == pytest.approx(min(cost), rel=1e-4)
 
 
+def test_a_few_endless_lives_make_no_place_cheap() -> None:
+    """Half last 4 years and 1 in 10 not a month: no place costs less than a pack of 100 in 16 years.
+
+    Without an end to the ages it would be 2.6 a year.
+    """
+    assert cost_a_year(100, 500, 1, 4, 0.1) == pytest.approx(62.1, abs=0.1)
+
+
+def test_packs_that_last_longer_than_that_are_not_cut_short() -> None:
+    """Packs of 60 that all last thirty years and two weeks cost 2 a year."""
+    assert cost_a_year(60, 1000, 1, 30.05, 30.04) == pytest.approx(2)
+
+
 def test_where_nobody_says_lives_are_assumed_to_differ() -> None:
     """Without the low life it is taken .3 of a logarithm wide."""
     assert break_even_limit(60, 300, 1, 4) == pytest.approx(break_even_limit(60, 300, 1, 4, 4 * np.exp(-0.3 * 1.2816)))
