@@ -1,5 +1,6 @@
 """Fields that many forms share, and where a refusal is shown."""
 
+from decimal import Decimal
 from typing import Any, cast
 
 from django import forms
@@ -9,6 +10,26 @@ from fleet.core.errors import BenchwardError
 
 _DAY = "%Y-%m-%d"
 _MOMENT = "%Y-%m-%dT%H:%M"
+
+
+class NumberField(forms.DecimalField):
+    """A number with a point or a comma."""
+
+    widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "size": "7"})
+
+    def to_python(self, value: Any) -> Any:
+        """Read the number."""
+        return super().to_python(value.strip().replace(",", ".") if isinstance(value, str) else value)
+
+    def prepare_value(self, value: Any) -> Any:
+        """Show a number without the column's trailing zeros."""
+        return f"{value.normalize():f}" if isinstance(value, Decimal) else value
+
+
+def alternative(field: forms.Field) -> forms.Field:
+    """Leave out the words “if known” beside a field that may be empty for another reason, which its hint tells."""
+    field.plain_label = True  # type: ignore[attr-defined] # read by partials/field.html
+    return field
 
 
 def day_field(label: str, *, hint: str = "", required: bool = True) -> forms.DateField:

@@ -2,14 +2,13 @@
 
 import re
 from datetime import date, datetime, time, timedelta
-from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.utils.timezone import get_current_timezone, make_aware
 
 from fleet.batteries.models import RuntimeTest
-from fleet.web.forms import day_field
+from fleet.web.forms import NumberField, day_field
 
 _DAY = timedelta(days=1)
 _CLOCK = re.compile(r"(\d{1,2})[:.h]?(\d\d)")
@@ -53,26 +52,6 @@ class RuntimeField(forms.Field):
         if not found:
             raise forms.ValidationError(self.error_messages["invalid"], params={"value": text}, code="invalid")
         return timedelta(hours=int(found[1]), minutes=int(found[2]))
-
-
-class NumberField(forms.DecimalField):
-    """A number with a point or a comma."""
-
-    widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "size": "7"})
-
-    def to_python(self, value: Any) -> Any:
-        """Read the number."""
-        return super().to_python(value.strip().replace(",", ".") if isinstance(value, str) else value)
-
-    def prepare_value(self, value: Any) -> Any:
-        """Show a number without the column's trailing zeros."""
-        return f"{value.normalize():f}" if isinstance(value, Decimal) else value
-
-
-def alternative(field: forms.Field) -> forms.Field:
-    """Leave out the words “if known” beside a field that may be empty for another reason, which its hint tells."""
-    field.plain_label = True  # type: ignore[attr-defined] # read by partials/field.html
-    return field
 
 
 def _skipped(field: NumberField) -> NumberField:

@@ -6,12 +6,11 @@ from django import forms
 from django.db.models import QuerySet
 
 from fleet.batteries.actions import NewPack
-from fleet.batteries.forms.fields import alternative
 from fleet.batteries.models import Fitting, Pack
 from fleet.registry.models import Party
 from fleet.registry.queries import types
 from fleet.web import clock
-from fleet.web.forms import day_field, words_field
+from fleet.web.forms import alternative, day_field, words_field
 
 
 class _TodayForm(forms.Form):

@@ -8,12 +8,11 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 
 from fleet.audit.changes import fingerprint
 from fleet.batteries.actions import LIFE_FACTS, LIMIT_FACTS, SUPPLY_FACTS
-from fleet.batteries.forms.fields import NumberField, alternative
 from fleet.batteries.models import ChemistryLife, PackSupply, RiskLimit
 from fleet.batteries.policy_wording import SERVICE_LEVELS
 from fleet.registry.forms import ActionForm
 from fleet.registry.models import Device
-from fleet.web.forms import day_field, words_field
+from fleet.web.forms import NumberField, alternative, day_field, words_field
 
 _LEAST, _MOST = Decimal("0.005"), Decimal("0.5")
 _CENT = Decimal("0.01")

@@ -10,7 +10,6 @@ from fleet.batteries.actions import NewTest
 from fleet.batteries.forms.fields import (
     SHORT_STOPS,
     ClockField,
-    alternative,
     charge_field,
     last_before,
     local,
@@ -24,6 +23,7 @@ from fleet.bench.queries import find
 from fleet.core.errors import BadValueError
 from fleet.people.models import Person
 from fleet.registry.models import Device
+from fleet.web.forms import alternative
 
 PLACES = 10
 #: What the action calls a value, and the cell of the row that holds it; anything else is shown in the driver's cell.

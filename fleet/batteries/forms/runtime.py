@@ -10,7 +10,6 @@ from fleet.batteries.forms.fields import (
     STOPS,
     ClockField,
     RuntimeField,
-    alternative,
     ambient_field,
     charge_field,
     last_before,
@@ -24,6 +23,7 @@ from fleet.batteries.models import RuntimeTest
 from fleet.batteries.wording import span
 from fleet.bench.models import Order
 from fleet.registry.models import Device
+from fleet.web.forms import alternative
 
 
 class RunForm(forms.Form):
