@@ -2,9 +2,9 @@
 
     OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 python -m benchmarks.bench_levelling [drivers]
 
-Each driver has a yearly service of 45 minutes and a battery test of 15, with windows of four weeks before and after; four
-in ten services lie anywhere in the year and the others heap up in spring, and 3 % of the work is late. Wards have 50
-drivers. "Tight" wards spare 4 % of their drivers in one week, which is too little for some of the work.
+Each driver has a yearly service of 45 minutes and a battery test of 15, with windows of four weeks before and after;
+four in ten services lie anywhere in the year and the others heap up in spring, and 3 % of the work is late. Wards have
+50 drivers. "Tight" wards spare 4 % of their drivers in one week, which is too little for some of the work.
 """
 
 import sys
@@ -16,6 +16,7 @@ from fleet.core.levelling import Bench, Job, level
 
 WEEKS = 52
 WARD = 50
+SPREAD, LATE = 0.4, 0.03
 
 
 def year(drivers: int) -> list[Job]:
@@ -23,12 +24,12 @@ def year(drivers: int) -> list[Job]:
     rng = np.random.default_rng(1)
     made = []
     for device in range(drivers):
-        spread = rng.random() < 0.4
+        spread = rng.random() < SPREAD
         base = int(rng.integers(WEEKS)) if spread else int(np.clip(rng.normal(20, 5), 0, WEEKS - 1))
         other = int(np.clip(base + rng.integers(-12, 13), 0, WEEKS - 1))
         for due, minutes in ((base, 45), (other, 15)):
             window = max(due - 4, 0), due, min(due + 4, WEEKS - 1)
-            made.append(Job(device, device // WARD, *window, minutes, late=rng.random() < 0.03))
+            made.append(Job(device, device // WARD, *window, minutes, late=rng.random() < LATE))
     return made
 
 

@@ -15,6 +15,8 @@ from fleet.core.words import Worded
 
 _ALIKE: Final = 1e-9
 _SOLVER: Final = 1e-5
+#: A count so near the next whole number is that number; a year of weeks of it is still less than one visit.
+_NEARLY: Final = 1e-4
 
 
 class Why(Worded):
@@ -99,7 +101,7 @@ def _round(board: Board, solved: Solved) -> None:
     """Place the whole visits of each class, then what is left over where least is, and lower the fullest weeks."""
     left: list[int] = []
     for members, weeks, counts in solved.classes:
-        whole = np.floor(counts + 1e-6).astype(int)
+        whole = np.floor(counts + _NEARLY).astype(int)
         of_class = iter(members)
         for week, number in zip(weeks.tolist(), whole.tolist(), strict=True):
             for _ in range(number):

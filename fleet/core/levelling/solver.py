@@ -127,7 +127,7 @@ class _Programme:
         out, peak = first.x[self.cells : self.peak], float(first.x[self.peak])
         bound = first.mip_dual_bound - out_costs * round(out.sum()) if whole else peak
         near = np.concatenate([self.off, np.zeros(self.count + 1)])
-        second = least(near, out + _SLACK, peak + _SLACK)
+        second = least(near, np.where(out < _SLACK, 0.0, out + _SLACK), peak + _SLACK)
         counts = (first if second.x is None else second).x[: self.cells]
         return counts, max(float(bound), 0.0), whole and first.status == 0
 
