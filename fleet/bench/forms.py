@@ -7,10 +7,14 @@ from django import forms
 from fleet.bench.actions import Answer, Completion, Part
 from fleet.bench.models import Labour, Order, OrderKind, Reading, Step
 from fleet.bench.queries import limits_of
+from fleet.core.calibration import DueState
 from fleet.core.lifecycle import WaitReason
 from fleet.core.orders import Outcome
 from fleet.registry.models import Place
+from fleet.stores.models import Instrument, InstrumentQuerySet
+from fleet.stores.queries import state_of
 from fleet.tags.models import Decontamination
+from fleet.web import clock
 from fleet.web.forms import day_field, offer
 
 NO_NAMES = "No patient names."
@@ -40,6 +44,15 @@ class ReceiveForm(forms.Form):
         offer(self, "bench", benches)
 
 
+class InstrumentChoice(forms.ModelChoiceField):
+    """A test instrument, with what stands against using it beside it."""
+
+    def label_from_instance(self, obj: Any) -> str:
+        """Number and name, and its calibration where it is not in date."""
+        state = state_of(obj, clock.today())
+        return str(obj) if state in {DueState.IN_DATE, DueState.SOON} else f"{obj} ({state.phrase})"
+
+
 class StepForm(forms.Form):
     """The answer at one step. What is asked for depends on the step's kind; `revision` is that of the order shown."""
 
@@ -47,11 +60,31 @@ class StepForm(forms.Form):
     value = forms.CharField(label="Reading", required=False, max_length=40)
     verdict = forms.ChoiceField(label="Verdict", required=False)
     note = forms.CharField(label="Note", required=False)
+    instrument = InstrumentChoice(
+        Instrument.objects.none(), label="Measured with", required=False, empty_label="No instrument named"
+    )
 
-    def __init__(self, step: Step, *args: Any, **rest: Any) -> None:
-        """The choices of the step's kind: limits judge a reading, a person judges a check."""
+    def __init__(
+        self,
+        step: Step,
+        *args: Any,
+        instruments: InstrumentQuerySet | None = None,
+        used: Instrument | None = None,
+        **rest: Any,
+    ) -> None:
+        """The choices of the step's kind: limits judge a reading, a person judges a check.
+
+        `instruments`: what it may be measured with; None where nothing is measured. `used`: the one named when shown.
+        """
         super().__init__(*args, **rest)
         self.step = step
+        if instruments is None:
+            del self.fields["instrument"]
+        else:
+            offer(self, "instrument", instruments)
+            self.initial["instrument"] = used
+            # A step that needs none is worked without an extra stop of the keyboard; the key i leads there.
+            self.fields["instrument"].widget.attrs |= {} if step.instrument_kind else {"tabindex": "-1"}
         self.fields["verdict"].choices = self.verdicts()  # type: ignore[attr-defined] # a choice field
 
     def verdicts(self) -> list[tuple[str, str]]:
@@ -77,6 +110,7 @@ class StepForm(forms.Form):
             passed=judged.get(verdict),
             na=verdict == Reading.Verdict.NOT_APPLICABLE.value,
             note=self.cleaned_data["note"],
+            instrument=self.cleaned_data.get("instrument"),
         )
 
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.bench.views import finish, lists, order, queue
+from fleet.bench.views import finish, flow, lists, order, queue, trace
 
 app_name = "bench"
 urlpatterns = [
@@ -14,6 +14,15 @@ urlpatterns = [
     path("orders/<str:number>/finish/", finish.finish, name="finish"),
     path("orders/<str:number>/sheet/", order.sheet, name="sheet"),
     path("orders/<str:number>/act/<slug:verb>/", order.act, name="act"),
+    path("calibrations/<int:pk>/trace/", trace.trace, name="trace"),
+    path("orders/<str:number>/flow/", flow.flow, name="flow"),
+    path("orders/<str:number>/occlusion/", flow.occlusion, name="occlusion"),
+    path("flow/<int:pk>/", flow.flow_test, name="flow_test"),
+    path("flow/<int:pk>/log/", flow.flow_log, name="flow_log"),
+    path("occlusion/<int:pk>/void/", flow.void_occlusion, name="void_occlusion"),
+    path("delivery-limits/", flow.limits, name="delivery_limits"),
+    path("delivery-limits/new/", flow.limit_new, name="delivery_limit_new"),
+    path("delivery-limits/<int:pk>/", flow.limit, name="delivery_limit"),
     path("procedures/", lists.procedures, name="procedures"),
     path("procedures/<slug:code>/", lists.procedure, name="procedure"),
 ]

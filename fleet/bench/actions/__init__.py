@@ -3,6 +3,7 @@
 from fleet.bench.actions.finishing import Completion, complete, retire
 from fleet.bench.actions.orders import assign, cancel, hold_back, raise_order, receive, resume, set_aside, take
 from fleet.bench.actions.procedures import NewStep, publish
+from fleet.bench.actions.rechecks import Raised, raise_rechecks
 from fleet.bench.actions.stated import ensure_starter_procedures, publish_stated
 from fleet.bench.actions.steps import Answer, Part, add_labour, add_part, answer, answer_many, read_off
 
@@ -11,6 +12,7 @@ __all__ = [
     "Completion",
     "NewStep",
     "Part",
+    "Raised",
     "add_labour",
     "add_part",
     "answer",
@@ -23,6 +25,7 @@ __all__ = [
     "publish",
     "publish_stated",
     "raise_order",
+    "raise_rechecks",
     "read_off",
     "receive",
     "resume",

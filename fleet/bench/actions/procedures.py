@@ -13,11 +13,15 @@ from fleet.bench.models import OrderKind, Procedure, ProcedureVersion, Step
 from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
 from fleet.registry.models import DeviceType
+from fleet.stores.models import Instrument
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewStep:
-    """One line of a procedure. A reading has a `unit`; its limits, if any, say where they come from."""
+    """One line of a procedure. A reading has a `unit`; its limits, if any, say where they come from.
+
+    With `instrument_kind` the step is answered only with an instrument of that kind named.
+    """
 
     words: str
     kind: str = Step.Kind.CHECK
@@ -27,6 +31,7 @@ class NewStep:
     high: Decimal | None = None
     limit_source: str = ""
     required: bool = True
+    instrument_kind: str = ""
 
 
 @transaction.atomic
@@ -80,12 +85,20 @@ def _check_steps(steps: Sequence[NewStep], source: str) -> None:
             raise BadValueError(f"Step {position}, “{step.words}”: {wrong}", field="steps")
 
 
+def _unknown_kind(step: NewStep) -> str:
+    if step.kind not in Step.Kind.values:
+        return f"“{step.kind}” is no kind of step; use {', '.join(Step.Kind.values)}."
+    if step.instrument_kind and step.instrument_kind not in Instrument.Kind.values:
+        return f"“{step.instrument_kind}” is no kind of instrument; use {', '.join(Instrument.Kind.values)}."
+    return ""
+
+
 def _wrong(step: NewStep) -> str:
     limited = step.low is not None or step.high is not None
     if not step.words.strip():
         return "say what to do."
-    if step.kind not in Step.Kind.values:
-        return f"“{step.kind}” is no kind of step; use {', '.join(Step.Kind.values)}."
+    if unknown := _unknown_kind(step):
+        return unknown
     if step.kind == Step.Kind.READING and not step.unit:
         return "a reading needs its unit."
     if limited and (step.kind != Step.Kind.READING or not step.limit_source.strip()):

@@ -8,6 +8,7 @@ from django.db import transaction
 
 from fleet.audit.actors import Actor
 from fleet.bench.actions.holding import described, hold, put, since
+from fleet.bench.actions.instruments import name_instrument
 from fleet.bench.models import Labour, Order, PartUse, Reading, Step
 from fleet.bench.queries import facts, in_words, limits_of, open_quarantine
 from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
@@ -15,6 +16,7 @@ from fleet.core.lifecycle import Condition, ask_work
 from fleet.core.limits import read_number, verdict
 from fleet.core.orders import OrderState
 from fleet.registry import actions as registry
+from fleet.stores.models import Instrument
 from fleet.web import clock
 
 MOST_MINUTES = 24 * 60
@@ -27,13 +29,15 @@ LARGEST = 10**8
 class Answer:
     """What is answered at a step: `value` at a reading, `passed` at a check, words at a note; or `na` with a reason.
 
-    `value` as it was typed ("12,5" is kept as typed beside 12.5) or as a Decimal, in the step's unit.
+    `value` as it was typed ("12,5" is kept as typed beside 12.5) or as a Decimal, in the step's unit. `instrument` is
+    what it was measured with.
     """
 
     value: Decimal | str | None = None
     passed: bool | None = None
     na: bool = False
     note: str = ""
+    instrument: Instrument | None = None
 
 
 @transaction.atomic
@@ -93,6 +97,7 @@ def _reading(order: Order, step: Step, given: Answer, by: Actor) -> Reading:
             raise BadValueError("Say in the note why this step does not apply.", field="note")
         reading.verdict = Reading.Verdict.NOT_APPLICABLE
         return reading
+    name_instrument(reading, given.instrument)
     _JUDGES[Step.Kind(step.kind)](reading, given)
     return reading
 

@@ -17,29 +17,40 @@ from fleet.bench.queries.facts import (
 from fleet.bench.queries.finding import Found, find
 from fleet.bench.queries.page import OrderPage, order_page, orders
 from fleet.bench.queries.queue import Narrow, Place, Stock, Waiting, pool_stocks, queue, rows
+from fleet.bench.queries.trace import Doubted, Taken, Trace, devices_in_doubt, mention, open_planned, rechecks, traced
 from fleet.bench.queries.turnaround import Turnaround, day_begins, turnaround
+from fleet.bench.queries.using import instruments_for, last_used, may_name
 
 __all__ = [
+    "Doubted",
     "Found",
     "Narrow",
     "OrderPage",
     "Place",
     "Standing",
     "Stock",
+    "Taken",
+    "Trace",
     "Turnaround",
     "Waiting",
     "Work",
     "asks_only",
     "choose_work",
     "day_begins",
+    "devices_in_doubt",
     "facts",
     "find",
     "harm_linked",
     "in_force",
     "in_words",
+    "instruments_for",
+    "last_used",
     "limits_of",
+    "may_name",
+    "mention",
     "open_due",
     "open_orders",
+    "open_planned",
     "open_quarantine",
     "order_page",
     "orders",
@@ -47,8 +58,10 @@ __all__ = [
     "pool_stocks",
     "procedures",
     "queue",
+    "rechecks",
     "rows",
     "standing",
+    "traced",
     "turnaround",
     "workers",
 ]

@@ -7,6 +7,7 @@ from decimal import Decimal
 from django.db.models import Case, Q, QuerySet, When
 
 from fleet.bench.models import Order, OrderKind, ProcedureVersion, Reading, Step
+from fleet.bench.queries.flow import failed_delivery
 from fleet.core.lifecycle import Facts
 from fleet.core.limits import Limits
 from fleet.core.orders import OPEN_STATES
@@ -61,6 +62,7 @@ def facts(device: Device, order: Order | None = None) -> Facts:
         quarantine_open=device.quarantined or open_quarantine(device) is not None,
         failed_required_steps=steps.failed,
         missing_required_steps=steps.missing,
+        failed_delivery_tests=len(failed_delivery(order)) if order is not None else 0,
         checked=steps.passed > 0,
         accepted=device.accepted_on is not None or (order is not None and order.kind == OrderKind.ACCEPTANCE),
         open_orders=others.count(),
@@ -124,8 +126,14 @@ def _plain(value: Decimal | None) -> Decimal | None:
 
 
 def in_words(reading: Reading) -> str:
-    """One answer as a person reads it: "4.9 mL/h, pass", "fail: cracked", "not applicable: no lead"."""
+    """One answer as a person reads it: "4.9 mL/h, with B-01, pass", "fail: cracked", "not applicable: no lead"."""
     value = f"{reading.as_typed} {reading.step.unit}" if reading.value is not None else ""
     verdict = reading.get_verdict_display().lower()
     note = f": {reading.note}" if reading.note else ""
-    return f"{value}, {verdict}{note}" if value else f"{verdict}{note}"
+    return ", ".join(filter(None, [value, _with_what(reading), verdict + note]))
+
+
+def _with_what(reading: Reading) -> str:
+    if reading.instrument is None:
+        return ""
+    return f"with {reading.instrument.number}{' (overdue for calibration)' if reading.instrument_overdue else ''}"

@@ -18,6 +18,8 @@ from fleet.bench.queries.facts import (
     open_quarantine,
     standing,
 )
+from fleet.bench.queries.nearness import nearness
+from fleet.core.calibration import Guarded
 from fleet.core.lifecycle import Condition, Move, unmet, work_refusal
 from fleet.core.orders import OrderState
 from fleet.schedules.models import Due
@@ -42,6 +44,12 @@ class Line:
         return limits.words if limits else ""
 
     @property
+    def in_doubt(self) -> bool:
+        """Whether the instrument's uncertainty leaves open if the value lies within its limits."""
+        near = nearness(self.reading) if self.reading else None
+        return near is not None and near.guarded is Guarded.CANNOT_TELL
+
+    @property
     def saved(self) -> str:
         """The answer in words, empty where there is none."""
         return in_words(self.reading) if self.reading else ""
@@ -62,7 +70,7 @@ class OrderPage:
             return []
         latest: dict[int, Reading] = {}
         answers: dict[int, int] = {}
-        for reading in self.order.readings.select_related("by", "step"):
+        for reading in self.order.readings.select_related("by", "step", "instrument"):
             answers[reading.step_id] = answers.get(reading.step_id, 0) + 1
             if reading.latest:
                 latest[reading.step_id] = reading

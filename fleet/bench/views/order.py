@@ -55,7 +55,7 @@ def answer(request: HttpRequest, number: str, position: int) -> HttpResponse:
     """Save the answer at one step and go on to the next that has none."""
     row = fetch(queries.orders(), request, number=number)
     step = get_object_or_404(Step, version=row.procedure_version_id, position=position)
-    form = StepForm(step, request.POST)
+    form = _step_form(request, row, step, request.POST)
     if form.is_valid():
         try:
             reading = actions.answer(
@@ -91,6 +91,15 @@ def _after(row: Order, position: int) -> str:
     return f"{address}?step={ahead.step.position}" if ahead else address
 
 
+def _step_form(request: HttpRequest, row: Order, step: Step, data: Any = None) -> StepForm:
+    """The form of a step; where something is measured, with the instrument that the person named last."""
+    if not queries.may_name(step):
+        return StepForm(step, data)
+    person = person_of(request)
+    offered = queries.instruments_for(step, person)
+    return StepForm(step, data, instruments=offered, used=queries.last_used(row, step, person))
+
+
 def _show(  # noqa: PLR0913 - what a refused form brings back
     request: HttpRequest,
     row: Order,
@@ -109,7 +118,7 @@ def _show(  # noqa: PLR0913 - what a refused form brings back
         "order": row,
         "device": row.device,
         "line": line,
-        "form": form or (StepForm(line.step) if line else None),
+        "form": form or (_step_form(request, row, line.step) if line else None),
         "conflict": conflict,
         "may_work": may_work and page.is_open,
         "acts": {**_forms(request), **(bound or {})} if may_work else {},

@@ -1,0 +1,51 @@
+"""The instrument named at a step: of the right kind, and calibrated, or marked where its policy lets it be used."""
+
+from typing import Final
+
+from fleet.bench.models import Reading
+from fleet.bench.queries import may_name
+from fleet.core.calibration import DueState
+from fleet.core.errors import BadValueError
+from fleet.stores.models import Instrument
+from fleet.stores.queries import state_on
+from fleet.web import clock
+
+_NEVER_USED: Final = {
+    DueState.WITHDRAWN: "is withdrawn",
+    DueState.UNUSABLE: "was not within its limits when it left its last calibration",
+}
+_LATE: Final = {DueState.OVERDUE: "is overdue for calibration", DueState.NEVER: "was never calibrated"}
+
+
+def name_instrument(reading: Reading, instrument: Instrument | None) -> None:
+    """Put an instrument on a reading that is not saved yet.
+
+    Raises BadValueError (field "instrument") where one is needed and missing, is of another kind, is withdrawn or left
+    its calibration out of its limits, or is overdue or was never calibrated and its policy refuses that; where its
+    policy takes it, the reading is marked.
+    """
+    step = reading.step
+    if instrument is None:
+        if step.instrument_kind:
+            raise _wrong(f"Name the {step.get_instrument_kind_display().lower()} that you used.")
+        return
+    if not may_name(step):
+        raise _wrong("Nothing is measured at this step; name no instrument.")
+    if step.instrument_kind and instrument.kind != step.instrument_kind:
+        needed, given = step.get_instrument_kind_display().lower(), instrument.get_kind_display().lower()
+        raise _wrong(f"This step needs: {needed}. {instrument} is of another kind: {given}.")
+    reading.instrument = instrument
+    reading.instrument_overdue = is_late(instrument)
+
+
+def is_late(instrument: Instrument) -> bool:
+    """Whether its calibration has run out; refuses where nothing may be measured with it."""
+    state = state_on(instrument, clock.today())
+    if state in _NEVER_USED or (state in _LATE and instrument.refused_when_overdue):
+        why = _NEVER_USED.get(state) or _LATE[state]
+        raise _wrong(f"{instrument} {why}; no reading is taken with it. Use another one.")
+    return state in _LATE
+
+
+def _wrong(message: str) -> BadValueError:
+    return BadValueError(message, field="instrument")

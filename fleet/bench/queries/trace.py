@@ -1,0 +1,155 @@
+"""What was measured with an instrument that was found out of its limits, since it was last known to be good."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+from django.db.models import Q
+
+from fleet.bench.models import FlowTest, OcclusionTest, Order, OrderKind, Reading
+from fleet.bench.queries.facts import OPEN, in_words, limits_of
+from fleet.bench.queries.nearness import Nearness, nearness
+from fleet.bench.queries.turnaround import day_begins
+from fleet.core.orders import OrderState
+from fleet.people.models import Person
+from fleet.registry.models import Device
+from fleet.stores.models import Calibration, Instrument
+from fleet.stores.queries import good_again, last_good
+from fleet.web import phrases
+
+_OF_AN_ORDER = ("order__device__device_type__maker", "order__device__home__site", "order__device__place__site", "by")
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """One thing measured with the instrument."""
+
+    order: Order
+    what: str
+    value: str
+    limits: str
+    near: Nearness | None
+    taken_at: datetime
+    by: str
+    replaced: bool = False
+
+
+@dataclass(slots=True)
+class Doubted:
+    """A driver with what was measured on it, nearest its limits first, and the order that rechecks it, if any."""
+
+    device: Device
+    taken: list[Taken] = field(default_factory=list)
+    recheck: Order | None = None
+
+    @property
+    def nearest(self) -> Decimal:
+        """The smallest distance to a limit in uncertainties; very large where none is known."""
+        told = [each.near.times for each in self.taken if each.near and each.near.times is not None]
+        return min(told, default=Decimal("Infinity"))
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """Every driver in doubt that the person sees, nearest its limits first; `elsewhere` counts those at other places.
+
+    `since`: the last good calibration, None: there is none. `until`: the day it was good again, None: not yet.
+    """
+
+    since: date | None
+    until: date | None
+    drivers: list[Doubted]
+    elsewhere: int
+
+    @property
+    def readings(self) -> int:
+        """How many things were measured."""
+        return sum(len(each.taken) for each in self.drivers)
+
+
+def mention(calibration: Calibration) -> str:
+    """The words by which an order is known to recheck what this calibration put in doubt."""
+    return f"calibration certificate {calibration.certificate} of {calibration.instrument.number}"
+
+
+def traced(calibration: Calibration, person: Person) -> Trace:
+    """The trace of a calibration that found its instrument out of its limits; both its days are in it."""
+    seen = set(Device.objects.within(person).filter(pk__in=devices_in_doubt(calibration)).values_list("pk", flat=True))
+    drivers: dict[int, Doubted] = {}
+    for taken in _taken(calibration, seen):
+        drivers.setdefault(taken.order.device_id, Doubted(taken.order.device)).taken.append(taken)
+    for device, order in rechecks(calibration, drivers).items():
+        drivers[device].recheck = order
+    good = last_good(calibration)
+    return Trace(
+        since=good.done_on if good else None,
+        until=good_again(calibration),
+        drivers=sorted(drivers.values(), key=lambda each: (each.nearest, each.device.asset_number)),
+        elsewhere=len(devices_in_doubt(calibration) - seen),
+    )
+
+
+def devices_in_doubt(calibration: Calibration) -> set[int]:
+    """Every driver measured with the instrument in that time, wherever it is at home."""
+    within, instrument = _within(calibration), calibration.instrument
+    found: set[int] = set()
+    found |= set(instrument.readings.filter(within).values_list("order__device_id", flat=True))
+    for tests in (instrument.flow_tests, instrument.occlusion_tests):
+        held = tests.filter(within, voided_at__isnull=True)
+        found |= set(held.values_list("order__device_id", flat=True))
+    return found
+
+
+def rechecks(calibration: Calibration, devices: Iterable[int]) -> dict[int, Order]:
+    """For each driver the order that rechecks it: the last that names this calibration and was not cancelled."""
+    rows = Order.objects.filter(device_id__in=list(devices), reported__contains=mention(calibration))
+    return {row.device_id: row for row in rows.exclude(state=OrderState.CANCELLED.value).order_by("raised_at", "pk")}
+
+
+def open_planned(device: Device) -> Order | None:
+    """The open planned order of a driver."""
+    return Order.objects.filter(device=device, kind=OrderKind.PLANNED, state__in=OPEN).first()
+
+
+def _within(calibration: Calibration) -> Q:
+    """From the day of the last good calibration to the day the instrument was good again, both days in."""
+    good, again = last_good(calibration), good_again(calibration)
+    span = Q()
+    if good is not None:
+        span &= Q(taken_at__gte=day_begins(good.done_on))
+    if again is not None:
+        span &= Q(taken_at__lt=day_begins(again + timedelta(days=1)))
+    return span
+
+
+def _taken(calibration: Calibration, devices: set[int]) -> Iterator[Taken]:
+    chosen = _within(calibration) & Q(order__device__in=devices)
+    instrument = calibration.instrument
+    for reading in instrument.readings.filter(chosen).select_related(*_OF_AN_ORDER, "step").order_by("-taken_at"):
+        yield _reading(reading, instrument)
+    for flow in instrument.flow_tests.filter(chosen, voided_at__isnull=True).select_related(*_OF_AN_ORDER):
+        yield _test(flow, f"Flow test at {phrases.quantity(flow.rate, 'mL/h')}", "")
+    for stop in instrument.occlusion_tests.filter(chosen, voided_at__isnull=True).select_related(*_OF_AN_ORDER):
+        value = f"{phrases.quantity(stop.pressure_kpa, 'kPa')} after {stop.seconds_to_alarm} s"
+        yield _test(stop, f"Occlusion test at {phrases.quantity(stop.rate, 'mL/h')}", value)
+
+
+def _reading(reading: Reading, instrument: Instrument) -> Taken:
+    reading.instrument = instrument
+    limits = limits_of(reading.step)
+    return Taken(
+        order=reading.order,
+        what=f"Step {reading.step.position}: {reading.step.words}",
+        value=in_words(reading),
+        limits=limits.words if limits else "",
+        near=nearness(reading),
+        taken_at=reading.taken_at,
+        by=str(reading.by or ""),
+        replaced=not reading.latest,
+    )
+
+
+def _test(test: FlowTest | OcclusionTest, what: str, value: str) -> Taken:
+    told = ", ".join(filter(None, [value, test.get_verdict_display().lower()]))
+    return Taken(test.order, what, told, "", None, test.taken_at, test.by_name)

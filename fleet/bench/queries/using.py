@@ -1,0 +1,29 @@
+"""Which instruments may be named at a step, and which one a person used there last."""
+
+from fleet.bench.models import Order, Reading, Step
+from fleet.people.models import Person
+from fleet.stores.models import Instrument, InstrumentQuerySet
+from fleet.stores.queries import usable_instruments
+from fleet.web import clock
+
+
+def may_name(step: Step) -> bool:
+    """Whether an instrument can be named at a step: at a reading, and where one of a kind is needed."""
+    return step.kind == Step.Kind.READING or bool(step.instrument_kind)
+
+
+def instruments_for(step: Step, person: Person) -> InstrumentQuerySet:
+    """The instruments of the person's places for a step, by number; of the kind it needs, where it needs one."""
+    return usable_instruments(person, clock.today(), step.instrument_kind)
+
+
+def last_used(order: Order, step: Step, person: Person) -> Instrument | None:
+    """The instrument that the person named last on this bench: at a step for that kind, or else at this very step.
+
+    Where no kind is needed and the last answer named none, none is remembered.
+    """
+    rows = Reading.objects.filter(by=person, order__bench=order.bench_id)
+    rows = rows.exclude(verdict=Reading.Verdict.NOT_APPLICABLE)
+    rows = rows.filter(instrument__kind=step.instrument_kind) if step.instrument_kind else rows.filter(step=step)
+    last = rows.select_related("instrument").order_by("-taken_at", "-pk").first()
+    return last.instrument if last else None
