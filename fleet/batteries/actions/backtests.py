@@ -110,6 +110,7 @@ def _record(history: TypeHistory, first: date) -> Record:
     """The type's record as the core takes it, its clock starting on the day `first`.
 
     A pack's group is the pool of the driver it was in last. Its last removal counts; being moved is none.
+    One of which nobody knows the age was never in service here.
     """
     fitted = np.array([_years(first, on) - _END_OF_DAY / YEAR for on in history.first_fitted])
     removed, worn = np.full(len(fitted), np.nan), np.zeros(len(fitted), dtype=np.bool_)
@@ -119,6 +120,7 @@ def _record(history: TypeHistory, first: date) -> Record:
         row = history.row_of[pack_id]
         removed[row] = np.nan if removed_on is None else _years(first, removed_on)
         worn[row], group[row] = why == Fitting.Why.WORN, pool
+    removed, worn = np.where(history.is_ageless, fitted, removed), worn & ~history.is_ageless
     packs = BacktestPacks(fitted, removed, worn, history.packs.entry_age, group)
     return Record(history.columns, packs, float(history.device_type.replacement_level))
 

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import datetime
 from decimal import Decimal
 from itertools import islice
@@ -100,7 +101,7 @@ class _Night:
         return type_outlook(self._history, self._base, groups, self._life, self._at)
 
     def _forecast(self, level: Decimal, fit: FadeFit | None) -> TypeForecast:
-        return forecast(
+        found = forecast(
             self._history.columns,
             self._history.packs,
             level=float(level),
@@ -109,6 +110,18 @@ class _Night:
             fit=fit,
             measured=self._history.measured,
         )
+        return _without_ages(found, self._history, level)
+
+
+def _without_ages(found: TypeForecast, history: TypeHistory, level: Decimal) -> TypeForecast:
+    """Return the forecast with no number for packs whose age nobody knows, under the level only by their own test."""
+    ageless, below = history.is_ageless, history.ageless_below(level)
+    return replace(
+        found,
+        already_below=np.where(ageless, below, found.already_below),
+        last_test_below=found.last_test_below | below,
+        uncertain=found.uncertain | ageless,
+    )
 
 
 def _refresh_type(history: TypeHistory, prior: FadePrior, at: datetime) -> dict[str, int]:

@@ -1,9 +1,10 @@
 """All that is on record of a type's packs, as the columns that the forecasts of the core take.
 
 A pack is as old as its first stay in a driver; where only the latest possible day of that is known, as the day it was
-made or first tested on, if that is earlier: rather too old than as good as new. It came into the record new, or later:
-at its first test, or on the day that its fitting was written down, whichever is earlier. A fitting written down within
-SEEN_NEW days counts as new.
+made or first tested on, if that is earlier: rather too old than as good as new. Where neither is on record, its age is
+not known: it stands among the packs, but its tests are kept out of the type's. A pack came into the record new, or
+later: at its first test, or on the day that its fitting was written down, whichever is earlier. A fitting written down
+within SEEN_NEW days counts as new.
 """
 
 from collections.abc import Iterable, Mapping
@@ -17,11 +18,11 @@ import numpy as np
 
 from fleet.audit.models import TrailEntry
 from fleet.batteries.models import CycleCount, Fitting, Pack, RuntimeTest
-from fleet.core.battery.arrays import FloatArray
+from fleet.core.battery.arrays import BoolArray, FloatArray
 from fleet.core.battery.bend.borrowing import TypeRecord
 from fleet.core.battery.bend.histories import OUTSIDE_TABLE, PLAIN, SHORT_CHARGE, FadeTests
 from fleet.core.battery.forecast import Packs, histories_of
-from fleet.core.battery.runtime import at_reference_temperature, shortfall
+from fleet.core.battery.runtime import at_reference_temperature, fractions_meet_level, shortfall
 from fleet.core.due import add_months
 from fleet.core.lifecycle import Condition
 from fleet.registry.models import DeviceType
@@ -90,7 +91,10 @@ class LoggedTest(NamedTuple):
 
 @dataclass(frozen=True)
 class TypeHistory:
-    """The packs a type ever had, one row each in the order of `pack_ids`, with their tests and those fitted now."""
+    """The packs a type ever had, one row each in the order of `pack_ids`, with their tests and those fitted now.
+
+    `ageless`: the rows of packs of which nobody knows the age; `undated`: their tests, which are not among `tests`.
+    """
 
     device_type: DeviceType
     today: date
@@ -99,6 +103,8 @@ class TypeHistory:
     tests: list[LoggedTest]
     fitted: list[FittedPack]
     worn: frozenset[int]
+    ageless: frozenset[int]
+    undated: list[LoggedTest]
 
     @cached_property
     def row_of(self) -> dict[int, int]:
@@ -132,6 +138,22 @@ class TypeHistory:
     def measured(self) -> FloatArray:
         """The fractions as measured, for verdicts."""
         return np.array([row.fraction for row in self.tests], dtype=np.float64)
+
+    @cached_property
+    def is_ageless(self) -> BoolArray:
+        """Whether nobody knows the age of each pack (P,)."""
+        marks = np.zeros(len(self.pack_ids), dtype=np.bool_)
+        marks[list(self.ageless)] = True
+        return marks
+
+    def ageless_below(self, level: Decimal) -> BoolArray:
+        """Whether each pack (P,) is of an age that nobody knows and was under the level at its latest full test."""
+        marks = np.zeros(len(self.pack_ids), dtype=np.bool_)
+        for test in self.undated:
+            if test.is_full:
+                meets = fractions_meet_level(np.array([test.fraction]), float(level))
+                marks[self.row_of[test.pack_id]] = not meets[0]
+        return marks
 
     @cached_property
     def packs(self) -> Packs:
@@ -198,14 +220,20 @@ class TypeHistory:
             (seen.get(pack_id, fitted_on) - fitted_on).days
             for pack_id, fitted_on in zip(self.pack_ids, self.first_fitted, strict=True)
         ]
-        return np.array([number / YEAR if number > SEEN_NEW else 0.0 for number in days])
+        ages = np.array([number / YEAR if number > SEEN_NEW else 0.0 for number in days])
+        return np.where(self.is_ageless, 0.0, ages)
 
     def _use(self) -> FloatArray:
         counts = CycleCount.objects.filter(pack__for_type=self.device_type).order_by("counted_on")
         rate = np.zeros(len(self.pack_ids))
         for pack_id, counted_on, cycles in counts.values_list("pack_id", "counted_on", "cycles"):
             row = self.row_of.get(pack_id)
-            if row is not None and cycles and (age := self.age(row, counted_on)) >= _LEAST_USED_YEARS:
+            if (
+                row is not None
+                and row not in self.ageless
+                and cycles
+                and (age := self.age(row, counted_on)) >= _LEAST_USED_YEARS
+            ):
                 rate[row] = cycles / age
         counted = rate > 0
         if not counted.any():
@@ -220,21 +248,20 @@ def type_history(device_type: DeviceType, today: date) -> TypeHistory:
     tested: dict[int, date] = {}
     for test in tests:
         tested.setdefault(test.pack_id, clock.local_day(test.started_at))
-    pack_ids: list[int] = []
-    first_fitted: list[date] = []
-    for stay in stays:
-        if not pack_ids or pack_ids[-1] != stay.pack_id:
-            pack_ids.append(stay.pack_id)
-            first_fitted.append(_began(stay, tested.get(stay.pack_id)))
+    began = _beginnings(stays, tested)
+    pack_ids = list(began)
     rows = {pack_id: row for row, pack_id in enumerate(pack_ids)}
+    ageless = frozenset(rows[pack_id] for pack_id, (_, known) in began.items() if not known)
     return TypeHistory(
         device_type=device_type,
         today=today,
         pack_ids=pack_ids,
-        first_fitted=first_fitted,
-        tests=[test for test in tests if test.pack_id in rows],
+        first_fitted=[day for day, _ in began.values()],
+        tests=[test for test in tests if test.pack_id in rows and rows[test.pack_id] not in ageless],
         fitted=list(_fitted(device_type, stays, rows, today)),
         worn=frozenset(stay.pack_id for stay in stays if stay.removed_why == Fitting.Why.WORN),
+        ageless=ageless,
+        undated=[test for test in tests if rows.get(test.pack_id) in ageless],
     )
 
 
@@ -263,11 +290,16 @@ def _stays(device_type: DeviceType) -> list[_Stay]:
     ]
 
 
-def _began(stay: _Stay, tested: date | None) -> date:
-    """Return the day a pack's age is counted from, by its first stay and the day of its first test."""
-    if stay.day_known:
-        return stay.fitted_on
-    return min(day for day in (stay.fitted_on, stay.made_on, tested) if day)
+def _beginnings(stays: Iterable[_Stay], tested: Mapping[int, date]) -> dict[int, tuple[date, bool]]:
+    """Return of each pack the day its age is counted from, by its first stay and test, and whether that is known."""
+    began: dict[int, tuple[date, bool]] = {}
+    for stay in stays:
+        if stay.pack_id in began:
+            continue
+        earlier = [day for day in (stay.made_on, tested.get(stay.pack_id)) if day and day < stay.fitted_on]
+        known = stay.day_known or stay.made_on is not None or bool(earlier)
+        began[stay.pack_id] = (stay.fitted_on if stay.day_known else min([stay.fitted_on, *earlier]), known)
+    return began
 
 
 def _tests(device_type: DeviceType) -> list[LoggedTest]:

@@ -2,9 +2,11 @@
 
 The shapes that are stored, for the pages:
 
-* `demand`: "months" (YYYY-MM, the first of them counts from today), "expected", "low", "middle", "high" (10, 50, 90 %)
+* `demand`: "months" (YYYY-MM, the first is the rest of this month), "expected", "low", "middle", "high" (10, 50, 90 %)
   by month; "total": by the chance that they are enough, packs from today to each month's end; "total_low" (10 %),
-  "total_expected". Empty where too little is known of the type.
+  "total_expected". Empty where too little is known of the type. A fitted pack whose age nobody knows counts with the
+  mean chance of the type's other fitted packs, so as one of their mix of ages; one under its level by its latest test
+  is needed at once. Where nobody knows the age of any fitted pack, there is no such mix: demand and what-if are empty.
 * `what_if`: rows of "limit", "interval_months", "packs_next_year", "under_level_next_year".
 * `alarms`: rows of "kind" (drift, technician, rack, batch), "label", "tests", "words".
 * `numbers`: rows of "name", "symbol", "value", "low", "high" (10 and 90 % of the draws), "unit"; and, to forecast with
@@ -20,7 +22,7 @@ import numpy as np
 from fleet.batteries.actions.history import YEAR, TypeHistory, date_codes
 from fleet.batteries.actions.priors import UNSTATED
 from fleet.batteries.models import Forecast, TypeOutlook
-from fleet.core.battery.arrays import FloatArray, IntArray
+from fleet.core.battery.arrays import BoolArray, FloatArray, IntArray
 from fleet.core.battery.bend.fit import FadeFit
 from fleet.core.battery.bend.histories import OUTSIDE_TABLE, PLAIN, SHORT_CHARGE
 from fleet.core.battery.bend.outlook import FadeOutlook, new_pack_law
@@ -103,15 +105,21 @@ def type_outlook(
     made.new_life_low, made.new_life_middle, made.new_life_high = life.low, life.middle, life.high
     made.fade_first_year = life.first_year
     made.numbers = list(_numbers(base.fit))
-    made.demand = _demand(history, base, groups)
-    made.what_if = _what_if(base, groups)
+    aged = [Group(rows[~history.is_ageless[rows]], result) for rows, result in groups]
+    ageless = np.concatenate(
+        [result.last_test_below[rows[history.is_ageless[rows]]] for rows, result in groups] or [[]]
+    )
+    if len(ageless) < len(history.fitted) or not ageless.size:
+        made.demand = _demand(history, base, aged, ageless)
+        made.what_if = _what_if(base, aged, len(ageless))
     return made
 
 
-def _demand(history: TypeHistory, base: TypeForecast, groups: Sequence[Group]) -> dict[str, Any]:
-    ends = [add_months(history.today.replace(day=1), ahead) for ahead in range(2, MONTHS + 2)]
+def _demand(history: TypeHistory, base: TypeForecast, groups: Sequence[Group], ageless: BoolArray) -> dict[str, Any]:
+    """`ageless` (K,): of each fitted pack of an age nobody knows, whether its latest test was under its level."""
+    ends = [add_months(history.today.replace(day=1), ahead) for ahead in range(1, MONTHS + 1)]
     ahead = np.array([0.0, *((end - history.today).days / YEAR for end in ends)])
-    needed = demand(_own_chances(groups, ahead), _new_chances(base, np.arange(MONTHS + 1) / _YEAR_MONTHS))
+    needed = demand(_own_chances(groups, ageless, ahead), _new_chances(base, np.arange(MONTHS + 1) / _YEAR_MONTHS))
     low, middle, high = needed.quantiles([0.1, 0.5, 0.9]).tolist()
     totals = needed.total_quantiles([0.1, *(float(level) for level in LEVELS)]).tolist()
     return {
@@ -126,15 +134,20 @@ def _demand(history: TypeHistory, base: TypeForecast, groups: Sequence[Group]) -
     }
 
 
-def _own_chances(groups: Sequence[Group], ahead: FloatArray) -> Iterator[FloatArray]:
+def _own_chances(groups: Sequence[Group], ageless: BoolArray, ahead: FloatArray) -> Iterator[FloatArray]:
     """Give the chances (M + 1, R, n) of the fitted packs; one under its level by its latest test is needed at once."""
+    total, packs = np.zeros(()), 0
     for rows, result, known in _parts(groups):
         today = result.packs.age_today[rows]
         chance = np.stack([known.chance_by_draw(today + years) for years in ahead])
-        yield np.where(result.last_test_below[rows], 1.0, result.recalibration.chance(chance))
+        own = np.where(result.last_test_below[rows], 1.0, result.recalibration.chance(chance))
+        total, packs = total + own.sum(axis=2, keepdims=True), packs + len(rows)
+        yield own
+    if ageless.size:
+        yield np.where(ageless, 1.0, total / packs)
 
 
-def _what_if(base: TypeForecast, groups: Sequence[Group]) -> list[dict[str, float]]:
+def _what_if(base: TypeForecast, groups: Sequence[Group], ageless: int) -> list[dict[str, float]]:
     intervals = np.array(INTERVALS) / _YEAR_MONTHS
     total = WhatIf(*np.zeros((2, len(LIMITS), len(INTERVALS))))
     grid = np.arange(0.0, 1 + 2 * max(intervals) + 0.01, 1 / _YEAR_MONTHS)
@@ -146,12 +159,14 @@ def _what_if(base: TypeForecast, groups: Sequence[Group]) -> list[dict[str, floa
     for rows, result, known in _parts(groups):
         ages = VisitAges(result.packs.age_today[rows], result.packs.age_next_visit[rows])
         total = total.plus(what_if(_law(rows, result, known), new_law, ages, LIMITS, intervals))
+    aged = sum(len(rows) for rows, _ in groups)
+    share = 1 + ageless / max(aged, 1)
     return [
         {
             "limit": limit,
             "interval_months": months,
-            "packs_next_year": round(float(total.packs[row, column]), 2),
-            "under_level_next_year": round(float(total.under[row, column]), 2),
+            "packs_next_year": round(share * float(total.packs[row, column]), 2),
+            "under_level_next_year": round(share * float(total.under[row, column]), 2),
         }
         for row, limit in enumerate(LIMITS)
         for column, months in enumerate(INTERVALS)

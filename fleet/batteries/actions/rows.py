@@ -24,6 +24,7 @@ CURVE_YEARS: Final = np.arange(0, 5.01, 0.5)
 #: As `ForecastRules.horizon_years`, in days.
 _HORIZON: Final = timedelta(days=15 * 365)
 _MONTHS: Final = 12
+NO_AGE: Final = "Nobody knows when this pack was fitted: record the day it was made, or its first test."
 
 
 def made(
@@ -154,6 +155,8 @@ def _basis(result: TypeForecast, row: int) -> Forecast.Basis:
 
 
 def _why_not(result: TypeForecast, row: int, history: TypeHistory) -> str:
+    if row in history.ageless:
+        return NO_AGE
     if type_basis(result) == Forecast.Basis.NOT_ENOUGH:
         return f"Not enough data for a forecast of this type: {result.lacking}."
     early, late = (history.date_at(row, age[row]) for age in (result.crossing_low_age, result.crossing_high_age))
