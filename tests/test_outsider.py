@@ -16,13 +16,18 @@ from fleet.exchange.models import Intake
 from fleet.people.models import Person
 from fleet.people.roles import Role
 from fleet.registry.models import Device, Place
+from fleet.rounds.models import Round
+from fleet.stores.models import Calibration
+from fleet.schedules.models import Levelling
 from fleet.tags.actions import open_quarantine
 from fleet.tags.models import Tag
 from tests.bench.builders import received
 from tests.builders import BY, a_device, a_person, a_site, a_ward
 from tests.exchange.builders import sent
 from tests.reports.builders import a_rich_device, signed_in
-from tests.schedules.builders import a_plan
+from tests.rounds.builders import a_round
+from tests.schedules.builders import a_plan, a_proposal
+from tests.stores.builders import an_instrument, found_out
 
 pytestmark = pytest.mark.django_db
 
@@ -64,7 +69,9 @@ class Site:
     ward: Place
     tag: Tag
     intake: Intake
+    round: Round
     own: Person
+    calibration: Calibration
 
     def arguments(self, name: str) -> dict[str, object]:
         """What the address of that name takes, for an object of this site."""
@@ -92,9 +99,15 @@ class Site:
             "schedules:defer": due,
             "schedules:attempt": due,
             "schedules:interval": due,
+            **dict.fromkeys(OF_A_LEVELLING, {"pk": Levelling.objects.get().pk}),
             "batteries:test": {"pk": self.device.runtime_tests.get().pk},
             "batteries:pack": pack,
             "batteries:act": {**pack, "verb": "remove"},
+            **{each: {"pk": self.round.pk} for each in OF_A_ROUND},
+            "rounds:stop": {"pk": self.round.pk, **asset},
+            **{each: {"pk": self.calibration.instrument_id} for each in OF_AN_INSTRUMENT},
+            "stores:void": {"pk": self.calibration.pk},
+            "bench:trace": {"pk": self.calibration.pk},
             "alerts:one": {"pk": self.device.alerts.get().pk},
             **{each: {"pk": self.intake.pk} for each in OF_AN_INTAKE},
             **dict.fromkeys(OF_A_DRIVER, asset),
@@ -103,7 +116,8 @@ class Site:
     @property
     def identifiers(self) -> set[str]:
         """What no page of the stranger's may hold."""
-        found = {self.tag.number, self.tag.written, self.device.fittings.get().pack.number}
+        found = {self.calibration.instrument.number, self.calibration.certificate}
+        found |= {self.tag.number, self.tag.written, self.device.fittings.get().pack.number}
         for device in (self.device, self.worked_on):
             found |= {device.asset_number, device.serial_number, *device.orders.values_list("number", flat=True)}
         return found
@@ -120,7 +134,11 @@ def named(resolver: URLResolver, space: str = "") -> Iterator[tuple[str, URLPatt
 ADDRESSES = dict(named(get_resolver()))
 WITH_ARGUMENTS = {name for name, entry in ADDRESSES.items() if entry.pattern.converters}
 OF_A_DRIVER = {name for name in WITH_ARGUMENTS if set(ADDRESSES[name].pattern.converters) == {"asset"}}
+OF_A_ROUND = {name for name in WITH_ARGUMENTS if name.startswith("rounds:")} - {"rounds:stop"}
+OF_AN_INSTRUMENT = ("stores:instrument", "stores:edit", "stores:calibrate", "stores:withdraw")
 OF_AN_INTAKE = {name for name in WITH_ARGUMENTS if name.startswith("exchange:")} - set(SHARED)
+
+OF_A_LEVELLING = {name for name in WITH_ARGUMENTS if "levelling/" in str(ADDRESSES[name].pattern)}
 
 
 @pytest.fixture
@@ -131,8 +149,10 @@ def site(technician: Person) -> Site:
     device, worked_on = a_rich_device(ward), a_device(ward)
     received(worked_on, technician, kind="corrective")
     open_quarantine(worked_on, reason="A pump ran on after its end", by=BY)
+    a_proposal(a_site())
     intake = sent("alerts", [{"asset_number": device.asset_number}], own)
-    return Site(device, worked_on, ward, device.tags.get(), intake, own)
+    calibration = found_out(an_instrument(number="BAL-FAR-01"), certificate="CERT-FAR-01")
+    return Site(device, worked_on, ward, device.tags.get(), intake, a_round(ward), own, calibration)
 
 
 @pytest.fixture

@@ -18,7 +18,10 @@ from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceType, Party, Place
 from fleet.registry.queries import label_token
 from fleet.reports.queries import Standing
+from fleet.rounds.models import Round
 from fleet.schedules.models import Due, Plan
+from fleet.schedules.queries import levellings
+from fleet.stores.models import Calibration, Instrument
 from fleet.tags.models import Quarantine, Tag
 from tests.test_house_rules import ADDRESSES
 
@@ -53,6 +56,11 @@ def tokens(person: Person) -> list[str]:
     return [label_token(device) for device in Device.objects.filter(asset_number__in=assets)]
 
 
+def found_out(_person: Person) -> list[int]:
+    """Give a calibration that has a trace."""
+    return list(Calibration.objects.filter(as_found=Calibration.AsFound.OUT).values_list("pk", flat=True)[:1])
+
+
 #: What stands in an address: by the beginning of the address, the longest that fits, and by parameter.
 VALUES: dict[tuple[str, str], Values] = {
     ("", "asset"): one_each(Device, "condition", "asset_number"),
@@ -62,6 +70,9 @@ VALUES: dict[tuple[str, str], Values] = {
     ("tags/quarantines/", "pk"): one_each(Quarantine, "lifted_by"),
     ("tags/", "number"): one_each(Tag, "harm", "number"),
     ("bench/orders/", "number"): one_each(Order, "state", "number"),
+    ("bench/calibrations/", "pk"): found_out,
+    ("instruments/", "pk"): one_each(Instrument, "kind"),
+    ("instruments/calibrations/", "pk"): first(Calibration),
     ("bench/procedures/", "code"): one_each(Procedure, "kind", "code"),
     ("registry/places/", "pk"): one_each(Place, "kind"),
     ("registry/types/", "pk"): first(DeviceType),
@@ -69,6 +80,7 @@ VALUES: dict[tuple[str, str], Values] = {
     ("jobs/", "pk"): one_each(Job, "kind"),
     ("schedules/dues/", "pk"): one_each(Due, "plan__kind"),
     ("schedules/plans/", "pk"): first(Plan),
+    ("schedules/levelling/", "pk"): lambda person: [row.pk for row in levellings(person)[:1]],
     ("batteries/tests/", "pk"): one_each(RuntimeTest, "stop"),
     ("batteries/limits/", "pk"): first(RiskLimit),
     ("batteries/limits/chemistries/", "pk"): first(ChemistryLife),
@@ -78,6 +90,7 @@ VALUES: dict[tuple[str, str], Values] = {
     ("alerts/", "pk"): one_each(Alert, "source"),
     ("libraries/library/", "code"): first(Library, "code"),
     ("libraries/versions/", "pk"): first(LibraryVersion),
+    ("rounds/", "pk"): first(Round),
     ("exchange/", "kind"): lambda _person: list(KINDS),
     ("exchange/", "pk"): one_each(Intake, "state"),
     ("bench/orders/", "position"): lambda _person: [1],

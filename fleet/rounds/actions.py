@@ -1,0 +1,192 @@
+"""The only writers of rounds and their stops. Each stop is one act of its own, and the same stop twice is one."""
+
+from collections.abc import Mapping
+from datetime import date, timedelta
+from typing import Final
+
+from django.db import transaction
+
+from fleet.audit.actions import Happening, record
+from fleet.audit.actors import Actor
+from fleet.audit.changes import change
+from fleet.bench import actions as bench
+from fleet.bench.models import OrderKind
+from fleet.bench.queries import choose_work
+from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
+from fleet.core.lifecycle import Condition
+from fleet.core.permissions import May
+from fleet.libraries import actions as libraries
+from fleet.registry import actions as registry
+from fleet.registry.actions.devices import locked
+from fleet.registry.models import Device, Place
+from fleet.rounds.models import Round, RoundStop
+from fleet.rounds.queries import latest_stop, looked_for, round_page, to_do_of
+from fleet.schedules import actions as schedules
+from fleet.schedules.models import Due, DueAttempt, Plan
+from fleet.tags import actions as tags
+from fleet.web import clock
+from fleet.web.phrases import day as spoken
+
+#: How the register names this way of seeing a driver.
+SOURCE: Final = "visit round"
+#: Looked for in vain on so many days, over at least so long: recorded as not located. Three attempts are common
+#: practice (from memory); the span is our own choice.
+DAYS_IN_VAIN: Final = 3
+SPAN_IN_VAIN: Final = timedelta(days=14)
+
+_What = RoundStop.What
+_ATTEMPTS: Final[Mapping[str, DueAttempt.Reason]] = {
+    _What.IN_USE.value: DueAttempt.Reason.IN_USE,
+    _What.REFUSED.value: DueAttempt.Reason.REFUSED,
+    _What.NOT_FOUND.value: DueAttempt.Reason.NOT_FOUND,
+}
+#: What a driver is taken for when no tag, order or due says so.
+_ADVISED: Final = (("alert", OrderKind.CORRECTIVE), ("battery", OrderKind.BATTERY), ("library", OrderKind.LIBRARY))
+
+
+@transaction.atomic
+def begin(place: Place, on: date, *, by: Actor) -> Round:
+    """Begin the round of a place on a day. One that is open already is gone on with, by whomever it was begun."""
+    by.must(May.WORK_ON_BENCH)
+    if on < clock.today():
+        raise BadValueError("This day has passed. A round is made today or on a later day.", field="on")
+    Place.objects.select_for_update().get(pk=place.pk)
+    if held := Round.objects.filter(place=place, on=on, ended_at=None).first():
+        return held
+    row = Round.objects.create(place=place, on=on, begun_at=clock.now(), by_id=by.person_id, by_name=by.name[:120])
+    record(Happening("began round", row, after={"place": str(place), "on": on}), by=by)
+    return row
+
+
+@transaction.atomic
+def meet(visit: Round, device: Device, *, by: Actor) -> RoundStop:
+    """A driver was scanned on the round: it is seen, here. An answer given before stands, unless it was "not found"."""
+    by.must(May.WORK_ON_BENCH)
+    held = latest_stop(visit, device)
+    if held is None or held.what == _What.NOT_FOUND:
+        return stop(visit, device, _What.SEEN, by=by)
+    return held
+
+
+@transaction.atomic
+def stop(visit: Round, device: Device, what: str, *, by: Actor, note: str = "") -> RoundStop:
+    """Write down what came of a driver; the latest answer counts, earlier ones are kept. The same twice is one.
+
+    Taken: it is received on the bench of the site. Done: what can be done where it stands (its library) is recorded and
+    rolled on. In use, refused, not found: a visit in vain to each of its open dues. All but "not found" see it, here.
+    Raises ConflictError for a round that ended, MoveRefusedError or BadValueError in words; nothing is written then.
+    """
+    by.must(May.WORK_ON_BENCH)
+    row = Round.objects.select_for_update(of=("self",)).select_related("place").get(pk=visit.pk)
+    driver = locked(device)
+    held, answer = latest_stop(row, driver), _What(what)
+    if held and (held.what, held.note) == (answer.value, note.strip()):
+        return held
+    _refuse(row, driver, held, answer)
+    moved = answer is not _What.NOT_FOUND and _see(row, driver, by)
+    _do(row, driver, answer, note, by)
+    fresh = RoundStop(round=row, device=driver, what=answer.value, note=note.strip(), at=clock.now())
+    fresh.moved_here = moved or bool(held and held.moved_here)
+    _keep(fresh, held, by)
+    if answer is _What.NOT_FOUND:
+        _give_up(driver, by)
+    return fresh
+
+
+def _refuse(row: Round, driver: Device, held: RoundStop | None, what: RoundStop.What) -> None:
+    if row.ended_at:
+        raise ConflictError("This round has ended. Begin a new one to go on.")
+    if driver.condition == Condition.RETIRED:
+        raise MoveRefusedError(
+            f"{driver} is retired on record. Do not leave it in use; ask whoever keeps the register."
+        )
+    if held and held.what == _What.TAKEN:
+        raise MoveRefusedError(f"{driver} was taken to the bench on this round. Go on with it there.")
+    if driver.quarantined and what in {_What.TAKEN, _What.DONE}:
+        message = f"{driver} is under quarantine: leave it as it is. It is handed over with its custody record only."
+        raise MoveRefusedError(message)
+
+
+def _see(row: Round, driver: Device, by: Actor) -> bool:
+    """Record the driver as seen where the round is; whether it was on record elsewhere."""
+    before = driver.place
+    here = before if before.path.startswith(row.place.path) else row.place
+    if driver.condition == Condition.NOT_LOCATED:
+        tags.report_found(driver, here, by=by)
+    registry.see(driver, here, SOURCE, by=by)
+    return here.pk != before.pk
+
+
+def _do(row: Round, driver: Device, what: RoundStop.What, note: str, by: Actor) -> None:
+    if what is _What.TAKEN:
+        bench.receive(driver, bench=_bench(row.place), kind=_kind(driver), by=by)
+    elif what is _What.DONE:
+        _load(driver, by)
+    elif what in _ATTEMPTS:
+        for due in Due.objects.filter(device=driver, suspended=False, opens_on__lte=clock.today()):
+            schedules.attempt(due, _ATTEMPTS[what], note=note, by=by)
+
+
+def _bench(place: Place) -> Place:
+    benches = Place.objects.filter(kind=Place.Kind.BENCH, closed_on=None, site_id=place.site_id)
+    found = benches.order_by("name", "pk").first()
+    if found is None:
+        raise BadValueError("This site has no bench on record. Add one among the places, then take the driver in.")
+    return found
+
+
+def _kind(driver: Device) -> OrderKind | None:
+    """None where the bench finds the work by itself; else what the reasons of the round are. Refused without any."""
+    try:
+        choose_work(driver, None)
+    except BadValueError:
+        reasons = {reason.kind for reason in to_do_of(driver, clock.today()).reasons}
+        kind = next((kind for reason, kind in _ADVISED if reason in reasons), None)
+        if kind is None:
+            message = f"Nothing is due on {driver}. If something is wrong with it, tag it; it is taken in for that."
+            raise BadValueError(message) from None
+        return kind
+    return None
+
+
+def _load(driver: Device, by: Actor) -> None:
+    load = to_do_of(driver, clock.today()).load
+    if load is None:
+        raise BadValueError(
+            f"Nothing on {driver} can be done on the spot: only a library can be loaded where it stands."
+        )
+    libraries.carries(driver, load, seen_at=clock.now(), source=SOURCE, by=by)
+    open_now = Due.objects.filter(device=driver, suspended=False, opens_on__lte=clock.today())
+    for due in open_now.filter(plan__kind=Plan.Kind.LIBRARY):
+        schedules.roll(due, done_on=clock.today(), by=by)
+
+
+def _keep(fresh: RoundStop, held: RoundStop | None, by: Actor) -> None:
+    if held:
+        change(held, latest=False)
+    fresh.save(force_insert=True)
+    after = {"round": fresh.round_id, "what": str(fresh.get_what_display()), "moved_here": fresh.moved_here}
+    record(Happening("met on a round", fresh, device_id=fresh.device_id, after=after, why=fresh.note), by=by)
+
+
+def _give_up(driver: Device, by: Actor) -> None:
+    """Record a driver as not located once it was looked for in vain often and long enough."""
+    days = looked_for(driver)
+    if driver.condition == Condition.NOT_LOCATED or len(days) < DAYS_IN_VAIN or days[-1] - days[0] < SPAN_IN_VAIN:
+        return
+    said = ", ".join(spoken(each) for each in days)
+    tags.report_missing(driver, why=f"Looked for in vain on {said}", by=by)
+
+
+@transaction.atomic
+def end(visit: Round, *, by: Actor, note: str = "") -> Round:
+    """End a round; what is left stays due. Ending it twice is ending it once."""
+    by.must(May.WORK_ON_BENCH)
+    row = Round.objects.select_for_update(of=("self",)).select_related("place__site").get(pk=visit.pk)
+    if row.ended_at:
+        return row
+    page = round_page(row)
+    before, after = change(row, ended_at=clock.now(), note=note.strip())
+    told = {**after, **dict(page.came_of_it), "left": len(page.left)}
+    record(Happening("ended round", row, before=before, after=told), by=by)
+    return row

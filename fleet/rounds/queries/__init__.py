@@ -1,0 +1,21 @@
+"""What is due where, how a round stands, and what to carry along."""
+
+from fleet.rounds.queries.carrying import Carry, carry
+from fleet.rounds.queries.due import ToDo, missing_at, to_do, to_do_of
+from fleet.rounds.queries.standing import Met, RoundPage, latest_stop, looked_for, places, round_page, rounds
+
+__all__ = [
+    "Carry",
+    "Met",
+    "RoundPage",
+    "ToDo",
+    "carry",
+    "latest_stop",
+    "looked_for",
+    "missing_at",
+    "places",
+    "round_page",
+    "rounds",
+    "to_do",
+    "to_do_of",
+]

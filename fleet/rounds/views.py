@@ -1,0 +1,161 @@
+"""The pages of a round: begin one, walk it with a phone, print it, end it."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.http import urlencode
+from django.views.decorators.http import require_POST, require_safe
+
+from fleet.bench.queries import find
+from fleet.core.errors import BenchwardError
+from fleet.core.lifecycle import Condition
+from fleet.core.permissions import May
+from fleet.people.queries import acting, person_of
+from fleet.registry.models import Device
+from fleet.registry.queries import devices
+from fleet.rounds import actions, queries
+from fleet.rounds.forms import BeginForm, EndForm, StopForm
+from fleet.rounds.models import Round, RoundStop
+from fleet.web import clock
+from fleet.web.forms import put_beside
+from fleet.web.guards import fetch, guard
+
+REFUSED = 422
+PER_PAGE = 25
+#: A longer list is not walked by thumb: scanning finds any driver, and a smaller place has a list of its own.
+MOST_SHOWN = 100
+
+
+@guard(May.WORK_ON_BENCH)
+def rounds(request: HttpRequest) -> HttpResponse:
+    """Begin a round; the open ones, and the past ones with what came of each."""
+    person = person_of(request)
+    form = BeginForm(request.POST or None, places=queries.places(person), initial={"place": request.GET.get("place")})
+    if request.method == "POST" and form.is_valid():
+        try:
+            return redirect(
+                "rounds:one", actions.begin(form.cleaned_data["place"], clock.today(), by=acting(request)).pk
+            )
+        except BenchwardError as error:
+            put_beside(form, error)
+    known = queries.rounds(person)
+    past = Paginator(known.filter(ended_at__isnull=False), PER_PAGE).get_page(request.GET.get("page"))
+    shown = {"form": form, "open": known.filter(ended_at__isnull=True), "past": past}
+    return render(request, "rounds/rounds.html", shown, status=REFUSED if form.errors else 200)
+
+
+@guard(May.WORK_ON_BENCH)
+@require_safe
+def one(request: HttpRequest, pk: int) -> HttpResponse:
+    """Walk the round: scan, find the driver's card, answer it. `?code=` shows a driver's card and records nothing."""
+    row = _fetched(request, pk)
+    code = request.GET.get("code", "").strip()
+    found = find(code, person_of(request)) if code else None
+    shown = {"code": code, "unknown": found.words if found and found.device is None else ""}
+    return render(request, "rounds/one.html", {**_shown(row, found.device if found else None), **shown})
+
+
+@guard(May.WORK_ON_BENCH)
+@require_POST
+def scan(request: HttpRequest, pk: int) -> HttpResponse:
+    """A driver was scanned here: it is seen, and its card opens. A number nobody knows is said on the round's page."""
+    row = _fetched(request, pk)
+    code = request.POST.get("code", "").strip()
+    device = find(code, person_of(request)).device if code else None
+    if device is None:
+        return _at(row, code)
+    try:
+        met = actions.meet(row, device, by=acting(request))
+    except BenchwardError as error:
+        messages.error(request, str(error))
+    else:
+        _say_moved(request, met, device)
+    return _at(row, device.asset_number)
+
+
+@guard(May.WORK_ON_BENCH)
+@require_POST
+def stop(request: HttpRequest, pk: int, asset: str) -> HttpResponse:
+    """Write down what came of a driver. A refusal shows its card again, with what was typed."""
+    row = _fetched(request, pk)
+    device = fetch(devices(), request, asset_number=asset)
+    form = StopForm(request.POST)
+    if form.is_valid():
+        try:
+            met = actions.stop(row, device, **form.cleaned_data, by=acting(request))
+        except BenchwardError as error:
+            put_beside(form, error)
+        else:
+            _say_moved(request, met, device)
+            messages.success(request, f"{device}: {met.get_what_display().lower()}.{_given_up(device)}")
+            return redirect("rounds:one", row.pk)
+    return render(request, "rounds/one.html", _shown(row, device, form), status=REFUSED)
+
+
+@guard(May.WORK_ON_BENCH)
+def end(request: HttpRequest, pk: int) -> HttpResponse:
+    """What came of the round and what is left; then its end. A round that ended shows the same."""
+    row = _fetched(request, pk)
+    form = EndForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        actions.end(row, by=acting(request), note=form.cleaned_data["note"])
+        messages.success(request, f"The round of {row.place} has ended. What is left stays due.")
+        return redirect("rounds:end", row.pk)
+    return render(request, "rounds/end.html", {"form": form, **_shown(row)})
+
+
+@guard(May.WORK_ON_BENCH)
+@require_safe
+def sheet(request: HttpRequest, pk: int) -> HttpResponse:
+    """The round on paper: the drivers with what is due, and room to write what came of each."""
+    return render(request, "rounds/sheet.html", _shown(_fetched(request, pk)))
+
+
+def _fetched(request: HttpRequest, pk: int) -> Round:
+    return fetch(Round.objects.select_related("place__site"), request, pk=pk)
+
+
+def _at(row: Round, code: str) -> HttpResponse:
+    return redirect(f"{reverse('rounds:one', args=[row.pk])}?{urlencode({'code': code})}")
+
+
+def _shown(row: Round, device: Device | None = None, form: StopForm | None = None) -> dict[str, Any]:
+    page = queries.round_page(row)
+    groups: dict[str, list[queries.ToDo]] = {}
+    for each in page.left[:MOST_SHOWN]:
+        groups.setdefault(str(each.device.place), []).append(each)
+    shown = {
+        "page": page,
+        "round": row,
+        "above": [("Rounds", reverse("rounds:rounds"))],
+        "groups": groups,
+        "beyond": max(len(page.left) - MOST_SHOWN, 0),
+    }
+    return {**shown, **_card(row, device, form)} if device else shown
+
+
+def _card(row: Round, device: Device, form: StopForm | None) -> dict[str, Any]:
+    met = queries.latest_stop(row, device)
+    return {
+        "card": queries.to_do_of(device, row.on),
+        "met": met,
+        "form": form,
+        "taken": met is not None and met.what == RoundStop.What.TAKEN,
+        "is_retired": device.condition == Condition.RETIRED,
+    }
+
+
+def _say_moved(request: HttpRequest, met: RoundStop, before: Device) -> None:
+    """Say that a driver's place was put right, on the act that did it."""
+    if met.moved_here and not before.place.path.startswith(met.round.place.path):
+        messages.info(request, f"{before} was on record in {before.place}. It is now on record here.")
+
+
+def _given_up(before: Device) -> str:
+    now = devices().get(pk=before.pk)
+    lost = now.condition == Condition.NOT_LOCATED != before.condition
+    return " It was looked for often enough and is now recorded as not located." if lost else ""
