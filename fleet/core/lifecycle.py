@@ -61,6 +61,7 @@ class Need(Worded):
     NO_QUARANTINE = "no_quarantine", "No quarantine is open"
     NO_FAILED_STEP = "no_failed_step", "No required step has failed"
     NO_MISSING_STEP = "no_missing_step", "Every required step is answered"
+    NO_FAILED_DELIVERY = "no_failed_delivery", "No flow or occlusion test stands as failed"
     CHECKED = "checked", "The order being finished checked the driver"
     ACCEPTED = "accepted", "The driver has passed acceptance"
     NO_OTHER_ORDER = "no_other_order", "No other order is open"
@@ -72,7 +73,9 @@ class Facts:
     """What is known of one driver at the moment of the move, counted as it would stand after it.
 
     `open_tags`: tags still open once the order being finished has cleared its own. `quarantine_open`: a quarantine has
-    not been lifted. `failed_required_steps`, `missing_required_steps`: of the order being finished, latest answers.
+    not been lifted. `failed_required_steps`, `missing_required_steps`: of the order being finished, latest answers;
+    `failed_delivery_tests`: its flow and occlusion tests outside the limits that no later one at the same rate and
+    syringe has passed.
     `checked`: an order is being finished with this move and has at least one required step, so that "no step failed"
     is not true merely because nothing was looked at. `accepted`: an acceptance order has passed, or passes with this
     move. `open_orders`: orders begun or raised, other than the one being finished. `has_reason`: a reason was given.
@@ -86,6 +89,7 @@ class Facts:
     accepted: bool
     open_orders: int
     has_reason: bool = False
+    failed_delivery_tests: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +112,7 @@ _RETURN_NEEDS: Final = (
     Need.CHECKED,
     Need.NO_FAILED_STEP,
     Need.NO_MISSING_STEP,
+    Need.NO_FAILED_DELIVERY,
     Need.ACCEPTED,
     Need.NO_OTHER_ORDER,
 )
@@ -154,6 +159,9 @@ _WHY_NOT: Final[MappingProxyType[Need, Callable[[Facts], str]]] = MappingProxyTy
         ),
         Need.NO_MISSING_STEP: lambda facts: _count(
             facts.missing_required_steps, "required step is not answered", "required steps are not answered"
+        ),
+        Need.NO_FAILED_DELIVERY: lambda facts: _count(
+            facts.failed_delivery_tests, "flow or occlusion test has failed", "flow or occlusion tests have failed"
         ),
         Need.CHECKED: lambda facts: "" if facts.checked else "no required step of its order has passed",
         Need.ACCEPTED: lambda facts: "" if facts.accepted else "the driver has not passed an acceptance order",

@@ -9,7 +9,7 @@ from django.db.models import Model, QuerySet
 
 from fleet.alerts.models import Alert
 from fleet.batteries.models import ChemistryLife, Pack, RiskLimit, RuntimeTest
-from fleet.bench.models import Order, Procedure
+from fleet.bench.models import DeliveryLimit, FlowTest, OcclusionTest, Order, Procedure
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
 from fleet.jobs.models import Job
@@ -73,6 +73,9 @@ VALUES: dict[tuple[str, str], Values] = {
     ("bench/calibrations/", "pk"): found_out,
     ("instruments/", "pk"): one_each(Instrument, "kind"),
     ("instruments/calibrations/", "pk"): first(Calibration),
+    ("bench/flow/", "pk"): one_each(FlowTest, "verdict"),
+    ("bench/occlusion/", "pk"): one_each(OcclusionTest, "verdict"),
+    ("bench/delivery-limits/", "pk"): first(DeliveryLimit),
     ("bench/procedures/", "code"): one_each(Procedure, "kind", "code"),
     ("registry/places/", "pk"): one_each(Place, "kind"),
     ("registry/types/", "pk"): first(DeviceType),

@@ -11,7 +11,10 @@ from fleet.audit.actors import Actor
 from fleet.audit.changes import change
 from fleet.audit.models import TrailEntry
 from fleet.bench.models import Order
-from fleet.core.errors import ConflictError
+from fleet.bench.queries import facts
+from fleet.core.errors import ConflictError, MoveRefusedError
+from fleet.core.lifecycle import Condition, ask_work
+from fleet.core.orders import OrderState
 from fleet.core.permissions import May
 from fleet.registry.models import Device
 
@@ -30,6 +33,19 @@ def hold(order: Order, by: Actor) -> Order:
     device = hold_device(order.device)
     row = Order.objects.select_for_update().get(pk=order.pk)
     row.device = device
+    return row
+
+
+def workable(order: Order, by: Actor) -> Order:
+    """Lock an order and its device for work: the driver is on the bench, free of quarantine, and the order is begun.
+
+    Raises MoveRefusedError that says what may be done instead.
+    """
+    row = hold(order, by)
+    ask_work(Condition(row.device.condition), facts(row.device, row), by.duties)
+    if row.state != OrderState.STARTED:
+        state = row.get_state_display().lower()
+        raise MoveRefusedError(f"Order {row} is {state}. It is worked on while it stands on the bench.")
     return row
 
 

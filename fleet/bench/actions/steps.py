@@ -7,12 +7,11 @@ from decimal import Decimal
 from django.db import transaction
 
 from fleet.audit.actors import Actor
-from fleet.bench.actions.holding import described, hold, put, since
+from fleet.bench.actions.holding import described, hold, put, since, workable
 from fleet.bench.actions.instruments import name_instrument
 from fleet.bench.models import Labour, Order, PartUse, Reading, Step
-from fleet.bench.queries import facts, in_words, limits_of, open_quarantine
+from fleet.bench.queries import in_words, limits_of, open_quarantine
 from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
-from fleet.core.lifecycle import Condition, ask_work
 from fleet.core.limits import read_number, verdict
 from fleet.core.orders import OrderState
 from fleet.registry import actions as registry
@@ -47,7 +46,7 @@ def answer(order: Order, step: Step, given: Answer, *, revision: int, by: Actor)
     Raises BadValueError for an unusable answer, MoveRefusedError where no work may be done, and ConflictError when
     somebody else answered this step after `revision`; an answer to another step is no conflict.
     """
-    row = _workable(order, by)
+    row = workable(order, by)
     _refuse_overwriting(row, step, revision)
     return _put_answers(row, [(step, given)], by)[0]
 
@@ -55,16 +54,7 @@ def answer(order: Order, step: Step, given: Answer, *, revision: int, by: Actor)
 @transaction.atomic
 def answer_many(order: Order, answers: Sequence[tuple[Step, Answer]], *, by: Actor) -> list[Reading]:
     """Answer several steps together, all or none."""
-    return _put_answers(_workable(order, by), answers, by) if answers else []
-
-
-def _workable(order: Order, by: Actor) -> Order:
-    row = hold(order, by)
-    ask_work(Condition(row.device.condition), facts(row.device, row), by.duties)
-    if row.state != OrderState.STARTED:
-        state = row.get_state_display().lower()
-        raise MoveRefusedError(f"Order {row} is {state}. A step is answered while the order is on the bench.")
-    return row
+    return _put_answers(workable(order, by), answers, by) if answers else []
 
 
 def _refuse_overwriting(order: Order, step: Step, revision: int) -> None:
@@ -186,7 +176,7 @@ def add_part(order: Order, part: Part, *, by: Actor) -> PartUse:
 @transaction.atomic
 def read_off(order: Order, *, by: Actor, firmware: str = "", running_hours: Decimal | None = None) -> Order:
     """Record what the driver itself shows while it is worked on: its software version, its running-hours counter."""
-    row = _workable(order, by)
+    row = workable(order, by)
     if not firmware.strip() and running_hours is None:
         raise BadValueError("Give the software version, the running hours, or both.", field="firmware")
     if firmware.strip():
