@@ -110,6 +110,25 @@ def test_packs_on_order_count_from_the_month_they_come(desk: Client) -> None:
     assert "6 to come, 1 Feb 2027" in page
 
 
+def test_a_delivery_at_a_months_end_does_not_cover_its_beginning(desk: Client) -> None:
+    """None in stock, 3 to replace now, 10 due on 31 January: nothing lasts until then, and the page says so."""
+    kind = with_stock(0, on_order=10, expected_on=date(2027, 1, 31))
+    asked_of(kind, Advice.CALL_IN, count=3)
+    order = the_order(kind)
+    assert (order.lasts_until, order.advice.too_late) == (TODAY.date(), True)
+    assert "Even an order placed today may come too late" in shown(desk)
+
+
+def test_an_order_that_comes_within_the_month_is_in_time() -> None:
+    """On 25 November an order with 28 days' delivery is there on 23 December: a shelf that lasts until then will do.
+
+    5 are enough for the 37 days to the end of December, and 4 for 29 of them: 4 in stock last until the 23rd or 24th.
+    """
+    order = the_order(with_stock(4))
+    assert (order.lasts_until, order.advice.too_late, order.by) == (date(2026, 12, 23), False, date(2026, 11, 26))
+    assert the_order(with_stock(3, a_type("TW-20"))).advice.too_late
+
+
 def test_a_longer_delivery_and_lots_are_heeded() -> None:
     """61 days before the month they are needed for, and rounded up to whole boxes of four."""
     kind = with_stock(9, lead_days=61, multiple=4)
@@ -218,15 +237,15 @@ def test_all_sites_and_drivers_out_of_use_are_asked_for() -> None:
 
 
 def test_the_order_rests_on_what_the_limits_ask_for_where_that_is_more() -> None:
-    """9 in stock are enough to the end of February by the demand; 12 asked for at visits in January are more.
+    """9 in stock are enough to the end of February by the demand; 12 asked for at visits on 20 January are more.
 
-    So the order is due 28 days before 1 January. With delivery in January it is for January to March: 12 are asked for
-    by then, and 11 are enough for the demand to the end of March, which leaves 3 to order.
+    So the order is due 28 days before that. With delivery then it is for the 91 days to 20 April: by then 13 are enough
+    for the demand (11 to the end of March and two thirds of April's 2), which leaves 4 to order.
     """
     kind = with_stock(9)
     asked_of(kind, Advice.REPLACE_AT_VISIT, date(2027, 1, 20), count=12)
     order = the_order(kind)
-    assert (order.by, order.advice.quantity, order.lasts_until) == (date(2026, 12, 4), 3, date(2026, 12, 31))
+    assert (order.by, order.advice.quantity, order.lasts_until) == (date(2026, 12, 23), 4, date(2027, 1, 19))
     assert [line.enough for line in order.lines[:6]] == [5, 12, 12, 12, 13, 15]
     assert [line.left for line in order.lines[:3]] == [7, 0, 0]
 

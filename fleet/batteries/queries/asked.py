@@ -44,6 +44,15 @@ class Asked:
             found[max(bisect_right(months, on) - 1, 0)] += count
         return found
 
+    def by_day(self, today: date, days: int) -> IntArray:
+        """Return the replacements (D,) asked for up to the end of each day from today on."""
+        found = np.zeros(days, dtype=np.int64)
+        found[0] = self.at_once + self.late
+        for on, count in self.visits.items():
+            if (after := max((on - today).days, 0)) < days:
+                found[after] += count
+        return np.cumsum(found)
+
     @property
     def at_visits(self) -> int:
         """How many at visits that are not late."""

@@ -2,13 +2,13 @@
 
 Two totals run from now to each month's end: the packs that are expected to fall under their level, whatever is done,
 and the replacements that the risk limits ask for before that. The order rests at each month on the larger. What the
-limits ask for is known up to each driver's next visit and held level after it, so that the other overtakes it.
+limits ask for is known up to each driver's next visit and held level after it, so that the other overtakes it. Days are
+counted: within a month the demand is spread evenly, replacements asked for count on the day of their visit, and a
+delivery from the day on which it is expected.
 """
 
-import math
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Final
 
 import numpy as np
 
@@ -18,11 +18,9 @@ from fleet.batteries.queries.asked import Asked
 from fleet.batteries.queries.fleet import Demand, TypeStand
 from fleet.batteries.queries.what_if import number
 from fleet.core.battery.arrays import FloatArray, IntArray
-from fleet.core.battery.stock import StockAdvice, Supply, stock_advice
+from fleet.core.battery.stock import StockAdvice, Supply, by_day, stock_advice
+from fleet.core.due import add_months
 from fleet.web.phrases import day
-
-_DAYS_A_MONTH: Final = 365.25 / 12
-_MIDDLE: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,14 +48,14 @@ class MonthLine:
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """Packs of a type from now to each month's end (M,): enough at the service level, at an even chance, expected.
+    """Packs of a type from now on: enough at the service level to each day's (D,) and month's end (M,), and expected.
 
-    In each the larger of the demand and of what the limits ask for, of which `asked` is the number by month.
+    In each the larger of the demand and of what the limits ask for, of which `asked` (M,) is the number by month.
     """
 
     asked: IntArray
+    daily: FloatArray
     enough: IntArray
-    middle: IntArray
     expected: FloatArray
 
 
@@ -172,48 +170,40 @@ def order_of(stand: TypeStand, today: date) -> Order | None:
     demand = stand.demand.since(today) if stand.demand else None
     if demand is None or not demand.months:
         return None
-    supply, need = _supply(stand, demand, today), _need(stand, demand)
-    advice = stock_advice(need.enough, need.middle, supply)
-    by, lasts = _by(stand, demand, advice, supply, today), _lasts_until(demand, advice, today)
-    return Order(stand, demand, need, advice, by, lasts, _plot(stand, demand, need, today))
+    need = _need(stand, demand, today)
+    advice = stock_advice(need.daily, _supply(stand, today))
+    by = None if advice.order_on_day is None else today + timedelta(days=advice.order_on_day)
+    return Order(stand, demand, need, advice, by, _lasts_until(advice, today), _plot(stand, demand, need, today))
 
 
-def _need(stand: TypeStand, demand: Demand) -> Need:
-    asked = stand.asked.by_month(demand.months)
-    running = np.cumsum(asked)
+def _need(stand: TypeStand, demand: Demand, today: date) -> Need:
+    ends = np.array([(add_months(first, 1) - today).days for first in demand.months])
+    asked = stand.asked.by_day(today, int(ends[-1]))
+    daily = np.maximum(by_day(ends, demand.total(stand.supply.service_level)), asked)
     return Need(
-        asked=asked,
-        enough=np.maximum(demand.total(stand.supply.service_level), running),
-        middle=np.maximum(demand.total(_MIDDLE), running),
-        expected=np.maximum(demand.total_expected, running),
+        asked=stand.asked.by_month(demand.months),
+        daily=daily,
+        enough=np.rint(daily[ends - 1]).astype(np.int64),
+        expected=np.maximum(demand.total_expected, asked[ends - 1]),
     )
 
 
-def _supply(stand: TypeStand, demand: Demand, today: date) -> Supply:
+def _supply(stand: TypeStand, today: date) -> Supply:
     kept = stand.supply
-    expected = max(kept.expected_on or today, today)
     return Supply(
         on_shelf=stand.on_shelf,
         on_order=kept.on_order,
-        arrives_month=max(sum(first <= expected for first in demand.months) - 1, 0),
-        lead_months=math.ceil(kept.lead_days / _DAYS_A_MONTH),
+        arrives_day=(max(kept.expected_on or today, today) - today).days,
+        lead_days=kept.lead_days,
         multiple=kept.multiple,
     )
 
 
-def _by(stand: TypeStand, demand: Demand, advice: StockAdvice, supply: Supply, today: date) -> date | None:
-    """The last day to order: so early that the delivery comes before the month for which it is needed."""
-    if advice.order_in_month is None:
+def _lasts_until(advice: StockAdvice, today: date) -> date | None:
+    """The day before the one on which the shelf may run short; today where that is today."""
+    if advice.runs_out_on_day is None:
         return None
-    needed = demand.months[advice.order_in_month + min(supply.lead_months, len(demand.months) - 1)]
-    return today if advice.too_late else max(needed - timedelta(days=stand.supply.lead_days), today)
-
-
-def _lasts_until(demand: Demand, advice: StockAdvice, today: date) -> date | None:
-    """The end of the month before the one in which the shelf may run short; the first one counts from today."""
-    if advice.runs_out_early is None:
-        return None
-    return demand.months[advice.runs_out_early] - timedelta(days=1) if advice.runs_out_early else today
+    return today + timedelta(days=max(advice.runs_out_on_day - 1, 0))
 
 
 def _plot(stand: TypeStand, demand: Demand, need: Need, today: date) -> Plot:

@@ -1,17 +1,19 @@
 """When to order packs, and how many, so that the shelf lasts with a stated chance.
 
-Months count from 0, the one that begins now; an order placed as month j begins is usable from month j + lead on. With
-`enough` (M,) the number of packs that suffices to the end of each month with the chance asked for (the service level),
-and s (M,) what will have been on the shelf by then,
+Days count from 0, today; an order placed on day j is usable from day j + lead on. With `enough` (D,) the number of
+packs that suffices to the end of each day with the chance asked for (the service level), and s (D,) what will have been
+on the shelf by then,
 
-* the shelf is short in month m where enough_m > s_m;
-* the order is due in month m - lead, m the first short month that an order can still reach;
-* it is for the largest shortage from m on until the order after it could be usable, `review_months` later, rounded up
+* the shelf is short on day d where enough_d > s_d: as needs only rise and the shelf rises with deliveries only, that is
+  found at a month's end or just before a delivery, and this tells the day;
+* the order is due on day d - lead, d the first short day that an order can still reach;
+* it is for the largest shortage from d on until the order after it could be usable, `review_days` later, rounded up
   to the multiple in which packs are sold.
 
 That is the (s, S) rule, its levels being quantiles of the demand over lead time and review period (common practice;
-with one period it is the newsvendor's). The chance holds for each month by itself: that the shelf lasts through all of
-several months is a little less likely.
+with one period it is the newsvendor's). The chance holds for each day by itself: that the shelf lasts through all of
+several months is a little less likely. Within a month `by_day` spreads what suffices evenly (own choice): early in the
+first month, where the quantile rises faster than that, it is up to a pack or two too low.
 """
 
 from collections.abc import Mapping, Sequence
@@ -19,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fleet.core.battery.arrays import BoolArray, IntArray, first_bad
+from fleet.core.battery.arrays import BoolArray, FloatArray, IntArray, first_bad, same_length
 from fleet.core.errors import BadValueError
 
 _ROUNDING = 1e-9
@@ -29,72 +31,74 @@ _ROUNDING = 1e-9
 class Supply:
     """Packs at hand and how more are had; whole numbers. Raises BadValueError for a number below its least.
 
-    `on_order` packs are usable from month `arrives_month` on. `lead_months` from order to delivery, rounded up.
-    `multiple`: packs are sold in. `review_months`: an order lasts for so long (own choice: three; packs age unused).
+    `on_order` packs are usable from day `arrives_day` on. `lead_days` from order to delivery. `multiple`: packs are
+    sold in. `review_days`: an order lasts for so long (own choice: three months; packs age unused).
     """
 
     on_shelf: int
     on_order: int = 0
-    arrives_month: int = 0
-    lead_months: int = 1
+    arrives_day: int = 0
+    lead_days: int = 28
     multiple: int = 1
-    review_months: int = 3
+    review_days: int = 91
 
     def __post_init__(self) -> None:
         """Check the numbers."""
-        least = {"multiple": 1, "review_months": 1}
+        least = {"multiple": 1, "review_days": 1}
         for name, value in vars(self).items():
             if value < least.get(name, 0):
                 message = f"{name} is {value}; it must be {least.get(name, 0)} or more."
                 raise BadValueError(message, field=name)
 
-    def by_month(self, months: int) -> IntArray:
-        """Return how many packs will have been on the shelf by the end of each month (M,), without a new order."""
-        arrived = np.arange(months) >= self.arrives_month
+    def by_day(self, days: int) -> IntArray:
+        """Return how many packs will have been on the shelf by the end of each day (D,), without a new order."""
+        arrived = np.arange(days) >= self.arrives_day
         return np.asarray(self.on_shelf + self.on_order * arrived, dtype=np.int64)
 
 
 @dataclass(frozen=True)
 class StockAdvice:
-    """What to order and when. Months count from 0, this one; None means not within the horizon.
+    """What to order and when. Days count from 0, today; None means not within the horizon.
 
-    `order_in_month`, `quantity`: the next order (0 packs where none is due). `runs_out_middle`: month in which the
-    shelf is as likely short as not; `runs_out_early`: in which it no longer lasts with the chance asked for.
-    `too_late`: that comes before an order placed now is delivered.
+    `order_on_day`, `quantity`: the next order (0 packs where none is due). `runs_out_on_day`: the first on which the
+    shelf is not enough with the chance asked for. `too_late`: that comes before an order placed now is delivered.
     """
 
-    order_in_month: int | None
+    order_on_day: int | None
     quantity: int
-    runs_out_middle: int | None
-    runs_out_early: int | None
+    runs_out_on_day: int | None
     too_late: bool
 
-    @property
-    def order_now(self) -> bool:
-        """Tell whether the order is due this month."""
-        return self.order_in_month == 0
 
-
-def stock_advice(enough: IntArray, middle: IntArray, supply: Supply) -> StockAdvice:
+def stock_advice(enough: FloatArray, supply: Supply) -> StockAdvice:
     """Return the advice for packs of one type.
 
-    `enough`, `middle` (M,): packs that suffice from now to the end of each month, with the chance asked for and with an
-    even chance (`Demand.total_quantiles`). A lead time or review past the last month is taken to it. Raises
-    BadValueError for numbers of unequal length, none, or numbers that fall.
+    `enough` (D,): packs that suffice from now to the end of each day with the chance asked for. A lead time or review
+    past the last day is taken to it. Raises BadValueError for no days, or numbers that fall.
     """
-    _check(enough, middle)
-    months = len(enough)
-    shelf = supply.by_month(months)
-    lead = min(supply.lead_months, months - 1)
-    short = enough > shelf
-    reachable = _first(short[lead:])
-    due, quantity = None, 0
-    if reachable is not None:
-        due = reachable
-        until = reachable + lead + supply.review_months
-        lacking = int((enough - shelf)[reachable + lead : until].max())
-        quantity = -(-lacking // supply.multiple) * supply.multiple
-    return StockAdvice(due, quantity, _first(middle > shelf), _first(short), too_late=bool(short[:lead].any()))
+    if not len(enough):
+        message = "enough has no days; it needs one at least."
+        raise BadValueError(message, field="enough")
+    first_bad(np.diff(enough, prepend=0) < 0, enough, "enough", "a total from now on cannot fall")
+    lacking = np.ceil(enough - supply.by_day(len(enough)) - _ROUNDING).astype(np.int64)
+    lead = min(supply.lead_days, len(enough) - 1)
+    short = lacking > 0
+    due, quantity = _first(short[lead:]), 0
+    if due is not None:
+        most = int(lacking[due + lead : due + lead + supply.review_days].max())
+        quantity = -(-most // supply.multiple) * supply.multiple
+    return StockAdvice(due, quantity, _first(short), too_late=bool(short[:lead].any()))
+
+
+def by_day(ends: IntArray, totals: FloatArray | IntArray) -> FloatArray:
+    """Return what is needed up to the end of each day (D,), from the totals (M,) up to the ends of months.
+
+    `ends` (M,): days from the start of today to the end of each month, rising from 1 or more; D is the last. Within a
+    month the need is spread evenly. Raises BadValueError for other ends and for tables of unequal length.
+    """
+    same_length(ends=ends, totals=totals)
+    first_bad(np.diff(ends, prepend=0) < 1, ends, "ends", "a month ends after the one before it, and after today")
+    return np.asarray(np.interp(np.arange(1, ends[-1] + 1), [0, *ends], [0, *totals]))
 
 
 def total_for(stored: Mapping[str, Sequence[int]], service_level: float) -> IntArray:
@@ -109,14 +113,6 @@ def total_for(stored: Mapping[str, Sequence[int]], service_level: float) -> IntA
         )
         raise BadValueError(message, field="service_level")
     return np.array(stored[min(high_enough, key=float)], dtype=np.int64)
-
-
-def _check(enough: IntArray, middle: IntArray) -> None:
-    if len(enough) != len(middle) or not len(enough):
-        message = f"enough has {len(enough)} months and middle {len(middle)}; both need the same, and one at least."
-        raise BadValueError(message, field="middle")
-    for name, values in (("enough", enough), ("middle", middle)):
-        first_bad(np.diff(values, prepend=0) < 0, values, name, "a total from now on cannot fall")
 
 
 def _first(marks: BoolArray) -> int | None:
