@@ -11,3 +11,9 @@ def roll_dues(run: Run) -> dict[str, int]:
         **actions.count_running_hours(run.day, progress=run.progress),
         **actions.mark_late(run.day, progress=run.progress),
     }
+
+
+@handler(actions.levelling.JOB, words="Level the work of the coming weeks")
+def level_dues(run: Run) -> dict[str, int]:
+    """Reckon a large proposal. Begun again it finds the result there, or makes it from the dues as they then stand."""
+    return actions.reckon(run.payload["levelling"])

@@ -2,11 +2,12 @@
 
 from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime, time
+from decimal import Decimal
 from typing import Any
 
-from fleet.registry.models import Device, DeviceType
-from fleet.schedules.actions import NewPlan, add_plan, open_dues
-from fleet.schedules.models import Due, Plan
+from fleet.registry.models import Device, DeviceType, Place
+from fleet.schedules.actions import Asked, NewPlan, add_plan, open_dues, propose
+from fleet.schedules.models import Due, Levelling, Plan
 from fleet.web import clock
 from tests.builders import BY, a_device, a_type
 
@@ -36,6 +37,13 @@ def a_due(device: Device | None = None, **plan_facts: Any) -> Due:
         driver = device or a_device(accepted_on=ACCEPTED)
         open_dues(driver, by=BY)
     return Due.objects.select_related("plan", "device").get(device=driver, plan=plan)
+
+
+def a_proposal(place: Place | None = None, *, hours: int = 10, most_away: str = "1", **minutes: int) -> Levelling:
+    """A levelling proposed for a place (for all places when none is named): an hour a service, half a battery test."""
+    taken = {"service": 60, "battery": 30, **minutes}
+    asked = Asked(place=place, hours_a_week=Decimal(hours), most_away=Decimal(most_away), minutes=taken)
+    return propose(asked, by=BY)
 
 
 def stored(device: Device) -> tuple[date | None, date | None, date | None]:

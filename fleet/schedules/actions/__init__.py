@@ -1,24 +1,30 @@
 """The only writers of plans and dues."""
 
 from fleet.schedules.actions.dues import make_due_now, open_dues, open_dues_of_all, roll, roll_kind, suspend
+from fleet.schedules.actions.levelling import Asked, drop, propose, reckon, take_up
 from fleet.schedules.actions.nightly import count_running_hours, mark_late
 from fleet.schedules.actions.plans import EDITABLE, NewPlan, add_plan, edit_plan
 from fleet.schedules.actions.visits import attempt, defer, set_own_interval
 
 __all__ = [
     "EDITABLE",
+    "Asked",
     "NewPlan",
     "add_plan",
     "attempt",
     "count_running_hours",
     "defer",
+    "drop",
     "edit_plan",
     "make_due_now",
     "mark_late",
     "open_dues",
     "open_dues_of_all",
+    "propose",
+    "reckon",
     "roll",
     "roll_kind",
     "set_own_interval",
     "suspend",
+    "take_up",
 ]

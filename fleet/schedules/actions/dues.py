@@ -153,6 +153,7 @@ def _rolled_on(due: Due, done_on: date) -> Changes:
         deferred_from=None,
         deferred_why="",
         deferred_by=None,
+        planned_for=None,
     )
     second = place(due, reckoned(due), clock.today())
     return {**first[0], **second[0]}, {**first[1], **second[1]}

@@ -50,9 +50,16 @@ def late_since(closes: date, today: date) -> date | None:
 
 
 def place(due: Due, span: calendar.Window, today: date, **more: Any) -> Changes:
-    """Set a due's window, its lateness and `more` fields; give what changed."""
+    """Set a due's window, its lateness and `more` fields; give what changed. A planned week outside it is given up."""
     stands = late_since(span.closes, today)
-    return change(due, due_on=span.due, opens_on=span.opens, closes_on=span.closes, late_since=stands, **more)
+    kept = {"planned_for": still_planned(due.planned_for, span)} | more
+    return change(due, due_on=span.due, opens_on=span.opens, closes_on=span.closes, late_since=stands, **kept)
+
+
+def still_planned(monday: date | None, span: calendar.Window) -> date | None:
+    """The planned week if it still meets the window; None if it doesn't, or there is none."""
+    meets = monday is not None and span.opens - timedelta(days=6) <= monday <= span.closes
+    return monday if meets else None
 
 
 def locked_due(due: Due) -> Due:

@@ -33,6 +33,7 @@ def defer(due: Due, until: date, *, why: str, by: Actor) -> Due:
         deferred_from=row.deferred_from or row.due_on,
         deferred_why=why.strip(),
         deferred_by_id=by.person_id,
+        planned_for=None,
     )
     record(Happening("due deferred", row, device_id=row.device_id, before=before, after=after, why=why), by=by)
     store(row.device)

@@ -17,13 +17,17 @@ from fleet.schedules.queries.dues import (
     overdue,
     plans,
 )
+from fleet.schedules.queries.levelling import Proposal, Row, Week, levellings, proposal
 
 __all__ = [
     "Completion",
     "Group",
     "Outcome",
+    "Proposal",
     "Report",
     "Result",
+    "Row",
+    "Week",
     "ages",
     "alternative",
     "attempts_of",
@@ -33,9 +37,11 @@ __all__ = [
     "dues_of",
     "grouped",
     "late_by",
+    "levellings",
     "live",
     "months",
     "next_visit",
     "overdue",
     "plans",
+    "proposal",
 ]

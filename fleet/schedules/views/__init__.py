@@ -1,6 +1,7 @@
 """Pages about what is due."""
 
 from fleet.schedules.views.completion import completion
+from fleet.schedules.views.levelling import drop, levelling, levelling_dues, levelling_weeks, one_levelling, take_up
 from fleet.schedules.views.lists import alternative, due, overdue, overdue_csv
 from fleet.schedules.views.one import attempt, defer, interval, one
 from fleet.schedules.views.plans import new_plan, plan, plans
@@ -10,12 +11,18 @@ __all__ = [
     "attempt",
     "completion",
     "defer",
+    "drop",
     "due",
     "interval",
+    "levelling",
+    "levelling_dues",
+    "levelling_weeks",
     "new_plan",
     "one",
+    "one_levelling",
     "overdue",
     "overdue_csv",
     "plan",
     "plans",
+    "take_up",
 ]

@@ -1,0 +1,180 @@
+"""The pages of levelling: who sees and does what, what is said, what the files hold."""
+
+import csv
+import io
+from datetime import date
+
+import pytest
+from django.urls import reverse
+
+from fleet.people.models import Person
+from fleet.people.roles import Role
+from fleet.registry.models import Place
+from fleet.schedules.levelling_plot import draw
+from fleet.schedules.models import Due, Levelling
+from fleet.schedules.queries import Week, proposal
+from fleet.web import clock
+from tests.builders import a_person, a_site, a_ward
+from tests.pages import signed_in
+from tests.schedules.builders import a_proposal, on
+from tests.schedules.test_levelling import MONDAY, TODAY, some_dues
+
+pytestmark = pytest.mark.django_db
+
+LIST = "/schedules/levelling/"
+
+
+def typed(place: Place | None, **values: object) -> dict[str, object]:
+    form = {"place": place.pk if place else "", "hours_a_week": "10", "most_away": "100", "service": "60"}
+    return {**form, "battery": "30", "library": "0", **values}
+
+
+def made(number: int = 9, **facts: object) -> Levelling:
+    some_dues(number)
+    with on(TODAY):
+        return a_proposal(a_site(), **facts)
+
+
+def shown(person: Person, name: str, *args: object, **query: object) -> str:
+    with on(TODAY):
+        answer = signed_in(person).get(reverse(f"schedules:{name}", args=args), query)
+        assert answer.status_code == 200
+        return (answer.getvalue() if answer.streaming else answer.content).decode()
+
+
+def test_a_manager_makes_a_proposal_and_takes_it_up(manager: Person) -> None:
+    """Typed, sent, read in words, taken up: the due's own page then says its planned week."""
+    some_dues(9)
+    with on(TODAY):
+        client = signed_in(manager)
+        answer = client.post(LIST, typed(a_site()), follow=True)
+        html = answer.content.decode()
+        assert "The fullest week falls from 9.0 to 1.0 hours; no plan can do better than 1.0." in html
+        row = Levelling.objects.get()
+        html = client.post(reverse("schedules:take_up", args=[row.pk]), follow=True).content.decode()
+        assert "9 dues now have their planned week" in html
+        assert "Taken up" in html
+        assert "Take this plan up" not in html
+    due = Due.objects.order_by("planned_for")[0]
+    assert "week from" in shown(manager, "one", due.pk)
+
+
+def test_a_proposal_can_be_dropped_and_stays_in_the_list(manager: Person) -> None:
+    """What became of it stands in the list of past proposals."""
+    row = made(1)
+    assert "Open" in shown(manager, "levelling")
+    with on(TODAY):
+        signed_in(manager).post(reverse("schedules:drop", args=[row.pk]))
+        answer = signed_in(manager).post(reverse("schedules:take_up", args=[row.pk]), follow=True)
+    assert "was dropped already" in answer.content.decode()
+    assert "Dropped" in shown(manager, "levelling")
+    assert Due.objects.get().planned_for is None
+
+
+def test_reading_is_not_proposing(ward_nurse: Person) -> None:
+    """Who may only read reports sees a proposal and no button; who may not even that gets 403."""
+    row = made(1)
+    reader = a_person(Role.AUDITOR, "Rona Tull", (a_site(),)) if hasattr(Role, "AUDITOR") else None
+    assert reader is None or "Take this plan up" not in shown(reader, "one_levelling", row.pk)
+    client = signed_in(ward_nurse)
+    assert client.get(LIST).status_code == 403
+    assert client.post(reverse("schedules:take_up", args=[row.pk])).status_code == 403
+
+
+def test_a_proposal_elsewhere_does_not_exist(manager: Person, outsider: Person) -> None:
+    """Its page, its files and its buttons are 404 for an outsider, and it is not in their list."""
+    row = made(1)
+    client = signed_in(outsider)
+    for name in ("one_levelling", "levelling_weeks", "levelling_dues"):
+        assert client.get(reverse(f"schedules:{name}", args=[row.pk])).status_code == 404
+    for name in ("take_up", "drop"):
+        assert client.post(reverse(f"schedules:{name}", args=[row.pk])).status_code == 404
+    assert f"{LIST}{row.pk}/" not in shown(outsider, "levelling")
+    assert f"{LIST}{row.pk}/" in shown(manager, "levelling")
+
+
+def test_nobody_proposes_for_places_they_do_not_see(outsider: Person) -> None:
+    """A place of another hospital is no choice, and all places is one only for those who see them all."""
+    made(1)
+    for place in (a_ward(), None):
+        with on(TODAY):
+            answer = signed_in(outsider).post(LIST, typed(place))
+        assert answer.status_code == 200
+        assert 'class="field field-wrong"' in answer.content.decode()
+    assert Levelling.objects.count() == 1
+
+
+def test_who_sees_every_place_may_propose_for_all(administrator: Person, manager: Person) -> None:
+    """The proposal for all places is not shown to somebody of one site."""
+    some_dues(1)
+    with on(TODAY):
+        signed_in(administrator).post(LIST, typed(None))
+    row = Levelling.objects.get()
+    assert "all places" in shown(administrator, "one_levelling", row.pk)
+    assert signed_in(manager).get(reverse("schedules:one_levelling", args=[row.pk])).status_code == 404
+
+
+def test_no_minutes_at_all_are_refused_beside_the_field(manager: Person) -> None:
+    """Each kind left out: the form says what would be right."""
+    with on(TODAY):
+        answer = signed_in(manager).post(LIST, typed(a_site(), service=0, battery=0))
+    assert "Give minutes for at least one kind of work" in answer.content.decode()
+
+
+def test_too_few_hours_and_dues_without_a_week_are_said(manager: Person) -> None:
+    """Ten services of an hour for wards that spare one a week, with half an hour a week: both shortages are told."""
+    some_dues(10)
+    with on(TODAY):
+        signed_in(manager).post(LIST, typed(a_site(), hours_a_week="0.5", most_away="10"))
+    html = shown(manager, "one_levelling", Levelling.objects.get().pk)
+    assert "There are not enough hours" in html
+    assert "Its ward can spare no more drivers in any week of its window" in html
+    assert "9 weeks above" in html
+
+
+def test_a_week_that_is_asked_for_lists_its_dues(manager: Person) -> None:
+    """The driver planned for the fifth week of its window stands there, and not in the week before."""
+    row = made(1)
+    found = proposal(row)
+    assert found is not None
+    number, due = found.rows[0].week, Due.objects.select_related("device").get()
+    assert number is not None
+    assert due.device.asset_number in shown(manager, "one_levelling", row.pk, week=number)
+    assert due.device.asset_number not in shown(manager, "one_levelling", row.pk, week=number - 1)
+    assert due.device.asset_number in shown(manager, "one_levelling", row.pk, week="any")
+
+
+def test_the_files_hold_each_week_and_each_due(manager: Person) -> None:
+    """52 weeks whose hours add up to the work, and the due with its planned Monday."""
+    row = made(2)
+    header, *weeks = csv.reader(io.StringIO(shown(manager, "levelling_weeks", row.pk).lstrip("\ufeff")))
+    assert header == ["Week from", "Hours as due", "Hours as planned", "Dues planned"]
+    assert weeks[0][0] == MONDAY.isoformat()
+    assert len(weeks) == 52
+    assert sum(float(week[2]) for week in weeks) == sum(float(week[1]) for week in weeks) == 2
+    header, *dues = csv.reader(io.StringIO(shown(manager, "levelling_dues", row.pk).lstrip("\ufeff")))
+    assert header[-2:] == ["Planned week", "Why none"]
+    assert sorted(line[0] for line in dues) == sorted(Due.objects.values_list("device__asset_number", flat=True))
+    assert all(date.fromisoformat(line[-2]).weekday() == 0 for line in dues)
+
+
+def test_a_proposal_that_waits_says_so(manager: Person) -> None:
+    """While a job reckons it the page has no figure and no button, and the files are empty."""
+    with on(TODAY):
+        row = Levelling.objects.create(
+            made_at=clock.now(), place=a_site(), hours_a_week=10, most_away=1, result={"minutes": {"service": 60}}
+        )
+    html = shown(manager, "one_levelling", row.pk)
+    assert "is being reckoned" in html
+    assert "Take this plan up" not in html
+    assert shown(manager, "levelling_dues", row.pk).count("\n") == 1
+
+
+def test_the_figure_has_a_bar_a_week_and_says_its_sense() -> None:
+    """Bars as high as their hours, one line as due, one for the hours there are, and words for who does not see it."""
+    weeks = [Week(0, MONDAY, 8.0, 4.0, 3), Week(1, date(2027, 12, 13), 0.0, 4.0, 3)]
+    svg = str(draw(weeks, 10.0))
+    assert svg.count('class="level-after"') == 2
+    assert svg.count('class="level-before"') == svg.count('class="level-limit"') == 1
+    assert "Fullest week 8 hours as due, 4 as planned, of 10" in svg
+    assert "style=" not in svg
