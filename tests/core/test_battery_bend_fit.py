@@ -9,6 +9,7 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from statsmodels.regression.mixed_linear_model import MixedLM
 
+from fleet.core.battery.arrays import FloatArray
 from fleet.core.battery.bend.borrowing import TypeRecord, fit_types, type_prior
 from fleet.core.battery.bend.filtering import filtered
 from fleet.core.battery.bend.fit import FEW_DRAWS, fit_fade_numbers
@@ -26,7 +27,7 @@ from fleet.core.battery.bend.parameters import (
     FadePrior,
     assumed_prior,
 )
-from fleet.core.battery.bend.ranks import Recalibration, recalibration
+from fleet.core.battery.bend.ranks import LEAST_RANKS, Recalibration, recalibration
 from fleet.core.battery.crossing import crossing_quantile
 from fleet.core.errors import BadValueError
 from tests.core.bend_cases import LEVEL, drawn_fades, known, one_pack
@@ -163,11 +164,23 @@ def test_intervals_hold_their_share_of_packs_drawn_from_the_model() -> None:
 
 
 def test_even_ranks_correct_nothing_and_few_are_not_used() -> None:
-    """Evenly spread ranks give nearly Beta(1, 1); fewer than twenty give exactly that."""
+    """Evenly spread ranks give nearly Beta(1, 1); fewer than forty give exactly that."""
     even = (np.arange(200) + 0.5) / 200
     found = recalibration(even, even)
     assert_allclose(found.chance(np.linspace(0, 1, 11)), np.linspace(0, 1, 11), atol=0.01)
-    assert recalibration(even[:19], even[:19]) == Recalibration()
+    assert recalibration(even[:39], even[:39]) == Recalibration()
+
+
+def test_forty_ranks_harm_right_forecasts_little_and_mend_those_that_are_too_sure() -> None:
+    """100 times: .10 stays within .04 to .16 in 9 of 10 where it is right; where it should be .205 it comes near."""
+
+    def corrected(shape: float) -> FloatArray:
+        drawn = stats.beta(shape, shape).rvs((100, LEAST_RANKS), random_state=3)
+        return np.array([recalibration(each, each).chance(np.array([0.1]))[0] for each in drawn])
+
+    assert np.quantile(corrected(1.0), 0.05) > 0.04
+    assert np.quantile(corrected(1.0), 0.95) < 0.16
+    assert 0.16 < np.median(corrected(0.5)) < 0.21
 
 
 def test_late_forecasts_are_corrected() -> None:

@@ -8,6 +8,19 @@ forecast one. A crossing known only to be later than an age has its rank between
 Forecasts must be those made before the crossing was known. Source: the correction of a forecast by its own ranks,
 common practice (A. P. Dawid, "Statistical theory: the prequential approach", JRSS A 147 (1984) 278-292, for ranks, from
 memory); the Beta form is an own choice.
+
+Even ranks are bent by chance, and the more the fewer they are. Simulated (400 times each), 5 and 95 % of what a chance
+of .10 becomes, and the root mean square error over all chances, where forecasts are right, and where they are too sure
+(ranks Beta(.5, .5), so that .10 should become .205, an error of .084 if left alone):
+
+    ranks  width   right: .10 becomes  error   too sure: .10 becomes  error
+     20     .5        .039 to .174     .051       .072 to .272        .071
+     20     .3        .053 to .159     .041       .068 to .230        .072
+     40     .5        .050 to .152     .039       .109 to .255        .050
+     40     .3        .057 to .144     .034       .101 to .228        .055
+
+From 40 ranks on with a width of .5 therefore: it harms right forecasts less than a narrower width from 20 on does, and
+corrects those that are too sure far better.
 """
 
 from dataclasses import dataclass
@@ -17,7 +30,7 @@ from scipy import optimize, special
 
 from fleet.core.battery.arrays import FloatArray, first_bad, same_length
 
-LEAST_RANKS = 20
+LEAST_RANKS = 40
 _WIDTH = 0.5
 _INSIDE = 1e-4
 
