@@ -285,6 +285,13 @@ def test_an_answer_typed_meanwhile_is_not_refused(order: Order, technician: Pers
     assert put(order, 1, good_answer(step), technician, revision=opened).verdict == "pass"
 
 
+def test_a_test_taken_over_by_no_person_is_kept_with_a_name(order: Order) -> None:
+    """A job or an import has a name and is nobody."""
+    test = record_flow_test(order, GOOD, by=BY)
+    assert (test.by, test.by_name) == (None, BY.name)
+    assert record_occlusion_test(order, CLOSED, by=BY).by_name == BY.name
+
+
 def test_a_limit_stands_once_and_has_bounds_in_order(order: Order) -> None:
     """A second for the same type, quantity and rate is refused, as are bounds that are none; dropped, it makes room."""
     limit = a_limit(order)

@@ -1,6 +1,6 @@
 """Number series, parties and device types."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from copy import copy
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -247,10 +247,10 @@ def state_accessories(device_type: DeviceType, counts: Mapping[str, int], *, by:
     record(Happening("stated accessories", row, before=before, after=counts), by=by)
 
 
-def refuse_wrong(row: models.Model) -> None:
-    """Raise BadValueError for the first field of the row whose value can't stand."""
+def refuse_wrong(row: models.Model, *, besides: Collection[str] = ()) -> None:
+    """Raise BadValueError for the first field of the row whose value can't stand; `besides` are not looked at."""
     try:
-        row.full_clean()
+        row.full_clean(exclude=besides)
     except ValidationError as error:
         name, messages = next(iter(error.message_dict.items()))
         raise BadValueError(f"{name.replace('_', ' ').capitalize()}: {messages[0]}", field=name) from error
