@@ -11,17 +11,20 @@ from django.http import HttpResponseBase
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from fleet.bench.actions.flow import record_flow_test, record_occlusion_test
+from fleet.bench.models import FlowTest, OcclusionTest
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
 from fleet.people.models import Person
 from fleet.people.roles import Role
 from fleet.registry.models import Device, Place
 from fleet.rounds.models import Round
-from fleet.stores.models import Calibration
 from fleet.schedules.models import Levelling
+from fleet.stores.models import Calibration
 from fleet.tags.actions import open_quarantine
 from fleet.tags.models import Tag
 from tests.bench.builders import received
+from tests.bench.test_flow import CLOSED, GOOD
 from tests.builders import BY, a_device, a_person, a_site, a_ward
 from tests.exchange.builders import sent
 from tests.reports.builders import a_rich_device, signed_in
@@ -40,6 +43,7 @@ SHARED = {
     "tags:label_sent": "the same",
     "tags:label_slip": "the same",
     "bench:procedure": "procedures belong to types, which all sites share",
+    "bench:delivery_limit": "limits of delivery belong to types, which all sites share",
     "registry:type": "types are shared",
     "registry:party": "companies are shared",
     "registry:type_edit": "the same",
@@ -72,6 +76,8 @@ class Site:
     round: Round
     own: Person
     calibration: Calibration
+    flow_test: FlowTest
+    occlusion_test: OcclusionTest
 
     def arguments(self, name: str) -> dict[str, object]:
         """What the address of that name takes, for an object of this site."""
@@ -93,13 +99,18 @@ class Site:
             "bench:finish": number,
             "bench:sheet": number,
             "bench:act": {**number, "verb": "take"},
+            "bench:flow": number,
+            "bench:occlusion": number,
+            "bench:flow_test": {"pk": self.flow_test.pk},
+            "bench:flow_log": {"pk": self.flow_test.pk},
+            "bench:void_occlusion": {"pk": self.occlusion_test.pk},
             "registry:place": {"pk": self.ward.pk},
             "registry:place_close": {"pk": self.ward.pk},
             "schedules:one": due,
             "schedules:defer": due,
             "schedules:attempt": due,
             "schedules:interval": due,
-            **dict.fromkeys(OF_A_LEVELLING, {"pk": Levelling.objects.get().pk}),
+            **{each: {"pk": Levelling.objects.get().pk} for each in OF_A_LEVELLING},
             "batteries:test": {"pk": self.device.runtime_tests.get().pk},
             "batteries:pack": pack,
             "batteries:act": {**pack, "verb": "remove"},
@@ -147,12 +158,13 @@ def site(technician: Person) -> Site:
     ward, own = a_ward(), a_person(Role.ADMINISTRATOR, "Ida Penhallow", (a_site(),))
     a_plan()
     device, worked_on = a_rich_device(ward), a_device(ward)
-    received(worked_on, technician, kind="corrective")
+    order = received(worked_on, technician, kind="corrective")
+    delivered = record_flow_test(order, GOOD, by=BY), record_occlusion_test(order, CLOSED, by=BY)
     open_quarantine(worked_on, reason="A pump ran on after its end", by=BY)
     a_proposal(a_site())
     intake = sent("alerts", [{"asset_number": device.asset_number}], own)
     calibration = found_out(an_instrument(number="BAL-FAR-01"), certificate="CERT-FAR-01")
-    return Site(device, worked_on, ward, device.tags.get(), intake, a_round(ward), own, calibration)
+    return Site(device, worked_on, ward, device.tags.get(), intake, a_round(ward), own, calibration, *delivered)
 
 
 @pytest.fixture
