@@ -128,10 +128,12 @@ def _shown(row: Round, device: Device | None = None, form: StopForm | None = Non
     groups: dict[str, list[queries.ToDo]] = {}
     for each in page.left[:MOST_SHOWN]:
         groups.setdefault(str(each.device.place), []).append(each)
+    above = ("Rounds", reverse("rounds:rounds"))
     shown = {
         "page": page,
         "round": row,
-        "above": [("Rounds", reverse("rounds:rounds"))],
+        "above": [above],
+        "round_above": [above, (str(row.place), reverse("rounds:one", args=[row.pk]))],
         "groups": groups,
         "beyond": max(len(page.left) - MOST_SHOWN, 0),
     }

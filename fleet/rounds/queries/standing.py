@@ -54,9 +54,14 @@ class RoundPage:
     seen_only: frozenset[int]
 
     @property
+    def settled(self) -> list[Met]:
+        """The drivers that need no more on this round, the latest answer first."""
+        return [each for each in self.met if each.settled]
+
+    @property
     def answered(self) -> int:
         """Drivers of the list that need no more on this round. One with nothing due was never on it."""
-        return sum(each.settled and each.stop.what != RoundStop.What.SEEN for each in self.met)
+        return sum(each.stop.what != RoundStop.What.SEEN for each in self.settled)
 
     @property
     def total(self) -> int:
@@ -65,8 +70,8 @@ class RoundPage:
 
     @property
     def came_of_it(self) -> list[tuple[str, int]]:
-        """How many drivers stand at each answer, in the order of the answers."""
-        counts = Counter(each.stop.what for each in self.met)
+        """How many drivers stand at each answer, in the order of the answers; one only met has none yet."""
+        counts = Counter(each.stop.what for each in self.met if each.settled or each.stop.what != RoundStop.What.SEEN)
         return [(str(what.label), counts[what.value]) for what in RoundStop.What if counts[what.value]]
 
     @property
