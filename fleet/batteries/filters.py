@@ -15,9 +15,9 @@ from fleet.registry.models import Device, Place
 from fleet.registry.queries import open_places, types
 from fleet.web import clock
 
-#: Least chances that can be chosen, as the address says them, in words.
-CHANCES: Final = {"0.05": "1 in 20", "0.1": "1 in 10", "0.25": "1 in 4"}
-USUAL_CHANCE: Final = "0.1"
+#: Least chances that can be chosen, as the address says them, in words; usually each driver's own limit.
+USUAL_CHANCE: Final = "own"
+CHANCES: Final = {USUAL_CHANCE: "its own limit", "0.05": "1 in 20", "0.1": "1 in 10", "0.25": "1 in 4"}
 #: How many drivers a sheet of tests may name, as the address says it, in words; ten where it says nothing.
 SHEET_SIZES: Final = {"": ("Ten", 10), "5": ("Five", 5), "20": ("Twenty", 20)}
 #: Ages in whole years, from and to.

@@ -64,7 +64,9 @@ def _out_of_use(overview: Overview) -> Iterator[Tile]:
 
 def _batteries(overview: Overview) -> Iterator[Tile]:
     held = overview.batteries
-    yield Tile(held.will_not_last, "May not last until the next visit", reverse("batteries:will_not_last"))
+    yield Tile(
+        held.will_not_last, "May not last until the next visit, by their limit", reverse("batteries:will_not_last")
+    )
     yield Tile(held.already_below, "Already below", _with("batteries:will_not_last", list="below"))
     yield Tile(held.never_tested, "Never tested", _with("batteries:will_not_last", list="never"))
     yield Tile(held.not_enough, "Not enough data for a forecast", _with("batteries:will_not_last", list="not_enough"))

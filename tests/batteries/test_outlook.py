@@ -52,9 +52,11 @@ def test_the_likeliest_stand_first(manager: Person) -> None:
     assert list(queries.will_not_last(manager, chance=0.05)) == [rows[1], rows[3], rows[0], rows[2]]
 
 
-@pytest.mark.parametrize(("query", "count"), [("chance=0.05", 3), ("chance=0.1", 2), ("chance=0.25", 1), ("", 2)])
+@pytest.mark.parametrize(
+    ("query", "count"), [("chance=0.05", 3), ("chance=0.1", 2), ("chance=0.25", 1), ("", 2), ("chance=own", 2)]
+)
 def test_the_share_can_be_chosen(desk: Client, query: str, count: int) -> None:
-    """1 in 20, 1 in 10 (the usual) or 1 in 4; the heading counts the rows."""
+    """1 in 20, 1 in 10 or 1 in 4, or its own limit (usual; assumed 1 in 10); the heading counts the rows."""
     for chance in (0.07, 0.2, 0.5):
         a_forecast(a_fitted_device(), chance_before_visit=chance)
     page = shown(desk, query)
@@ -63,11 +65,22 @@ def test_the_share_can_be_chosen(desk: Client, query: str, count: int) -> None:
 
 
 def test_a_share_that_is_no_choice_is_the_usual(desk: Client) -> None:
-    """A typed address with another share shows 1 in 10, and says so in the filter."""
+    """A typed address with another share shows what is over its own limit, and says so in the filter."""
     a_forecast(a_fitted_device(), chance_before_visit=0.07)
     page = shown(desk, "chance=0.07")
     assert "Will not last until the next visit: 0" in page
-    assert '<option value="0.1" selected>' in page
+    assert '<option value="own" selected>its own limit</option>' in page
+
+
+def test_each_driver_is_held_to_its_own_limit(desk: Client, manager: Person) -> None:
+    """One with 7 in 100 under a limit of 1 in 20 stands there, one with 2 in 10 under 3 in 10 does not, nor at it."""
+    strict = a_forecast(a_fitted_device(), chance_before_visit=0.07, limit=0.05)
+    a_forecast(a_fitted_device(), chance_before_visit=0.2, limit=0.3)
+    a_forecast(a_fitted_device(), chance_before_visit=0.1, limit=0.1)
+    assert list(queries.will_not_last(manager)) == [strict]
+    assert queries.counts(manager).will_not_last == 1
+    assert len(saved(desk)) == 2
+    assert "Will not last until the next visit: 2" in shown(desk, "chance=0.1")
 
 
 def test_only_drivers_in_service_stand_here(manager: Person) -> None:

@@ -13,8 +13,8 @@ from fleet.batteries.queries.backtests import (
     latest_backtest,
     types_with_backtest,
 )
+from fleet.batteries.queries.fleet import Counts as TypeCounts
 from fleet.batteries.queries.fleet import (
-    ASSUMED_LIMIT,
     TypeStand,
     bands,
     counts_of,
@@ -25,7 +25,6 @@ from fleet.batteries.queries.fleet import (
     supply_of,
     types_with_packs,
 )
-from fleet.batteries.queries.fleet import Counts as TypeCounts
 from fleet.batteries.queries.limits import Line as LimitLine
 from fleet.batteries.queries.limits import (
     chemistries_without_life,
@@ -38,6 +37,7 @@ from fleet.batteries.queries.limits import (
 )
 from fleet.batteries.queries.orders import Order, order_of
 from fleet.batteries.queries.outlook import (
+    ASSUMED_LIMIT,
     LISTS,
     Counts,
     TypeWithoutForecast,

@@ -11,7 +11,7 @@ from django.db.models import Count, Q, QuerySet
 
 from fleet.batteries.models import Fitting, Forecast, Pack, PackSupply, TypeOutlook
 from fleet.batteries.queries.asked import Asked, asked_by_type
-from fleet.batteries.queries.outlook import counted, forecasts, never_tested
+from fleet.batteries.queries.outlook import ASSUMED_LIMIT, counted, forecasts, never_tested
 from fleet.core.battery.arrays import IntArray
 from fleet.core.battery.stock import total_for
 from fleet.core.lifecycle import Condition
@@ -29,8 +29,6 @@ BANDS: Final = (
     (None, 0.80, "Under 80 %"),
 )
 UNKNOWN: Final = "Not known"
-#: The built-in limit where nobody has set one: see batteries.queries.policy.
-ASSUMED_LIMIT: Final = 0.10
 
 
 @dataclass(frozen=True, slots=True)

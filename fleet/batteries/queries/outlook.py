@@ -7,9 +7,10 @@ below its level already stands in its own list and in no other.
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 from django.db.models import Count, Exists, F, Min, OuterRef, Q, QuerySet
+from django.db.models.functions import Coalesce
 
 from fleet.batteries.models import Fitting, FittingQuerySet, Forecast, ForecastQuerySet, RuntimeTest
 from fleet.batteries.queries.asked import AT_ONCE, AT_VISIT
@@ -18,8 +19,11 @@ from fleet.core.lifecycle import Condition
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceQuerySet, DeviceType
 
+#: The built-in limit where nobody has set one: see batteries.queries.policy.
+ASSUMED_LIMIT: Final = 0.10
 _HELD = ("pack", "device__device_type__maker", "device__home__site")
 _BELOW = Q(already_below=True)
+_LIMIT = Coalesce(F("limit"), ASSUMED_LIMIT)
 _AT_ONCE = Q(advice__in=AT_ONCE)
 _AT_VISIT = Q(advice=AT_VISIT)
 _NOT_ENOUGH = Q(basis=Forecast.Basis.NOT_ENOUGH)
@@ -57,13 +61,17 @@ def forecasts(person: Person) -> ForecastQuerySet:
     return rows.within(person).filter(device__condition=Condition.IN_SERVICE)
 
 
-def will_not_last(person: Person, chance: float = 0.1) -> ForecastQuerySet:
-    """Packs with at least this chance of passing their level before the driver's next visit, the likeliest first."""
+def will_not_last(person: Person, chance: float | None = None) -> ForecastQuerySet:
+    """Packs with at least this chance of passing their level before the driver's next visit, the likeliest first.
+
+    Without a chance those of which it is over the risk limit in force for their driver.
+    """
     return forecasts(person).filter(_will_not_last(chance)).order_by("-chance_before_visit", "-pk")
 
 
-def _will_not_last(chance: float) -> Q:
-    return Q(already_below=False, chance_before_visit__gte=chance)
+def _will_not_last(chance: float | None) -> Q:
+    over = Q(chance_before_visit__gt=_LIMIT) if chance is None else Q(chance_before_visit__gte=chance)
+    return Q(already_below=False) & over
 
 
 def already_below(person: Person) -> ForecastQuerySet:
@@ -133,8 +141,8 @@ def types_without_forecast(rows: QuerySet[Forecast]) -> list[TypeWithoutForecast
     return sorted(found, key=lambda group: group.name)
 
 
-def counts(person: Person, chance: float = 0.1) -> Counts:
-    """How many rows each list has for the person."""
+def counts(person: Person, chance: float | None = None) -> Counts:
+    """How many rows each list has for the person; `chance` as for `will_not_last`."""
     found = counted(forecasts(person), chance)
     return Counts(
         will_not_last=found["will_not_last"],
@@ -149,8 +157,11 @@ def counts(person: Person, chance: float = 0.1) -> Counts:
     )
 
 
-def counted(rows: ForecastQuerySet, chance: float = 0.1) -> dict[str, Any]:
-    """How many of these forecasts stand in each list, by its name, and when the `oldest` was made; one query."""
+def counted(rows: ForecastQuerySet, chance: float | None = None) -> dict[str, Any]:
+    """How many of these forecasts stand in each list, by its name, and when the `oldest` was made; one query.
+
+    `chance` as for `will_not_last`.
+    """
     return rows.aggregate(
         will_not_last=Count("pk", filter=_will_not_last(chance)),
         below=Count("pk", filter=_BELOW),

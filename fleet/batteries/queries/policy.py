@@ -6,8 +6,9 @@ from decimal import Decimal
 from typing import Final
 
 from fleet.batteries.models import RiskLimit, TypeOutlook
-from fleet.batteries.queries.fleet import ASSUMED_LIMIT, pack_price
+from fleet.batteries.queries.fleet import pack_price
 from fleet.batteries.queries.limits import limits, narrowest
+from fleet.batteries.queries.outlook import ASSUMED_LIMIT
 from fleet.core.battery.decision import break_even_limit
 from fleet.registry.models import Device, DeviceType
 

@@ -44,7 +44,8 @@ def _advised(title: str, means: str, none: str) -> Shown:
 SHOWN = {
     FIRST_LIST: Shown(
         "Will not last until the next visit",
-        "Drivers in service whose battery may fall under its replacement level before anybody sees it again.",
+        "In service with a battery that may fall under its replacement level before anybody sees it again: usually "
+        "those with a greater chance of it than the limit in force for the driver allows.",
         "No battery has that chance of falling under its level before the next visit.",
         ChanceFilter, tables.OutlookTable, tables.FORECAST_HEADER, tables.forecast_rows,
     ),
@@ -97,7 +98,7 @@ def will_not_last(request: HttpRequest) -> HttpResponse:
     """One of the lists, with the number of rows in each above it."""
     name, chance = _asked(request)
     shown, narrowed = SHOWN[name], _narrowed(request)
-    counts = queries.counts(person_of(request), float(chance))
+    counts = queries.counts(person_of(request), _least(chance))
     context = {
         "name": name,
         "shown": shown,
@@ -129,10 +130,15 @@ def _asked(request: HttpRequest) -> tuple[str, str]:
     return name if name in SHOWN else FIRST_LIST, chance if chance in CHANCES else USUAL_CHANCE
 
 
+def _least(chance: str) -> float | None:
+    """The least chance that counts; None where it is each driver's own limit."""
+    return None if chance == USUAL_CHANCE else float(chance)
+
+
 def _narrowed(request: HttpRequest) -> Any:
     name, chance = _asked(request)
     person = person_of(request)
-    rows = queries.will_not_last(person, float(chance)) if name == FIRST_LIST else queries.LISTS[name](person)
+    rows = queries.will_not_last(person, _least(chance)) if name == FIRST_LIST else queries.LISTS[name](person)
     typed = request.GET.copy()
     typed["chance"] = chance
     return SHOWN[name].filter(typed, queryset=rows, request=request)
