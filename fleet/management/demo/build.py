@@ -11,6 +11,7 @@ from fleet.management.demo.diary import Diary, Progress, local
 from fleet.management.demo.dice import Dice
 from fleet.management.demo.drivers import TAKEN_OVER_SHARE, take_over, wishes
 from fleet.management.demo.hospital import build_hospital
+from fleet.management.demo.instruments import plan_instruments
 from fleet.management.demo.libraries import build_libraries, first_sight, plan_nights, plan_sightings
 from fleet.management.demo.people import build_people
 from fleet.management.demo.policy import plan_policy
@@ -43,6 +44,7 @@ def build(devices: int, *, seed: int, end: datetime, progress: Progress) -> Worl
 def _begin(world: World, count: int) -> None:
     """Take over what is in use, and plan everything that chance will bring."""
     start, end = clock.today(), clock.local_day(world.diary.end)
+    plan_instruments(world)
     build_libraries(world, start, end)
     fresh = max(3, count // 100)
     wanted = wishes(world.hospital, count - fresh, world.rng)

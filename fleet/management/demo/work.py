@@ -9,6 +9,7 @@ from fleet.bench.models import Order, Step
 from fleet.management.demo.cells import Run
 from fleet.management.demo.dice import Dice
 from fleet.management.demo.world import World
+from fleet.stores.models import Instrument
 
 _NOTES: Final = {
     "Software version": "3.{minor}.{patch}",
@@ -30,7 +31,8 @@ def work_through(
         return
     given = instead or {}
     steps = world.steps(order.procedure_version_id)
-    answers = [(step, given.get(step.position) or _answer(step, world.rng, run)) for step in steps]
+    analyser = world.analysers.get(order.bench_id or 0)
+    answers = [(step, given.get(step.position) or _answer(step, world.rng, run, analyser)) for step in steps]
     answer_many(order, answers, by=by)
 
 
@@ -48,14 +50,19 @@ def finish(order: Order, given: Completion, *, by: Actor) -> Order:
     return complete(order, given, revision=revision, by=by)
 
 
-def _answer(step: Step, rng: Dice, run: Run | None) -> Answer:
+def _answer(step: Step, rng: Dice, run: Run | None, analyser: Instrument | None) -> Answer:
     if step.kind == Step.Kind.CHECK:
         return Answer(passed=True)
     if step.kind == Step.Kind.NOTE:
         return Answer(note=_note(step, rng))
     if not step.required and rng.happens(0.4):
         return Answer(na=True, note="No separate applied part to test")
-    return Answer(value=_value(step, rng, run), note="50 mL syringe" if step.unit == "%" else "")
+    delivery = step.unit == "%"
+    return Answer(
+        value=_value(step, rng, run),
+        note="50 mL syringe" if delivery else "",
+        instrument=analyser if delivery and run is None else None,
+    )
 
 
 def _note(step: Step, rng: Dice) -> str:

@@ -15,6 +15,7 @@ from fleet.management.demo.dice import Dice
 from fleet.management.demo.hospital import Hospital, Model
 from fleet.management.demo.people import Crew
 from fleet.registry.models import Device, Place
+from fleet.stores.models import Instrument
 
 #: What a pack has lost when it is due, and which shares of that it loses evenly and in a bend towards the end.
 LOSS: Final = 0.21
@@ -93,6 +94,8 @@ class World:
     drivers: list[Driver] = field(default_factory=list)
     notable: list[Notable] = field(default_factory=list)
     in_force: dict[str, LibraryVersion] = field(default_factory=dict)
+    #: What measures delivery on a bench, by the bench's key.
+    analysers: dict[int, Instrument] = field(default_factory=dict)
     _steps: dict[int, list[Step]] = field(default_factory=dict)
 
     def steps(self, version_id: int) -> list[Step]:
