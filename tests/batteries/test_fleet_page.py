@@ -1,6 +1,6 @@
 """Packs to hold: what to order when, the need month by month, how the packs stand, and what other limits come to."""
 
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -9,7 +9,7 @@ from django.test import Client
 
 from fleet.batteries import actions, queries
 from fleet.batteries.models import Forecast, PackSupply
-from fleet.batteries.queries.asked import asked_by_type
+from fleet.batteries.queries.asked import Asked, asked_by_type
 from fleet.core.battery.decision import Advice
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceType
@@ -248,6 +248,31 @@ def test_the_order_rests_on_what_the_limits_ask_for_where_that_is_more() -> None
     assert (order.by, order.advice.quantity, order.lasts_until) == (date(2026, 12, 23), 4, date(2027, 1, 19))
     assert [line.enough for line in order.lines[:6]] == [5, 12, 12, 12, 13, 15]
     assert [line.left for line in order.lines[:3]] == [7, 0, 0]
+
+
+def test_packs_left_in_that_may_fall_under_their_level_are_added() -> None:
+    """8 asked for on 20 January and 10 left in with 3 in 10 until then: 3 expected, and 6 enough 19 in 20 times.
+
+    One whose chance is not known adds nothing. By the demand alone 7 would be enough to the end of January.
+    """
+    kind = with_stock(9)
+    visit = date(2027, 1, 20)
+    asked_of(kind, Advice.REPLACE_AT_VISIT, visit, count=8)
+    for advice in (Advice.WAIT, Advice.SKIP_TEST) * 5:
+        a_forecast(a_fitted_device(device_type=kind), advice=advice.value, next_visit=visit, chance_before_visit=0.3)
+    no_forecast(a_fitted_device(device_type=kind), advice=Advice.TEST_NOW.value)
+    order = the_order(kind)
+    assert [line.enough for line in order.lines[1:3]] == [14, 14]
+    assert order.need.expected[1] == pytest.approx(11)
+    assert order.lasts_until == date(2027, 1, 19)
+
+
+def test_packs_left_in_are_spread_until_their_visit() -> None:
+    """Three until a visit in four days, and two until one that is late: these today."""
+    today = TODAY.date()
+    asked = Asked(left_in={today + timedelta(days=4): 3.0, today - timedelta(days=9): 2.0})
+    assert asked.left_in_by_day(today, 5).tolist() == pytest.approx([2.75, 3.5, 4.25, 5, 5])
+    assert Asked().left_in_by_day(today, 2).tolist() == [0, 0]
 
 
 def test_later_the_demand_overtakes_what_the_limits_ask_for() -> None:

@@ -1,8 +1,9 @@
 """What to order of a type, when and why, from the demand of the last night and what lies on the shelf.
 
 Two totals run from now to each month's end: the packs that are expected to fall under their level, whatever is done,
-and the replacements that the risk limits ask for before that. The order rests at each month on the larger. What the
-limits ask for is known up to each driver's next visit and held level after it, so that the other overtakes it. Days are
+and the replacements that the risk limits ask for before that, with the packs left in that may fall under their level
+before their next visit (enough of them by Poisson's law). The order rests at each day on the larger. The second is
+known up to each driver's next visit and held level after it, so that the other overtakes it. Days are
 counted: within a month the demand is spread evenly, replacements asked for count on the day of their visit, and a
 delivery from the day on which it is expected.
 """
@@ -18,7 +19,7 @@ from fleet.batteries.queries.asked import Asked
 from fleet.batteries.queries.fleet import Demand, TypeStand
 from fleet.batteries.queries.what_if import number
 from fleet.core.battery.arrays import FloatArray, IntArray
-from fleet.core.battery.stock import StockAdvice, Supply, by_day, stock_advice
+from fleet.core.battery.stock import StockAdvice, Supply, by_day, enough_for, stock_advice
 from fleet.core.due import add_months
 from fleet.web.phrases import day
 
@@ -50,7 +51,8 @@ class MonthLine:
 class Need:
     """Packs of a type from now on: enough at the service level to each day's (D,) and month's end (M,), and expected.
 
-    In each the larger of the demand and of what the limits ask for, of which `asked` (M,) is the number by month.
+    In each the larger of the demand and of what the limits ask for with the packs left in that may fall under their
+    level; `asked` (M,) is what the limits ask for by month.
     """
 
     asked: IntArray
@@ -178,13 +180,14 @@ def order_of(stand: TypeStand, today: date) -> Order | None:
 
 def _need(stand: TypeStand, demand: Demand, today: date) -> Need:
     ends = np.array([(add_months(first, 1) - today).days for first in demand.months])
-    asked = stand.asked.by_day(today, int(ends[-1]))
-    daily = np.maximum(by_day(ends, demand.total(stand.supply.service_level)), asked)
+    asked, left_in = (of(today, int(ends[-1])) for of in (stand.asked.by_day, stand.asked.left_in_by_day))
+    level = stand.supply.service_level
+    daily = np.maximum(by_day(ends, demand.total(level)), asked + enough_for(left_in, level))
     return Need(
         asked=stand.asked.by_month(demand.months),
         daily=daily,
         enough=np.rint(daily[ends - 1]).astype(np.int64),
-        expected=np.maximum(demand.total_expected, asked[ends - 1]),
+        expected=np.maximum(demand.total_expected, (asked + left_in)[ends - 1]),
     )
 
 

@@ -20,6 +20,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import stats
 
 from fleet.core.battery.arrays import BoolArray, FloatArray, IntArray, first_bad, same_length
 from fleet.core.errors import BadValueError
@@ -99,6 +100,14 @@ def by_day(ends: IntArray, totals: FloatArray | IntArray) -> FloatArray:
     same_length(ends=ends, totals=totals)
     first_bad(np.diff(ends, prepend=0) < 1, ends, "ends", "a month ends after the one before it, and after today")
     return np.asarray(np.interp(np.arange(1, ends[-1] + 1), [0, *ends], [0, *totals]))
+
+
+def enough_for(expected: FloatArray, service_level: float) -> IntArray:
+    """Return the counts (D,) that are enough with a chance, of independent packs of which so many (D,) are expected.
+
+    By Poisson's law, which is wider than that of any such count. What packs of one type share is left out.
+    """
+    return np.asarray(stats.poisson.ppf(service_level, expected), dtype=np.int64)
 
 
 def total_for(stored: Mapping[str, Sequence[int]], service_level: float) -> IntArray:
