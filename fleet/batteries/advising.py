@@ -76,20 +76,34 @@ def _reason(forecast: Forecast, advice: Advice, today: date, last_full: LastFull
         return f"its latest test was under {level}" + (_UNSURE if last_full and last_full.wrong else "")
     if forecast.already_below:
         return f"it is expected to be under {level} already, though no test says so"
+    if forecast.basis == Forecast.Basis.NOT_ENOUGH and advice is Advice.CALL_IN:
+        return "too little is known of it for a number, but its chance is over your limit: test it at once"
     if forecast.basis == Forecast.Basis.NOT_ENOUGH:
         return "too little is known of it to say more"
     chance = chance_against_limit(forecast, advice, today, assumed_limit=assumed_limit)
+    if forecast.basis == Forecast.Basis.ASSUMED and advice is Advice.CALL_IN:
+        return f"{chance}; that is assumed, as nothing or too little of its type was measured: test it at once"
     return _why_test(forecast, chance, today, last_full) if advice is Advice.TEST_NOW else chance
 
 
 def _why_test(forecast: Forecast, chance: str, today: date, last_full: LastFull | None) -> str:
     if forecast.basis == Forecast.Basis.ASSUMED:
         return "too little was measured of its type, so most of what is said of it is assumed"
+    if _is_beyond(forecast):
+        why = "the visit after the next lies beyond the age up to which anything is known of such packs"
+        return why if forecast.chance_before_visit is None else f"{why}; {chance}"
     if last_full is None:
         return f"it never had a full test; {chance}"
     if would_settle(forecast):
         return f"{chance}; a test would settle it"
-    return f"its last full test was on {phrases.day(last_full.on)}, {phrases.ago(last_full.on, today)}; {chance}"
+    # The advice asks about a test at the visit, or how long it will be untested by then; both are told by these words.
+    last = f"its last full test was on {phrases.day(last_full.on)}, {phrases.ago(last_full.on, today)}"
+    return f"{last}, and by its next visit it needs a new one to go by; {chance}"
+
+
+def _is_beyond(forecast: Forecast) -> bool:
+    """Whether a visit is planned of which the forecast says nothing, since nobody has tested packs near that age."""
+    return forecast.following_visit is not None and forecast.chance_before_following is None
 
 
 def would_settle(forecast: Forecast) -> bool:

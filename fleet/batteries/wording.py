@@ -147,6 +147,9 @@ def chance_before_following(forecast: Forecast) -> str:
 
 def crossing(forecast: Forecast) -> str:
     """Say when the level is expected to be passed, with its 80 % interval; a day beyond the horizon has no name."""
+    if forecast.crossing_on is None and forecast.why_not:
+        early = f"; 1 in 10 that it is before {phrases.day(forecast.crossing_early)}" if forecast.crossing_early else ""
+        return f"{forecast.why_not[0].lower()}{forecast.why_not[1:].rstrip('.')}{early}"
     if forecast.crossing_on is None:
         if forecast.crossing_early is None:
             return "not within 15 years"
@@ -156,7 +159,8 @@ def crossing(forecast: Forecast) -> str:
 
 def crossing_interval(forecast: Forecast, to: str = " to ") -> str:
     """The first and last day of the interval that holds 8 in 10 of such packs."""
-    late = phrases.day(forecast.crossing_late) if forecast.crossing_late else "more than 15 years from now"
+    endless = "an age too old to tell" if forecast.why_not else "more than 15 years from now"
+    late = phrases.day(forecast.crossing_late) if forecast.crossing_late else endless
     early = phrases.day(forecast.crossing_early) if forecast.crossing_early else "the first day"
     return f"{early}{to}{late}"
 

@@ -93,8 +93,19 @@ def doubts(days: dict[int, date] | None = None, **facts: Any) -> list[tuple[str,
         ),
         (
             {"advice": "test", "chance_before_following": 0.02, "test_clears_at": None},
-            ("Test at the next visit: its last full test was on 20 Nov 2024, 2 years ago; less than 1 in 20 chance of "
-            "falling under 80 % before 14 Mar 2028, the visit after it; your limit is 1 in 10."),
+            ("Test at the next visit: its last full test was on 20 Nov 2024, 2 years ago, and by its next visit it "
+            "needs a new one to go by; less than 1 in 20 chance of falling under 80 % before 14 Mar 2028, the visit "
+            "after it; your limit is 1 in 10."),
+        ),
+        (
+            {"advice": "call_in", "basis": "none", "chance_before_visit": None, "chance_before_following": None},
+            ("Call in before its visit: too little is known of it for a number, but its chance is over your limit: "
+            "test it at once."),
+        ),
+        (
+            {"advice": "call_in", "basis": "guess", "chance_before_visit": 0.34},
+            ("Call in before its visit: 3 in 10 chance of falling under 80 % before 14 Mar 2027; your limit is 1 in "
+            "10; that is assumed, as nothing or too little of its type was measured: test it at once."),
         ),
         (
             {"advice": "test", "basis": "none"},
@@ -124,6 +135,14 @@ def doubts(days: dict[int, date] | None = None, **facts: Any) -> list[tuple[str,
 def test_each_advice_is_one_sentence_with_its_reason(facts: dict[str, Any], said: str) -> None:
     """What to do, by which chance, by which day, against which limit; and what is missing says so."""
     assert sentence(**facts) == said
+
+
+def test_a_visit_beyond_all_that_is_known_is_the_reason_to_test() -> None:
+    """It is not said that no visit is planned."""
+    said = sentence(advice="test", chance_before_following=None)
+    assert said.startswith("Test at the next visit: the visit after the next lies beyond the age up to which")
+    assert "chance of falling under 80 % before 14 Mar 2027" in said
+    assert sentence(advice="test", chance_before_following=None, chance_before_visit=None).endswith("such packs.")
 
 
 def test_every_advice_has_a_sentence() -> None:

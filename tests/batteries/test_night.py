@@ -9,7 +9,6 @@ import pytest
 from fleet.batteries import actions
 from fleet.batteries.actions.history import TypeHistory, type_history
 from fleet.batteries.actions.outlooks import stored_fit
-from fleet.batteries.actions.rows import NO_AGE
 from fleet.batteries.models import Backtest, ChemistryLife, Fitting, Forecast, Pack, RiskLimit, RuntimeTest, TypeOutlook
 from fleet.batteries.queries.policy import limit_for
 from fleet.core.battery.bend.histories import OUTSIDE_TABLE, PLAIN, SHORT_CHARGE
@@ -17,7 +16,7 @@ from fleet.core.battery.decision import Advice
 from fleet.core.due import add_months
 from fleet.registry.actions import edit_device_type
 from fleet.registry.models import Device, DeviceType
-from fleet.schedules.models import Due
+from fleet.schedules.models import Due, Plan
 from fleet.web import clock
 from tests.batteries.builders import START, a_fitted_device, a_history, a_logged_test, a_pack
 from tests.builders import BY, a_device, a_type
@@ -56,15 +55,6 @@ def a_faster_batch(code: str) -> None:
         Pack.objects.filter(fittings__device=device).update(date_code=code)
         start = datetime(2026, 9, 1 + row, 8, 0, tzinfo=UTC)
         a_logged_test(device, started_at=start, stopped_at=start + timedelta(hours=7 * (0.75 + 0.002 * row)))
-
-
-def an_ageless_device(share: float) -> Device:
-    """A driver with a pack fitted nobody knows when, with one test since, of that share of its rating."""
-    device, pack = a_device(), a_pack()
-    actions.fit(pack, device, on=date(2025, 3, 1), by=BY, known=False)
-    start = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
-    a_logged_test(device, started_at=start, stopped_at=start + timedelta(hours=7 * share))
-    return device
 
 
 class TestHistory:
@@ -157,6 +147,15 @@ class TestHistory:
         assert visits[device.pk] == (date(2027, 3, 14), date(2028, 9, 14))
         assert visits[other.pk] == (None, None)
 
+    def test_a_library_update_is_no_visit_at_which_a_pack_is_replaced(self) -> None:
+        """Only a service or a battery test has the driver in a technician's hands."""
+        device = a_fitted_device()
+        with_visit(device, date(2027, 3, 14), months=18)
+        Plan.objects.update(kind=Plan.Kind.BATTERY)
+        assert history_of(device).fitted[0].visit == date(2027, 3, 14)
+        Plan.objects.update(kind=Plan.Kind.LIBRARY)
+        assert history_of(device).fitted[0].visit is None
+
     def test_a_late_visit_is_followed_one_interval_from_today(self) -> None:
         """What is late is taken as made today."""
         device = a_fitted_device()
@@ -200,19 +199,6 @@ class TestForecastRows:
         row = Forecast.objects.get()
         assert (row.basis, row.already_below) == (Forecast.Basis.NOT_ENOUGH, True)
         assert row.advice == Advice.REPLACE_NOW.value
-
-    def test_a_pack_of_an_age_nobody_knows_has_no_number_and_moves_no_other(self) -> None:
-        """It and its tests stay out of the type's fit; it is tested, or replaced if its own latest test says so."""
-        device = a_history()[0]
-        night()
-        before = Forecast.objects.get(device=device)
-        good, bad = (an_ageless_device(share) for share in (0.95, 0.6))
-        night()
-        rows = [Forecast.objects.get(device=each) for each in (good, bad)]
-        assert [(row.basis, row.advice) for row in rows] == [("none", "test"), ("none", "replace")]
-        assert {row.why_not for row in rows} == {NO_AGE}
-        assert Forecast.objects.get(device=device).fraction_today == before.fraction_today
-        assert TypeOutlook.objects.get().tests_used == 36
 
     def test_the_limit_in_force_makes_the_advice(self) -> None:
         """A pack that may cross before its second visit stays in under a wide limit and goes under a narrow one."""
@@ -300,38 +286,6 @@ class TestTypeRows:
         assert 0 < demand["total_expected"][-1] <= 24
         assert outlook.new_life_low < outlook.new_life_middle < outlook.new_life_high
         assert 0 < outlook.fade_first_year < 0.1
-
-    def test_a_pack_of_an_age_nobody_knows_is_needed_like_the_mean_of_the_others(self) -> None:
-        """One more than twelve raises what is expected by a twelfth; one that is below, by one pack at once."""
-        a_history()
-        night()
-        before = TypeOutlook.objects.get()
-        an_ageless_device(0.95)
-        night()
-        after = TypeOutlook.objects.get()
-        more = np.array(after.demand["total_expected"]) / np.array(before.demand["total_expected"])
-        assert more[-6:] == pytest.approx(13 / 12, abs=0.02)
-        needed = [sum(row["packs_next_year"] for row in each.what_if) for each in (before, after)]
-        assert needed[1] == pytest.approx(needed[0] * 13 / 12, rel=0.01)
-        an_ageless_device(0.6)
-        night()
-        assert TypeOutlook.objects.get().demand["total_expected"][0] >= after.demand["total_expected"][0] + 0.9
-
-    def test_where_nobody_knows_any_age_no_demand_is_invented(self) -> None:
-        """There is no mix of ages to take."""
-        ChemistryLife.objects.create(chemistry="NiMH", life_years=Decimal(4), source="maker's letter of 2025")
-        an_ageless_device(0.95)
-        night()
-        outlook = TypeOutlook.objects.get()
-        assert (outlook.basis, outlook.demand, outlook.what_if) == (Forecast.Basis.ASSUMED, {}, [])
-
-    def test_a_backtest_takes_no_pack_of_an_age_nobody_knows(self) -> None:
-        """Its crossing would count as one of a young pack."""
-        a_history()
-        for share in (0.95, 0.6):
-            an_ageless_device(share)
-        (row, _) = actions.run_backtests(at=clock.now())
-        assert row.packs == 12
 
     def test_a_pack_under_its_level_by_its_test_is_needed_now(self) -> None:
         """It counts in full from the first month on."""

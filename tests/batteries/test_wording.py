@@ -118,6 +118,15 @@ def test_a_crossing_beyond_the_horizon_has_no_date(
     assert said in wording.crossing(forecast).replace("\u00a0", " ")
 
 
+def test_a_crossing_that_nobody_names_says_why() -> None:
+    """Beyond what was tested there is no day, and the words are not those of a long life."""
+    why = "Nobody has tested a pack of this type older than 1.6 years: no day is given beyond 4.8 years of age."
+    said = wording.crossing(Forecast(crossing_early=date(2028, 3, 1), why_not=why)).replace("\u00a0", " ")
+    assert said == f"n{why[1:-1]}; 1 in 10 that it is before 1 Mar 2028"
+    days = {"crossing_on": date(2028, 6, 1), "crossing_early": date(2028, 3, 1)}
+    assert wording.crossing(Forecast(why_not=why, **days)).endswith("and an age too old to tell)")
+
+
 def test_an_old_forecast_says_that_it_is_old() -> None:
     """Past 36 hours the words say that a night was missed; before, only when it was made."""
     assert "older" not in wording.made_words(START, START + timedelta(hours=36))

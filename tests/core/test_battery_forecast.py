@@ -350,6 +350,19 @@ def test_an_interval_that_begins_before_the_last_test_says_so() -> None:
     assert_array_equal(found.low_is_past[-2:], [True, False])
 
 
+def test_no_crossing_is_named_far_beyond_the_oldest_age_that_is_known_of() -> None:
+    """Ages beyond three times the oldest known are not named; chances, and ages within, stay as they are."""
+    case, before = usual()
+    found = forecast(case.tests, case.packs, level=LEVEL, fit=before.fit, vouched_years=1.5)
+    for name in ("crossing_low_age", "crossing_median_age", "crossing_high_age"):
+        was, now = getattr(before, name), getattr(found, name)
+        assert_array_equal(now, np.where(was > 4.5, np.inf, was))
+    assert np.isinf(found.crossing_high_age).any()
+    assert np.isfinite(found.crossing_low_age).any()
+    assert_array_equal(found.chance_before_following, before.chance_before_following)
+    assert_array_equal(found.uncertain, before.uncertain)
+
+
 def test_packs_seen_from_mid_life_do_not_look_slower_than_they_are() -> None:
     """A record that began when packs were old lacks the quick ones; told so, the forecast of a new pack is not late."""
     case = drawn_type(41, packs=1200, tests_each=3, spread=np.diag([4e-4, 4e-4]))

@@ -1,26 +1,29 @@
 """The nightly forecast: rows in, arrays to the core, rows out. One device type at a time."""
 
+import logging
 from collections import Counter
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from itertools import islice
 
 import numpy as np
-from django.db import transaction
+from django.db import OperationalError, transaction
 
 from fleet.audit.actors import Actor
 from fleet.batteries.actions.history import FittedPack, TypeHistory, type_history
-from fleet.batteries.actions.outlooks import Group, new_pack, stored_fit, type_outlook
+from fleet.batteries.actions.outlooks import Group, new_pack, stored_fit, stored_vouched, type_outlook
 from fleet.batteries.actions.packs import remove
-from fleet.batteries.actions.priors import lends, prior_of, recalibration_of
+from fleet.batteries.actions.priors import Beforehand, beforehand, lends, recalibration_of
 from fleet.batteries.actions.rows import made
 from fleet.batteries.models import Fitting, Forecast, TypeOutlook
 from fleet.batteries.queries.policy import limits_of_type
+from fleet.core.battery.bend.borrowing import TypeRecord
 from fleet.core.battery.bend.fit import FadeFit
-from fleet.core.battery.bend.parameters import FadePrior
 from fleet.core.battery.forecast import TypeForecast, forecast
+from fleet.core.errors import BenchwardError
 from fleet.core.lifecycle import Condition
 from fleet.registry.models import DeviceType
 from fleet.web import clock
@@ -31,7 +34,12 @@ QUICK = 1000
 _NUMBERS = [field.name for field in Forecast._meta.concrete_fields if field.name not in {"id", "pack"}]  # noqa: SLF001 - Django's public name for it
 _TYPE_NUMBERS = [field.name for field in TypeOutlook._meta.concrete_fields if field.name not in {"id", "device_type"}]  # noqa: SLF001 - Django's public name for it
 
+logger = logging.getLogger("fleet.batteries")
 Progress = Callable[[int, int | None], None]
+
+
+class TypesFailedError(BenchwardError):
+    """Some types could not be forecast; the others were."""
 
 
 def refresh_forecasts(
@@ -39,21 +47,51 @@ def refresh_forecasts(
 ) -> dict[str, int]:
     """Forecast every fitted pack anew (of one type, or of all). Safe to run again; short writes, so pages keep going.
 
-    Derived rows: they leave no trail of their own, since each follows from tests and fittings that do.
+    Derived rows: they leave no trail of their own, since each follows from tests and fittings that do. A type that
+    fails keeps the forecasts it had and stops no other; TypesFailedError names it once the others are done.
     """
-    today = clock.local_day(at)
-    histories = [type_history(each, today) for each in DeviceType.objects.order_by("pk")]
-    lenders = {each.device_type.pk: each.record for each in histories if lends(each.record)}
+    failed: dict[DeviceType, str] = {}
+    histories, lenders = _histories(clock.local_day(at), failed)
     wanted = [each for each in histories if device_type is None or each.device_type == device_type]
     counts = {"forecast": 0, "without enough data": 0}
     for done, history in enumerate(wanted):
         if progress:
             progress(done, len(wanted))
-        if history.pack_ids:
-            for name, number in _refresh_type(history, prior_of(history, lenders), at).items():
-                counts[name] += number
+        with _kept_apart(history.device_type, failed):
+            if history.pack_ids:
+                for name, number in _refresh_type(history, beforehand(history, lenders), at).items():
+                    counts[name] += number
     _drop_outdated()
+    named = [f"{each}: {why}" for each, why in failed.items() if device_type in {None, each}]
+    if named:
+        message = f"Not forecast, and so left as before: {'; '.join(named)}. All other types were done: {counts}."
+        raise TypesFailedError(message)
     return counts
+
+
+def _histories(today: date, failed: dict[DeviceType, str]) -> tuple[list[TypeHistory], dict[int, TypeRecord]]:
+    """Return all types' histories, and the records of those that lend by their key."""
+    histories: list[TypeHistory] = []
+    lenders: dict[int, TypeRecord] = {}
+    for each in DeviceType.objects.order_by("pk"):
+        with _kept_apart(each, failed):
+            history = type_history(each, today)
+            if lends(history.record):
+                lenders[each.pk] = history.record
+            histories.append(history)
+    return histories, lenders
+
+
+@contextmanager
+def _kept_apart(device_type: DeviceType, failed: dict[DeviceType, str]) -> Iterator[None]:
+    """Note what went wrong with a type, so that the others go on; without a database none can."""
+    try:
+        yield
+    except OperationalError:
+        raise
+    except Exception as error:
+        logger.exception("forecasts of %s", device_type)
+        failed[device_type] = f"{type(error).__name__}: {error}"
 
 
 def refresh_if_quick(device_type: DeviceType) -> bool:
@@ -66,9 +104,9 @@ def refresh_if_quick(device_type: DeviceType) -> bool:
         return False
     outlook = TypeOutlook.objects.filter(device_type=device_type).first()
     fit = stored_fit(outlook) if outlook else None
-    if fit:
-        now = clock.now()
-        _write(_Night(type_history(device_type, clock.local_day(now)), fit.prior, now, fit).rows())
+    if outlook and fit:
+        now, known = clock.now(), Beforehand(fit.prior, stored_vouched(outlook))
+        _write(_Night(type_history(device_type, clock.local_day(now)), known, now, fit).rows())
         return True
     if Fitting.objects.count() > QUICK:
         return False
@@ -79,8 +117,8 @@ def refresh_if_quick(device_type: DeviceType) -> bool:
 class _Night:
     """One type's forecasts at each of the levels that hold for its drivers; the numbers are fitted once."""
 
-    def __init__(self, history: TypeHistory, prior: FadePrior, at: datetime, fit: FadeFit | None = None) -> None:
-        self._history, self._prior, self._at = history, prior, at
+    def __init__(self, history: TypeHistory, known: Beforehand, at: datetime, fit: FadeFit | None = None) -> None:
+        self._history, self._known, self._at = history, known, at
         self._correction = recalibration_of(history.device_type)
         self._base = self._forecast(history.device_type.replacement_level, fit)
         self._life = new_pack(self._base)
@@ -105,10 +143,11 @@ class _Night:
             self._history.columns,
             self._history.packs,
             level=float(level),
-            prior=self._prior,
+            prior=self._known.prior,
             recalibration=self._correction,
             fit=fit,
             measured=self._history.measured,
+            vouched_years=self._known.vouched_years,
         )
         return _without_ages(found, self._history, level)
 
@@ -124,10 +163,11 @@ def _without_ages(found: TypeForecast, history: TypeHistory, level: Decimal) -> 
     )
 
 
-def _refresh_type(history: TypeHistory, prior: FadePrior, at: datetime) -> dict[str, int]:
-    night = _Night(history, prior, at)
+def _refresh_type(history: TypeHistory, known: Beforehand, at: datetime) -> dict[str, int]:
+    night = _Night(history, known, at)
+    outlook = night.outlook()
     written = _write(night.rows())
-    _write_outlook(night.outlook())
+    _write_outlook(outlook)
     missing = written.pop(Forecast.Basis.NOT_ENOUGH, 0)
     return {"forecast": written.total(), "without enough data": missing}
 

@@ -26,13 +26,15 @@ from fleet.core.battery.runtime import at_reference_temperature, fractions_meet_
 from fleet.core.due import add_months
 from fleet.core.lifecycle import Condition
 from fleet.registry.models import DeviceType
-from fleet.schedules.models import Due
+from fleet.schedules.models import Due, Plan
 from fleet.web import clock
 
 YEAR = 365.25
 SEEN_NEW = 60
 #: Between the next visit and the one after it, where the plan counts hours only.
 USUAL_MONTHS = 12
+#: Plans at whose visits a pack can be replaced (own choice).
+_AT_HAND = (Plan.Kind.SERVICE, Plan.Kind.BATTERY)
 #: A count of cycles says how much a pack is used from this age on; rates differ by this factor at most (own choice).
 _LEAST_USED_YEARS, _WIDEST_USE = 0.25, 5.0
 #: A test is not corrected for a temperature at which a pack would carry less than this share (own choice).
@@ -331,12 +333,15 @@ def _fitted(
 
 
 def _visits(device_type: DeviceType) -> dict[int, tuple[date, int]]:
-    """Return each driver's next visit, and the months until that visit's plan asks for the next."""
-    dues = Due.objects.filter(device__device_type=device_type, suspended=False).order_by("-due_on")
+    """Return each driver's next visit at which a pack can be replaced, and the months until its plan asks for the next.
+
+    Those are a service and a battery test: a technician has the driver in hand. A new library may come over the air.
+    """
+    dues = Due.objects.filter(device__device_type=device_type, plan__kind__in=_AT_HAND, suspended=False)
     names = ("device_id", "due_on", "own_every_months", "plan__every_months")
     return {
         device_id: (due_on, own or months or USUAL_MONTHS)
-        for device_id, due_on, own, months in dues.values_list(*names)
+        for device_id, due_on, own, months in dues.order_by("-due_on").values_list(*names)
     }
 
 

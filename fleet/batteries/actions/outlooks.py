@@ -8,9 +8,9 @@ The shapes that are stored, for the pages:
   mean chance of the type's other fitted packs, so as one of their mix of ages; one under its level by its latest test
   is needed at once. Where nobody knows the age of any fitted pack, there is no such mix: demand and what-if are empty.
 * `what_if`: rows of "limit", "interval_months", "packs_next_year", "under_level_next_year".
-* `alarms`: rows of "kind" (drift, technician, rack, batch), "label", "tests", "words".
+* `alarms`: rows of "kind" (rated, drift, technician, rack, batch), "label", "tests", "words".
 * `numbers`: rows of "name", "symbol", "value", "low", "high" (10 and 90 % of the draws), "unit"; and, to forecast with
-  until the next night, "life_years", "mode" and "draws" on the scale of the fit.
+  until the next night, "life_years", "vouched_years", "mode" and "draws" on the scale of the fit.
 """
 
 from collections.abc import Iterator, Sequence
@@ -41,6 +41,8 @@ LIMITS: Final = (0.02, 0.05, 0.10, 0.20, 0.30)
 INTERVALS: Final = (6, 12, 18, 24)
 #: Tests of the last half year are the recent ones (own choice).
 RECENT: Final = timedelta(days=183)
+#: Where over this share of so many full tests or more of this time was set aside, something else is wrong (own choice).
+_MOST_ASIDE, _LEAST_TESTS, _LATELY = 0.5, 5, timedelta(days=730)
 _YEAR_MONTHS: Final = 12
 _AT_ONCE: Final = 2000
 _NEW_HORIZON: Final = 30.0
@@ -54,7 +56,7 @@ class Group(NamedTuple):
 
 
 class NewPack(NamedTuple):
-    """The life of a new pack, years (10, 50, 90 %; None beyond the horizon), and what it loses in its first year."""
+    """The life of a new pack, years (10, 50, 90 %; None beyond horizon or reach), and what it loses in a first year."""
 
     low: float | None
     middle: float | None
@@ -78,7 +80,7 @@ def new_pack(result: TypeForecast) -> NewPack:
     asked = np.array([result.recalibration.forecast_chance(chance) for chance in (0.1, 0.5, 0.9)])
     ages = law.crossing_ages(asked, np.array([_NEW_HORIZON]))[:, 0]
     (start,), (later,) = (law.fraction_at(np.array([age]))[0] for age in (0.0, 1.0))
-    low, middle, high = (float(age) if np.isfinite(age) else None for age in ages)
+    low, middle, high = (float(age) if age <= min(result.reach_years, _NEW_HORIZON) else None for age in ages)
     return NewPack(low, middle, high, float(start - later))
 
 
@@ -104,7 +106,7 @@ def type_outlook(
         return made
     made.new_life_low, made.new_life_middle, made.new_life_high = life.low, life.middle, life.high
     made.fade_first_year = life.first_year
-    made.numbers = list(_numbers(base.fit))
+    made.numbers = list(_numbers(base.fit, base.vouched_years))
     aged = [Group(rows[~history.is_ageless[rows]], result) for rows, result in groups]
     ageless = np.concatenate(
         [result.last_test_below[rows[history.is_ageless[rows]]] for rows, result in groups] or [[]]
@@ -191,7 +193,7 @@ def _parts(groups: Sequence[Group]) -> Iterator[tuple[IntArray, TypeForecast, Fa
             yield some, result, result.outlook_of(some)
 
 
-def _numbers(fit: FadeFit) -> Iterator[dict[str, Any]]:
+def _numbers(fit: FadeFit, vouched_years: float) -> Iterator[dict[str, Any]]:
     """Give the numbers in the order of the fit's scale, each with its draws there, from which `stored_fit` is made."""
     drawn = fit.drawn_numbers()
     start, fade = drawn.mean
@@ -223,6 +225,7 @@ def _numbers(fit: FadeFit) -> Iterator[dict[str, Any]]:
             "high": high,
             "unit": unit,
             "life_years": fit.prior.life_years,
+            "vouched_years": vouched_years,
             "mode": float(fit.mode[at]),
             "draws": [round(float(value), 6) for value in fit.draws[:, at]],
         }
@@ -244,11 +247,17 @@ def stored_fit(outlook: TypeOutlook) -> FadeFit | None:
     return FadeFit(prior, mode, np.eye(len(mode)), draws, outlook.packs_tested, outlook.tests_used, float(len(draws)))
 
 
+def stored_vouched(outlook: TypeOutlook) -> float:
+    """Return the oldest age, years, of such packs known of on the last night; infinity for a row that has none."""
+    return float(outlook.numbers[0].get("vouched_years", np.inf))
+
+
 def _alarms(history: TypeHistory, result: TypeForecast) -> Iterator[dict[str, Any]]:
     full = np.array([test.is_full for test in history.tests], dtype=np.bool_)
     z = np.where(full, result.surprise, np.nan)
     since = history.today - RECENT
     recent = np.array([clock.local_day(test.started_at) >= since for test in history.tests], dtype=np.bool_)
+    yield from _rated(history, result, full)
     lately = drift(z, recent, gross=float(result.fit.numbers().gross[0]))
     if lately.alarm:
         words = (
@@ -265,6 +274,15 @@ def _alarms(history: TypeHistory, result: TypeForecast) -> Iterator[dict[str, An
         yield from (
             _biased(kind, each) for each in bias(z, labels) if each.alarm and (kind != "batch" or each.mean < 0)
         )
+
+
+def _rated(history: TypeHistory, result: TypeForecast, full: BoolArray) -> Iterator[dict[str, Any]]:
+    since = history.today - _LATELY
+    seen = full & np.array([clock.local_day(test.started_at) >= since for test in history.tests], dtype=np.bool_)
+    tests, aside = int(seen.sum()), int((seen & result.set_aside).sum())
+    if tests >= _LEAST_TESTS and aside > _MOST_ASIDE * tests:
+        words = f"{aside} of the {tests} full tests of the last two years were set aside as likely wrong."
+        yield {"kind": "rated", "label": "", "tests": tests, "words": words}
 
 
 def _biased(kind: str, found: GroupBias) -> dict[str, Any]:

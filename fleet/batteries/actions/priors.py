@@ -1,6 +1,7 @@
 """What is taken of a type's fade before its own tests, and how its forecasts are corrected by known crossings."""
 
 from collections.abc import Mapping
+from typing import NamedTuple
 
 import numpy as np
 
@@ -17,6 +18,32 @@ from fleet.registry.models import DeviceType
 UNSTATED = "assumed"
 #: Packs with a test from which on a type borrows nothing: what others know would not move its numbers (own choice).
 _AMPLE_PACKS = 300
+
+
+class Beforehand(NamedTuple):
+    """What is taken of a type, and the oldest age, years, that anybody has tested or stated of packs like it."""
+
+    prior: FadePrior
+    vouched_years: float
+
+
+def beforehand(history: TypeHistory, lenders: Mapping[int, TypeRecord]) -> Beforehand:
+    """What is taken of a type before its own tests; ages of its own tests, of its lenders' and a stated life count."""
+    prior = prior_of(history, lenders)
+    ages = [oldest_tested(history.record)]
+    if prior.borrowed:
+        others = [record for pk, record in lenders.items() if pk != history.device_type.pk]
+        kin = [record for record in others if record.chemistry.casefold() == history.device_type.chemistry.casefold()]
+        ages += [oldest_tested(record) for record in kin or others]
+    elif prior.source != UNSTATED:
+        ages.append(prior.life_years)
+    return Beforehand(prior, max(ages))
+
+
+def oldest_tested(record: TypeRecord) -> float:
+    """The age, years, of the oldest pack at a full test; 0 without one."""
+    full = ~record.tests.bound & (record.tests.kind == PLAIN)
+    return float(record.tests.age_years[full].max(initial=0.0))
 
 
 def lends(record: TypeRecord) -> bool:

@@ -6,12 +6,17 @@ from typing import Final
 from fleet.batteries.models import TypeOutlook
 
 _HEADINGS: Final = {
+    "rated": "The rated runtimes of this type may be wrong",
     "drift": "Recent tests lie outside what was expected of them",
     "technician": "Tests by {label} differ from those of others",
     "rack": "Tests at rack position {label} differ from those elsewhere",
     "batch": "Packs with the date code {label} differ from the others",
 }
 _TO_DO: Final = {
+    "rated": (
+        "Hold the type's table of rated runtimes against the maker's instructions, and its reference rate too. Do not "
+        "rely on the forecasts of this type before that."
+    ),
     "drift": (
         "Look at the latest tests first: was the rate, the charge or the way to stop a test changed? If the tests are "
         "right, the packs fade in another way than before: test a few of each age before you rely on the dates."

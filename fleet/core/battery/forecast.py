@@ -70,6 +70,8 @@ class ForecastRules:
     """An interval whose end is so many times its beginning (ages of the pack) says too little."""
     soon_years: float = 2.0
     """So does one without an end that begins within these years from today."""
+    reach: float = 3.0
+    """No crossing is named beyond so many times the oldest age that somebody vouches for: a bend may still come."""
     draws: int | None = None
     """Sets of the type's numbers; None for as many as `fit_fade_numbers` takes."""
 
@@ -159,7 +161,8 @@ class TypeForecast(Foreseen):
     so at the latest full test (`last_test_below`). `bound_contradicted`, `has_set_aside`, `has_jump`, `uncertain`: see
     the module's text. `low_is_past`: the interval begins before the pack's last test (or today, if it has none): it may
     be below already. `set_aside`, `jump` (N,). `informed`: "own", "kin" or "assumed", what the type's numbers rest on;
-    `lacking` says in words what its own tests fall short of, "" if nothing.
+    `lacking` says in words what its own tests fall short of, "" if nothing. `vouched_years`: the oldest age known of;
+    beyond `reach_years` no crossing age is named (infinity), while the chances stand.
     """
 
     own_tests: BoolArray
@@ -175,6 +178,8 @@ class TypeForecast(Foreseen):
     surprise: FloatArray
     informed: str
     lacking: str
+    vouched_years: float
+    reach_years: float
     level: float
     fit: FadeFit
     recalibration: Recalibration
@@ -213,12 +218,14 @@ def forecast(  # noqa: PLR0913 - the tests, the packs, and four things that may 
     rules: ForecastRules | None = None,
     fit: FadeFit | None = None,
     measured: FloatArray | None = None,
+    vouched_years: float = np.inf,
 ) -> TypeForecast:
     """Forecast all packs of one device type against the replacement `level` (runtime fraction).
 
     `prior`: what is assumed of the type's numbers, None for wide assumptions. `recalibration`: None for no correction.
     `fit`: the type's numbers where they are known already, to be used as they are. `measured` (N,): the fractions that
-    decide whether the latest test is under the level, where `tests` has them at a reference temperature. Raises
+    decide whether the latest test is under the level, where `tests` has them at a reference temperature.
+    `vouched_years`: the oldest age of such packs that anybody has tested or stated; infinity names any day. Raises
     BadValueError for a level not above 0 or over 1, or a test of a pack that is not in `packs`.
     """
     rules, recalibration = rules or ForecastRules(), recalibration or Recalibration()
@@ -241,8 +248,9 @@ def forecast(  # noqa: PLR0913 - the tests, the packs, and four things that may 
     surprise = surprises(tests, histories, numbers)
     jump = np.nan_to_num(surprise) > rules.jump
     own = _marked(tests.pack[full], len(packs))
+    reach = rules.reach * vouched_years
     return TypeForecast(
-        **{each.name: getattr(foreseen, each.name) for each in fields(Foreseen)},
+        **_named(foreseen, reach),
         own_tests=own,
         already_below=below,
         last_test_below=last_below,
@@ -256,6 +264,8 @@ def forecast(  # noqa: PLR0913 - the tests, the packs, and four things that may 
         surprise=surprise,
         informed=(KIN if fit.prior.borrowed else ASSUMED) if lacking else OWN,
         lacking=lacking,
+        vouched_years=vouched_years,
+        reach_years=reach,
         level=level,
         fit=fit,
         recalibration=recalibration,
@@ -325,6 +335,13 @@ def _of_part(
 def _by(known: FadeOutlook, today: FloatArray, visit: FloatArray) -> FloatArray:
     planned = ~np.isnan(visit)
     return np.where(planned, known(np.where(planned, np.maximum(visit, today), today)), np.nan)
+
+
+def _named(foreseen: Foreseen, reach: float) -> dict[str, FloatArray]:
+    """Return the columns by name, crossing ages beyond the reach as infinity."""
+    columns = {each.name: getattr(foreseen, each.name) for each in fields(Foreseen)}
+    ends = ("crossing_low_age", "crossing_median_age", "crossing_high_age")
+    return columns | {name: np.where(columns[name] > reach, np.inf, columns[name]) for name in ends}
 
 
 def _uncertain(foreseen: Foreseen, packs: Packs, rules: ForecastRules) -> BoolArray:
