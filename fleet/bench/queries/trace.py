@@ -37,7 +37,7 @@ class Taken:
 
 @dataclass(slots=True)
 class Doubted:
-    """A driver with what was measured on it, nearest its limits first, and the order that rechecks it, if any."""
+    """A driver with what was measured on it, the newest first, and the order that rechecks it, if any."""
 
     device: Device
     taken: list[Taken] = field(default_factory=list)
