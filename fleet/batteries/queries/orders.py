@@ -180,8 +180,8 @@ def order_of(stand: TypeStand, today: date) -> Order | None:
 
 def _need(stand: TypeStand, demand: Demand, today: date) -> Need:
     ends = np.array([(add_months(first, 1) - today).days for first in demand.months])
-    asked, left_in = (of(today, int(ends[-1])) for of in (stand.asked.by_day, stand.asked.left_in_by_day))
-    level = stand.supply.service_level
+    days, level = int(ends[-1]), stand.supply.service_level
+    asked, left_in = stand.asked.by_day(today, days), stand.asked.left_in_by_day(today, days)
     daily = np.maximum(by_day(ends, demand.total(level)), asked + enough_for(left_in, level))
     return Need(
         asked=stand.asked.by_month(demand.months),
