@@ -143,12 +143,15 @@ def test_an_occlusion_test_says_nothing_without_rate_syringe_and_level(
 
 
 def test_the_order_leads_to_its_tests(order: Order, technician: Person) -> None:
-    """The side of the order counts them and links to their page."""
+    """The side of the order counts them and links to their page; its sheet prints them."""
     record_flow_test(order, GOOD, by=as_actor(technician))
     record_occlusion_test(order, CLOSED, by=as_actor(technician))
     shown = page(technician, reverse("bench:order", args=[order.number]))
     assert "1 flow test, 1 occlusion test." in shown
     assert address(order) in shown
+    sheet = page(technician, reverse("bench:sheet", args=[order.number]))
+    assert "at 5,8 psi; no limit is stated" in sheet
+    assert "Flow and occlusion tests" in sheet
 
 
 def test_a_finished_order_keeps_its_tests_and_takes_no_more(order: Order, technician: Person) -> None:

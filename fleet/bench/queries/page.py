@@ -7,7 +7,7 @@ from django.db.models import Sum
 
 from fleet.alerts.models import Alert
 from fleet.alerts.queries import open_alerts
-from fleet.bench.models import Labour, Order, OrderKind, OrderQuerySet, PartUse, Reading, Step
+from fleet.bench.models import FlowTest, Labour, OcclusionTest, Order, OrderKind, OrderQuerySet, PartUse, Reading, Step
 from fleet.bench.queries.facts import (
     Standing,
     facts,
@@ -18,6 +18,7 @@ from fleet.bench.queries.facts import (
     open_quarantine,
     standing,
 )
+from fleet.bench.queries.flow import flow_tests, occlusion_tests
 from fleet.bench.queries.nearness import nearness
 from fleet.core.calibration import Guarded
 from fleet.core.lifecycle import Condition, Move, unmet, work_refusal
@@ -152,6 +153,16 @@ class OrderPage:
         """The last orders finished on this driver, newest first: a fault soon after work is worth a second look."""
         done = Order.objects.filter(device=self.device, state=OrderState.DONE.value).exclude(pk=self.order.pk)
         return list(done.select_related("completed_by").order_by("-completed_at")[:EARLIER])
+
+    @cached_property
+    def flow_tests(self) -> list[FlowTest]:
+        """Flow tests, newest first, also the voided."""
+        return list(flow_tests().filter(order=self.order))
+
+    @cached_property
+    def occlusion_tests(self) -> list[OcclusionTest]:
+        """Occlusion tests, newest first, also the voided."""
+        return list(occlusion_tests().filter(order=self.order))
 
     @cached_property
     def labour(self) -> list[Labour]:

@@ -249,8 +249,8 @@ def _steps(seconds: FloatArray, grams: FloatArray, rows: IntArray) -> list[Findi
     jumps = gained - expected > np.maximum(_JUMP, _TIMES_EXPECTED * expected)
     return [
         *_each(times > _GAP, times, at, "no reading for {:g} s before it"),
-        *_each(falls, -gained, at, "the mass falls by {:.3f} g: was the balance touched, tared or emptied?"),
-        *_each(jumps, gained, at, "the mass jumps by {:.3f} g: was the balance touched, or did a bubble come loose?"),
+        *_each(falls, -gained, at, "the mass falls by {:.3f} g, as when the balance is touched, tared or emptied"),
+        *_each(jumps, gained, at, "the mass jumps by {:.3f} g, as when the balance is touched or a bubble comes loose"),
     ]
 
 
