@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 
 from fleet.registry.models import Place
 from fleet.rounds.models import RoundStop
-from fleet.web.forms import offer, words_field
+from fleet.web.forms import alternative, offer, words_field
 
 
 class PlaceField(forms.ModelChoiceField):  # type: ignore[type-arg] # Django gives this class no brackets at run time
@@ -39,4 +39,4 @@ class StopForm(forms.Form):
 class EndForm(forms.Form):
     """A word at the end."""
 
-    note = words_field("Note on the round", required=False)
+    note = alternative(words_field("Note on the round (if any)", required=False))
