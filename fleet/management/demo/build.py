@@ -16,6 +16,7 @@ from fleet.management.demo.libraries import build_libraries, first_sight, plan_n
 from fleet.management.demo.people import build_people
 from fleet.management.demo.policy import plan_policy
 from fleet.management.demo.repairs import plan_fault
+from fleet.management.demo.rounds import plan_rounds
 from fleet.management.demo.visits import plan_service
 from fleet.management.demo.world import World
 from fleet.web import clock
@@ -60,3 +61,4 @@ def _begin(world: World, count: int) -> None:
     plan_sightings(world)
     plan_nights(world, start, end)
     plan_policy(world)
+    plan_rounds(world)
