@@ -108,9 +108,8 @@ def type_outlook(
     made.fade_first_year = life.first_year
     made.numbers = list(_numbers(base.fit, base.vouched_years))
     aged = [Group(rows[~history.is_ageless[rows]], result) for rows, result in groups]
-    ageless = np.concatenate(
-        [result.last_test_below[rows[history.is_ageless[rows]]] for rows, result in groups] or [[]]
-    )
+    marks = [result.last_test_below[rows[history.is_ageless[rows]]] for rows, result in groups]
+    ageless = np.concatenate([np.zeros(0, dtype=np.bool_), *marks])
     if len(ageless) < len(history.fitted) or not ageless.size:
         made.demand = _demand(history, base, aged, ageless)
         made.what_if = _what_if(base, aged, len(ageless))
