@@ -5,9 +5,10 @@ from playwright.sync_api import expect
 
 from fleet.bench.models import Order
 from fleet.people.models import Person
-from tests.bench.builders import again, procedures
+from tests.bench.builders import again, procedures, received
 from tests.browser.conftest import OpenAs
 from tests.builders import a_bench, a_device
+from tests.stores.builders import an_instrument
 from tests.tags.builders import an_open_tag
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -81,3 +82,22 @@ def test_letters_choose_the_verdict_while_a_number_is_typed(open_as: OpenAs, tec
     page.keyboard.press("Enter")
     expect(page.get_by_text("Step 2 of 4")).to_be_visible()
     assert not Order.objects.get(device=device).readings.exists()
+
+
+def test_the_instrument_is_reached_by_a_key_and_is_no_stop_on_the_way(open_as: OpenAs, technician: Person) -> None:
+    """Where none is needed, the tab key goes from the note to the button; i leads from the number to the instrument."""
+    order, analyser = received(a_device(), technician, kind="corrective"), an_instrument(number="FLO-01")
+    page = open_as(technician)
+    page.goto(f"/bench/orders/{order}/?step=2")
+    expect(page.get_by_label("Reading")).to_be_focused()
+    page.locator("#id_note").focus()
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("button", name="Save and go on")).to_be_focused()
+    page.get_by_label("Reading").focus()
+    page.keyboard.type("1.5i")
+    expect(page.locator("#id_instrument")).to_be_focused()
+    page.keyboard.type("FLO")
+    page.get_by_label("Reading").press("Enter")
+    expect(page.get_by_text("Step 3 of 4")).to_be_visible()
+    reading = order.readings.get()
+    assert (reading.as_typed, reading.instrument) == ("1.5", analyser)
