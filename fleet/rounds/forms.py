@@ -10,7 +10,7 @@ from fleet.rounds.models import RoundStop
 from fleet.web.forms import alternative, offer, words_field
 
 
-class PlaceField(forms.ModelChoiceField):  # type: ignore[type-arg] # Django gives this class no brackets at run time
+class PlaceField(forms.ModelChoiceField):
     """A place, named with its site."""
 
     def label_from_instance(self, obj: Place) -> str:
