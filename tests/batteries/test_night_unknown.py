@@ -156,3 +156,12 @@ class TestATypeThatFails:
         assert Forecast.objects.get(device=sound).made_at == later
         assert Forecast.objects.get(device=broken).made_at == before.made_at
         assert TypeOutlook.objects.get(device_type=broken.device_type).made_at == before.made_at
+
+    def test_whoever_logs_a_test_meanwhile_has_logged_it(self) -> None:
+        """A forecast that cannot be made while somebody waits is left to the night, and no error page comes of it."""
+        broken = a_history()[0]
+        night()
+        before = Forecast.objects.get(device=broken).made_at
+        Fitting.objects.filter(device=broken).update(fitted_on=date(9998, 1, 1))
+        assert not actions.refresh_if_quick(broken.device_type)
+        assert Forecast.objects.get(device=broken).made_at == before

@@ -8,8 +8,8 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from fleet.core.battery.arrays import FloatArray, IntArray
-from fleet.core.battery.fade import FadePopulation, Method, fit_fade, pack_posterior, pack_sums
 from fleet.core.battery.bend.histories import FadeTests
+from fleet.core.battery.fade import FadePopulation, Method, fit_fade, pack_posterior, pack_sums
 from fleet.core.errors import BadValueError, NotEnoughDataError
 from tests.core.battery_cases import MEAN, NOISE_SD, SPREAD, DrawnType, columns, drawn_type
 

@@ -98,8 +98,16 @@ def refresh_if_quick(device_type: DeviceType) -> bool:
     """Forecast a type's packs anew while somebody waits, if they are few enough; else the night does it. True if done.
 
     With the numbers of the type as the last night left them: one more test hardly moves those, but much its own pack.
-    What the type comes to as a whole waits for the night.
+    What the type comes to as a whole waits for the night. What goes wrong waits too: whoever logged a test has logged it.
     """
+    failed: dict[DeviceType, str] = {}
+    done = False
+    with _kept_apart(device_type, failed):
+        done = _refresh_at_once(device_type)
+    return done
+
+
+def _refresh_at_once(device_type: DeviceType) -> bool:
     if Fitting.objects.filter(pack__for_type=device_type).count() > QUICK:
         return False
     outlook = TypeOutlook.objects.filter(device_type=device_type).first()
