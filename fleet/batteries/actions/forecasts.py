@@ -98,13 +98,12 @@ def refresh_if_quick(device_type: DeviceType) -> bool:
     """Forecast a type's packs anew while somebody waits, if they are few enough; else the night does it. True if done.
 
     With the numbers of the type as the last night left them: one more test hardly moves those, but much its own pack.
-    What the type comes to as a whole waits for the night. What goes wrong waits too: whoever logged a test has logged it.
+    What the type comes to as a whole waits for the night. What goes wrong waits too: a test that
+    was logged is logged.
     """
-    failed: dict[DeviceType, str] = {}
-    done = False
-    with _kept_apart(device_type, failed):
-        done = _refresh_at_once(device_type)
-    return done
+    with _kept_apart(device_type, {}):
+        return _refresh_at_once(device_type)
+    return False
 
 
 def _refresh_at_once(device_type: DeviceType) -> bool:
