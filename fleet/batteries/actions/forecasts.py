@@ -101,9 +101,10 @@ def refresh_if_quick(device_type: DeviceType) -> bool:
     What the type comes to as a whole waits for the night. What goes wrong waits too: a test that
     was logged is logged.
     """
-    with _kept_apart(device_type, {}):
-        return _refresh_at_once(device_type)
-    return False
+    done, failed = False, dict[DeviceType, str]()
+    with _kept_apart(device_type, failed):
+        done = _refresh_at_once(device_type)
+    return done and not failed
 
 
 def _refresh_at_once(device_type: DeviceType) -> bool:
