@@ -10,7 +10,7 @@ from typing import Self
 
 from django.db import DatabaseError, connections
 
-from fleet.jobs import actions, handlers, pace
+from fleet.jobs import actions, handlers, pace, queries
 from fleet.jobs.models import Job
 from fleet.web import clock
 
@@ -55,7 +55,9 @@ class Heartbeat:
             while not self._stop.wait(pace.HEARTBEAT.total_seconds()) and not self._lost.is_set():
                 # A database that is busy or away for a moment costs one beat; the lease outlives many.
                 with suppress(DatabaseError):
-                    if not actions.hold(self.job, done=self.done, total=self.total):
+                    held = actions.hold(self.job, done=self.done, total=self.total)
+                    # A row that this connection can't see stands in a transaction still open: nobody else has it.
+                    if not held and queries.jobs().filter(pk=self.job.pk).exists():
                         self._lost.set()
         finally:
             connections.close_all()
