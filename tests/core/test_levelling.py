@@ -5,7 +5,7 @@ from itertools import pairwise, product
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.core.errors import BadValueError
@@ -82,7 +82,6 @@ def weeks_of_visits(jobs: list[Job], plan: Plan, weeks: int) -> list[tuple[Visit
     return found
 
 
-@settings(derandomize=True)  # a rare case of a thousand is known in which the plan misses the best
 @given(some_jobs(most=6).map(lambda jobs: [one for one in jobs if not one.late]), some_benches)
 def test_small_plans_are_the_best_of_all(jobs: list[Job], bench: Bench) -> None:
     """No other choice of weeks places more, has a less full fullest week, or else keeps nearer to the due weeks."""
@@ -92,6 +91,12 @@ def test_small_plans_are_the_best_of_all(jobs: list[Job], bench: Bench) -> None:
     assert worth(visits, chosen, bench) == tried_all(visits, bench)
     assert plan.best
     assert plan.fullest == plan.bound
+
+
+def test_of_two_that_cannot_both_go_the_one_nearer_its_week_goes() -> None:
+    """Where a ward spares one driver in the only open week, the visit that would be further off stays without."""
+    bench = Bench((0, 0, 60, 0, 0, 100), {0: 3}, 0.0)
+    assert level([job(1, 0, 0, 2), job(2, 0, 1, 2)], bench).weeks == (None, 2)
 
 
 @given(some_jobs(), some_benches)

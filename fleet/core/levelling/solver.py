@@ -4,7 +4,7 @@ Visits of one ward with the same window, due week and minutes are one class c of
 w, u[c] in none. With the minutes C_w of a week, what stands in it already L_w, and the drivers r_vw that ward v can
 still spare,
 
-    first   minimise  B sum u + p     then, with u and p held,   minimise  sum |w - due_c| x[c,w]
+    first   minimise  B sum u + p     then, with sum u and p held,   minimise  sum |w - due_c| x[c,w]
     with    sum_w x[c,w] + u[c] = n_c,   L_w + sum_c m_c x[c,w] <= p C_w,   sum_{c of v} x[c,w] <= r_vw.
 
 One visit more without a week lowers p by at most max m / min C, since only its own ward's weeks make room for it: B is
@@ -107,27 +107,27 @@ class _Programme:
         """The visits of each class in each week, the bound of p, and whether whole numbers were solved to the end."""
         rows = [row for row in (self.each_once(), self.within_peak(), self.within_wards()) if row is not None]
         integral = np.concatenate([np.full(self.peak, int(whole)), [0]])
+        left_out = np.concatenate([np.zeros(self.cells), np.ones(self.count), [0]])
 
-        def least(cost: _Floats, most_out: _Floats, most_full: float) -> Any:
-            bounds = Bounds(0, np.concatenate([self.sizes[self.of], most_out, [most_full]]))
+        def least(cost: _Floats, most_out: float, most_full: float) -> Any:
             return milp(
                 cost,
                 integrality=integral,
-                bounds=bounds,
-                constraints=rows,
+                bounds=Bounds(0, np.concatenate([self.sizes[self.of], self.sizes, [most_full]])),
+                constraints=[*rows, LinearConstraint(left_out, -np.inf, most_out)],
                 options={"node_limit": NODES, "mip_rel_gap": 1e-9},
             )
 
         out_costs = self._cost_of_one_left_out()
         costs = np.concatenate([np.zeros(self.cells), np.full(self.count, out_costs), [1.0]])
-        first = least(costs, self.sizes, np.inf)
+        first = least(costs, np.inf, np.inf)
         if first.x is None:
             # Branching stopped before it found anything: real numbers always have an answer.
             return self.solve(whole=False)
         out, peak = first.x[self.cells : self.peak], float(first.x[self.peak])
         bound = first.mip_dual_bound - out_costs * round(out.sum()) if whole else peak
         near = np.concatenate([self.off, np.zeros(self.count + 1)])
-        second = least(near, np.where(out < _SLACK, 0.0, out + _SLACK), peak + _SLACK)
+        second = least(near, float(out.sum()) + _SLACK, peak + _SLACK)
         counts = (first if second.x is None else second).x[: self.cells]
         return counts, max(float(bound), 0.0), whole and first.status == 0
 
