@@ -55,11 +55,6 @@ def good(client: Client, query: str = "") -> str:
         return words(client, f"/batteries/how-good/?{query}")
 
 
-@pytest.fixture
-def desk(manager: Person) -> Client:
-    return signed_in(manager)
-
-
 def test_each_type_and_all_together_get_a_row() -> None:
     """A run keeps one row a type and one for all; a type with too few tests says why it has no score."""
     a_long_record()

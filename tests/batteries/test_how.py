@@ -11,17 +11,11 @@ from fleet.batteries.models import TypeOutlook
 from fleet.core.battery.bend.fit import DRAWS, FEW_DRAWS, MOST_PACKS
 from fleet.core.battery.bend.histories import PLAIN
 from fleet.core.battery.bend.parameters import assumed_prior
-from fleet.people.models import Person
 from fleet.web import clock
-from tests.batteries.builders import a_fitted_device, a_forecast, signed_in, words
+from tests.batteries.builders import a_fitted_device, a_forecast, words
 from tests.builders import a_type
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def bench(technician: Person) -> Client:
-    return signed_in(technician)
 
 
 def an_outlook(**facts: Any) -> TypeOutlook:

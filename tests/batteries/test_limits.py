@@ -59,11 +59,6 @@ def verbs() -> list[str]:
     return list(TrailEntry.objects.order_by("pk").values_list("verb", flat=True))
 
 
-@pytest.fixture
-def desk(manager: Person) -> Client:
-    return signed_in(manager)
-
-
 @pytest.mark.parametrize(
     ("chance", "said"),
     [

@@ -29,11 +29,6 @@ from tests.builders import BY, a_device, a_site, a_type, a_ward
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def bench(technician: Person) -> Client:
-    return signed_in(technician)
-
-
 def sent(client: Client, device: Device, **changes: str) -> str:
     """The page that answers a test which was typed in."""
     answer = client.post(f"/batteries/log/?device={device.asset_number}", typed_run(**changes), follow=True)

@@ -29,11 +29,6 @@ from tests.builders import BY, a_device, a_site, a_type, a_ward
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def desk(manager: Person) -> Client:
-    return signed_in(manager)
-
-
 def shown(client: Client, query: str = "") -> str:
     return words(client, f"/batteries/?{query}")
 

@@ -26,11 +26,6 @@ from tests.tags.builders import an_open_tag
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def bench(technician: Person) -> Client:
-    return signed_in(technician)
-
-
 def in_may(hour: int) -> datetime:
     return TODAY.replace(month=5, hour=hour)
 

@@ -8,10 +8,9 @@ import pytest
 from django.test import Client
 
 from fleet.batteries.models import RiskLimit
-from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.web import clock
-from tests.batteries.builders import a_fitted_device, a_forecast, a_logged_test, no_forecast, signed_in, words
+from tests.batteries.builders import a_fitted_device, a_forecast, a_logged_test, no_forecast, words
 from tests.batteries.test_how import an_outlook
 
 pytestmark = pytest.mark.django_db
@@ -26,11 +25,6 @@ REPLACE = {
     "test_clears_at": 0.86,
     "test_clears_chance": 0.61,
 }
-
-
-@pytest.fixture
-def bench(technician: Person) -> Client:
-    return signed_in(technician)
 
 
 def panel(client: Client, device: Device) -> str:

@@ -6,16 +6,10 @@ import pytest
 from django.test import Client
 
 from fleet.batteries.models import RuntimeTest
-from fleet.people.models import Person
-from tests.batteries.builders import a_fitted_device, a_logged_test, plain, signed_in, typed_rack, words
+from tests.batteries.builders import a_fitted_device, a_logged_test, plain, typed_rack, words
 from tests.builders import a_device, a_site, a_ward
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def bench(technician: Person) -> Client:
-    return signed_in(technician)
 
 
 def sent(client: Client, rows: list[dict[str, str]], **common: str) -> str:

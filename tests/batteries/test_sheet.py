@@ -37,11 +37,6 @@ NEAR = {
 SHORT = {"charge_hours": Decimal(2)}
 
 
-@pytest.fixture
-def bench(technician: Person) -> Client:
-    return signed_in(technician)
-
-
 def shown(client: Client, query: str = "") -> str:
     return words(client, f"/batteries/rack/sheet/?{query}")
 

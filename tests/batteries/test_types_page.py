@@ -7,20 +7,14 @@ from django.test import Client
 
 from fleet.batteries import actions, queries
 from fleet.batteries.models import Forecast, TypeOutlook
-from fleet.people.models import Person
 from fleet.registry.models import DeviceType
-from tests.batteries.builders import a_fitted_device, signed_in, words
+from tests.batteries.builders import a_fitted_device, words
 from tests.batteries.outlooks import an_outlook
 from tests.builders import BY, a_type
 
 pytestmark = pytest.mark.django_db
 
 PAGE = "/batteries/types/"
-
-
-@pytest.fixture
-def desk(manager: Person) -> Client:
-    return signed_in(manager)
 
 
 def the_row(device_type: DeviceType) -> queries.TypeRow:

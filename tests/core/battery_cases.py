@@ -1,17 +1,19 @@
 """Invented types of battery packs, drawn from a straight or a bending fade, so that the truth is known."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
 from fleet.core.battery.arrays import FloatArray, IntArray
 from fleet.core.battery.bend.histories import FadeTests
-from fleet.core.battery.forecast import Packs
+from fleet.core.battery.forecast import Packs, TypeForecast, forecast
 
 MEAN = np.array([1.02, 0.05])
 SPREAD = np.array([[0.0004, 0.00009], [0.00009, 0.000225]])
 NOISE_SD = 0.02
 LEVEL = 0.80
+NO_VISIT = float("nan")
 
 
 @dataclass(frozen=True)
@@ -63,3 +65,41 @@ def drawn_type(
     fraction = truth[pack, 0] - truth[pack, 1] * age - bend * age**2 + rng.normal(0.0, noise_sd, len(pack))
     packs_today = Packs(today, today + 0.5, today + 1.5)
     return DrawnType(columns(pack, age, np.maximum(fraction, 0.0)), packs_today, truth, bend)
+
+
+def with_test(
+    tests: FadeTests,
+    pack: int,
+    age: float,
+    fraction: float,
+    *,
+    early: bool = False,
+    kind: int = 0,
+    shortfall: float = 0.0,
+) -> FadeTests:
+    """Give the tests and one more, a full one unless said otherwise."""
+    return FadeTests(
+        pack=np.append(tests.pack, pack),
+        age_years=np.append(tests.age_years, age),
+        fraction=np.append(tests.fraction, fraction),
+        bound=np.append(tests.bound, early),
+        kind=np.append(tests.kind, kind),
+        shortfall=np.append(tests.shortfall, shortfall),
+    )
+
+
+def with_packs(packs: Packs, today: float, visit: float = NO_VISIT) -> Packs:
+    """Give the packs and one more."""
+    return Packs(np.append(packs.age_today, today), np.append(packs.age_next_visit, visit))
+
+
+@cache
+def usual() -> tuple[DrawnType, TypeForecast]:
+    """A type of 40 packs and its forecast: its numbers serve where only one pack's tests are changed."""
+    case = drawn_type(1)
+    return case, forecast(case.tests, case.packs, level=LEVEL)
+
+
+def changed(tests: FadeTests, packs: Packs) -> TypeForecast:
+    """The forecast of changed tests under the usual type's numbers."""
+    return forecast(tests, packs, level=LEVEL, fit=usual()[1].fit)
