@@ -19,7 +19,8 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 
 from fleet.core.battery.bend.histories import FadeTests
 from fleet.core.battery.fade import fit_fade, pack_posterior, pack_sums
-from fleet.core.battery.forecast import Packs, forecast
+from fleet.core.battery.forecast import forecast
+from fleet.core.battery.foreseen import Packs
 
 SUBSET = 500
 TESTS_EACH = 4

@@ -7,7 +7,8 @@ import numpy as np
 
 from fleet.core.battery.arrays import FloatArray, IntArray
 from fleet.core.battery.bend.histories import FadeTests
-from fleet.core.battery.forecast import Packs, TypeForecast, forecast
+from fleet.core.battery.forecast import TypeForecast, forecast
+from fleet.core.battery.foreseen import Packs
 
 MEAN = np.array([1.02, 0.05])
 SPREAD = np.array([[0.0004, 0.00009], [0.00009, 0.000225]])

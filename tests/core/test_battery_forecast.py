@@ -10,7 +10,8 @@ from fleet.core.battery.bend.borrowing import TypeRecord, type_prior
 from fleet.core.battery.bend.histories import FadeTests
 from fleet.core.battery.bend.parameters import assumed_prior
 from fleet.core.battery.bend.ranks import Recalibration
-from fleet.core.battery.forecast import ForecastRules, Packs, forecast
+from fleet.core.battery.forecast import forecast
+from fleet.core.battery.foreseen import ForecastRules, Packs
 from fleet.core.battery.minimum import MinimumInformation
 from fleet.core.errors import BadValueError
 from tests.core.battery_cases import LEVEL, changed, columns, drawn_type, usual, with_packs, with_test

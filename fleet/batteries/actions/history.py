@@ -21,7 +21,8 @@ from fleet.batteries.models import CycleCount, Fitting, Pack, RuntimeTest
 from fleet.core.battery.arrays import BoolArray, FloatArray
 from fleet.core.battery.bend.borrowing import TypeRecord
 from fleet.core.battery.bend.histories import OUTSIDE_TABLE, PLAIN, SHORT_CHARGE, FadeTests
-from fleet.core.battery.forecast import Packs, histories_of
+from fleet.core.battery.foreseen import Packs
+from fleet.core.battery.marks import histories_of
 from fleet.core.battery.runtime import at_reference_temperature, fractions_meet_level, shortfall
 from fleet.core.due import add_months
 from fleet.core.lifecycle import Condition

@@ -8,7 +8,6 @@ import numpy as np
 from fleet.batteries.actions.history import TypeHistory
 from fleet.batteries.models import Backtest, ChemistryLife
 from fleet.core.battery.bend.borrowing import TypeRecord, type_prior
-from fleet.core.battery.bend.histories import PLAIN
 from fleet.core.battery.bend.parameters import FadePrior, assumed_prior
 from fleet.core.battery.bend.ranks import Recalibration
 from fleet.core.battery.minimum import MinimumInformation
@@ -42,13 +41,13 @@ def beforehand(history: TypeHistory, lenders: Mapping[int, TypeRecord]) -> Befor
 
 def oldest_tested(record: TypeRecord) -> float:
     """The age, years, of the oldest pack at a full test; 0 without one."""
-    full = ~record.tests.bound & (record.tests.kind == PLAIN)
+    full = record.tests.full
     return float(record.tests.age_years[full].max(initial=0.0))
 
 
 def lends(record: TypeRecord) -> bool:
     """Whether a type has tests enough of its own that others may borrow from it."""
-    full = ~record.tests.bound & (record.tests.kind == PLAIN)
+    full = record.tests.full
     return not MinimumInformation().lacking(record.tests.pack[full], record.tests.age_years[full])
 
 

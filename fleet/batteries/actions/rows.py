@@ -15,7 +15,8 @@ from fleet.batteries.queries.policy import AppliedLimit, LimitsOfType
 from fleet.core.battery.arrays import BoolArray, FloatArray, IntArray
 from fleet.core.battery.bend.outlook import FadeOutlook
 from fleet.core.battery.decision import Advice, Limits, PackChances, decide
-from fleet.core.battery.forecast import ForecastRules, TypeForecast
+from fleet.core.battery.forecast import TypeForecast
+from fleet.core.battery.foreseen import ForecastRules
 from fleet.core.battery.worth import TestWorth, worth_of_test
 
 #: Packs whose states are held together.

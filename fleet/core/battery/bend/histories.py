@@ -78,6 +78,11 @@ class FadeTests:
             np.zeros(len(value)) if shortfall is None else column(shortfall, "shortfall"),
         )
 
+    @property
+    def full(self) -> BoolArray:
+        """Return which tests (N,) are full and plain."""
+        return np.asarray(~self.bound & (self.kind == PLAIN))
+
     def rows(self, chosen: BoolArray | IntArray) -> "FadeTests":
         """Return some of the tests."""
         return FadeTests(*(getattr(self, each.name)[chosen] for each in fields(self)))
@@ -135,6 +140,13 @@ class Histories:
             use=self.use[keep],
             last_age=self.last_age[keep],
         )
+
+    def of_packs(self, rows: IntArray) -> "Histories":
+        """Return the packs of the caller's `rows` (n,), which may stand more than once, as rows 0 to n - 1."""
+        place = np.empty(len(self), dtype=np.int64)
+        place[self.row] = np.arange(len(place))
+        order = np.argsort(place[rows], kind="stable")
+        return replace(self.chosen(place[rows][order]), row=order)
 
     def in_own_order(self) -> "Histories":
         """Return the same packs with rows 0 to P - 1."""
