@@ -13,7 +13,6 @@ from fleet.batteries.queries.backtests import (
     latest_backtest,
     types_with_backtest,
 )
-from fleet.batteries.queries.fleet import Counts as TypeCounts
 from fleet.batteries.queries.fleet import (
     TypeStand,
     bands,
@@ -40,6 +39,7 @@ from fleet.batteries.queries.outlook import (
     ASSUMED_LIMIT,
     LISTS,
     Counts,
+    TypeCounts,
     TypeWithoutForecast,
     already_below,
     at_once,

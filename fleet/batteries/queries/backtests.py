@@ -8,6 +8,7 @@ from typing import Any, Final
 from django.db.models import QuerySet
 
 from fleet.batteries.models import Backtest
+from fleet.core.battery.scores import Bin, Score
 from fleet.registry.models import Device, DeviceType
 from fleet.web.phrases import MINUS
 
@@ -23,24 +24,11 @@ WAY_NAMES: Final = {
 _TESTS: Final = {"0": "never tested", "1": "1 test", "2": "2 tests", "3": "3 tests or more"}
 
 
-@dataclass(frozen=True, slots=True)
-class WayLine:
-    """One row of scores (see `core.battery.scores.Score`), under the `key` of its way or part."""
+@dataclass(frozen=True)
+class WayLine(Score):
+    """One row of scores under the `key` of its way or part."""
 
     key: str
-    forecasts: int
-    packs: int
-    known: int
-    crps: float
-    crps_known: float | None
-    within_50: float | None
-    within_80: float | None
-    within_95: float | None
-    off: float
-    off_size: float
-    early: float
-    failed: float
-    wasted: float
 
     @property
     def name(self) -> str:
@@ -63,17 +51,9 @@ class PartLine:
     type_id: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class ChanceBin:
-    """Forecasts that said a chance from `low` to `high`, and how often it came true; see `core.battery.scores.Bin`."""
-
-    low: float
-    high: float
-    packs: int
-    said: float
-    came: int
-    least: float
-    most: float
+@dataclass(frozen=True)
+class ChanceBin(Bin):
+    """Forecasts that said a chance from `low` to `high`, and how often it came true."""
 
     @property
     def share(self) -> float:

@@ -11,7 +11,7 @@ from django.db.models import Count, Q, QuerySet
 
 from fleet.batteries.models import Fitting, Forecast, Pack, PackSupply, TypeOutlook
 from fleet.batteries.queries.asked import Asked, asked_by_type
-from fleet.batteries.queries.outlook import ASSUMED_LIMIT, counted, forecasts, never_tested
+from fleet.batteries.queries.outlook import ASSUMED_LIMIT, TypeCounts, counted, forecasts, never_tested
 from fleet.core.battery.arrays import IntArray
 from fleet.core.battery.stock import total_for
 from fleet.core.lifecycle import Condition
@@ -80,17 +80,6 @@ class TypeStand:
     def demand(self) -> Demand | None:
         """The demand of the last night; None where there is no forecast."""
         return demand(self.outlook) if self.outlook and self.outlook.demand.get("months") else None
-
-
-@dataclass(frozen=True, slots=True)
-class Counts:
-    """How many of the person's drivers of a type stand in each list."""
-
-    will_not_last: int
-    already_below: int
-    at_once: int
-    at_visit: int
-    never_tested: int
 
 
 def demand(outlook: TypeOutlook) -> Demand:
@@ -181,12 +170,12 @@ def _between(low: float | None, high: float | None) -> Q:
     return over if high is None else over & Q(fraction_today__lt=high)
 
 
-def counts_of(person: Person, device_type: DeviceType) -> Counts:
+def counts_of(person: Person, device_type: DeviceType) -> TypeCounts:
     """How many of the person's drivers of a type stand in the lists of batteries."""
     found = counted(forecasts(person).filter(device__device_type=device_type))
-    return Counts(
+    return TypeCounts(
         will_not_last=found["will_not_last"],
-        already_below=found["below"],
+        already_below=found["already_below"],
         at_once=found["at_once"],
         at_visit=found["at_visit"],
         never_tested=never_tested(person).filter(device__device_type=device_type).count(),
