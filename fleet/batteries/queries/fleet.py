@@ -175,7 +175,7 @@ def counts_of(person: Person, device_type: DeviceType) -> TypeCounts:
     found = counted(forecasts(person).filter(device__device_type=device_type))
     return TypeCounts(
         will_not_last=found["will_not_last"],
-        already_below=found["already_below"],
+        already_below=found["below"],
         at_once=found["at_once"],
         at_visit=found["at_visit"],
         never_tested=never_tested(person).filter(device__device_type=device_type).count(),

@@ -150,20 +150,30 @@ def types_without_forecast(rows: QuerySet[Forecast]) -> list[TypeWithoutForecast
 def counts(person: Person, chance: float | None = None) -> Counts:
     """How many rows each list has for the person; `chance` as for `will_not_last`."""
     found = counted(forecasts(person), chance)
-    return Counts(**found, never_tested=never_tested(person).count(), without_pack=without_pack(person).count())
+    return Counts(
+        will_not_last=found["will_not_last"],
+        already_below=found["below"],
+        at_once=found["at_once"],
+        at_visit=found["at_visit"],
+        never_tested=never_tested(person).count(),
+        not_enough=found["not_enough"],
+        without_visit=found["no_visit"],
+        without_pack=without_pack(person).count(),
+        oldest=found["oldest"],
+    )
 
 
 def counted(rows: ForecastQuerySet, chance: float | None = None) -> dict[str, Any]:
-    """How many of these forecasts stand in each list of `Counts`, and when the `oldest` was made; one query.
+    """How many of these forecasts stand in each list, by its name, and when the `oldest` was made; one query.
 
     `chance` as for `will_not_last`.
     """
     return rows.aggregate(
         will_not_last=Count("pk", filter=_will_not_last(chance)),
-        already_below=Count("pk", filter=_BELOW),
+        below=Count("pk", filter=_BELOW),
         at_once=Count("pk", filter=_AT_ONCE),
         at_visit=Count("pk", filter=_AT_VISIT),
         not_enough=Count("pk", filter=_NOT_ENOUGH),
-        without_visit=Count("pk", filter=_WITHOUT_VISIT),
+        no_visit=Count("pk", filter=_WITHOUT_VISIT),
         oldest=Min("made_at"),
     )
