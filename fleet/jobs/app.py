@@ -4,10 +4,11 @@ import os
 
 from celery import Celery
 
-from fleet.jobs import pace
+from fleet.jobs import files, pace
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.settings")
 
+files.register()
 app = Celery("benchward", loader="fleet.jobs.loader.HouseLoader")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.conf.update(

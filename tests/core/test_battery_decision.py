@@ -13,10 +13,9 @@ from fleet.core.battery.decision import (
     DecisionRules,
     Limits,
     PackChances,
+    PackPlace,
     VisitAges,
     WhatIf,
-    break_even_limit,
-    cost_a_year,
     decide,
     what_if,
 )
@@ -105,9 +104,9 @@ def test_columns_of_unequal_length_are_refused() -> None:
 
 def test_the_break_even_limit_is_that_by_hand() -> None:
     """Packs of 60 that all last four years and two weeks cost 15 a year, replaced at four: 15 in 150."""
-    assert cost_a_year(60, 135, 1, 4.05, 4.04) == pytest.approx(15)
-    assert break_even_limit(60, 135, 1, 4.05, 4.04) == pytest.approx(0.1)
-    assert break_even_limit(60, 135, 0.5, 4.05, 4.04) == pytest.approx(7.5 / 142.5)
+    assert PackPlace(60, 135, 1, 4.05, 4.04).cost_a_year() == pytest.approx(15)
+    assert PackPlace(60, 135, 1, 4.05, 4.04).break_even_limit() == pytest.approx(0.1)
+    assert PackPlace(60, 135, 0.5, 4.05, 4.04).break_even_limit() == pytest.approx(7.5 / 142.5)
 
 
 def test_the_cost_a_year_is_that_of_a_sum_over_days() -> None:
@@ -116,7 +115,7 @@ def test_the_cost_a_year_is_that_of_a_sum_over_days() -> None:
     days = (np.arange(365 * 20) + 0.5) / 365
     served = np.cumsum(life.sf(days)) / 365
     cost = [(60 + 300 * life.cdf(age)) / served[365 * age - 1] for age in range(1, 20)]
-    assert cost_a_year(60, 300, 1, 4, 3) == pytest.approx(min(cost), rel=1e-4)
+    assert PackPlace(60, 300, 1, 4, 3).cost_a_year() == pytest.approx(min(cost), rel=1e-4)
 
 
 def test_a_few_endless_lives_make_no_place_cheap() -> None:
@@ -124,17 +123,19 @@ def test_a_few_endless_lives_make_no_place_cheap() -> None:
 
     Without an end to the ages it would be 2.6 a year.
     """
-    assert cost_a_year(100, 500, 1, 4, 0.1) == pytest.approx(62.1, abs=0.1)
+    assert PackPlace(100, 500, 1, 4, 0.1).cost_a_year() == pytest.approx(62.1, abs=0.1)
 
 
 def test_packs_that_last_longer_than_that_are_not_cut_short() -> None:
     """Packs of 60 that all last thirty years and two weeks cost 2 a year."""
-    assert cost_a_year(60, 1000, 1, 30.05, 30.04) == pytest.approx(2)
+    assert PackPlace(60, 1000, 1, 30.05, 30.04).cost_a_year() == pytest.approx(2)
 
 
 def test_where_nobody_says_lives_are_assumed_to_differ() -> None:
     """Without the low life it is taken .3 of a logarithm wide."""
-    assert break_even_limit(60, 300, 1, 4) == pytest.approx(break_even_limit(60, 300, 1, 4, 4 * np.exp(-0.3 * 1.2816)))
+    assert PackPlace(60, 300, 1, 4).break_even_limit() == pytest.approx(
+        PackPlace(60, 300, 1, 4, 4 * np.exp(-0.3 * 1.2816)).break_even_limit()
+    )
 
 
 @pytest.mark.parametrize(
@@ -151,7 +152,7 @@ def test_where_nobody_says_lives_are_assumed_to_differ() -> None:
 def test_prices_and_lives_that_settle_nothing_are_refused(prices: tuple[float, ...], field: str) -> None:
     """Each must be above 0, and half the packs last longer than all but 1 in 10 do."""
     with pytest.raises(BadValueError) as refused:
-        break_even_limit(*prices)
+        PackPlace(*prices)
     assert refused.value.field == field
 
 
@@ -180,7 +181,7 @@ def test_the_break_even_limit_costs_little_more_than_the_best(
 ) -> None:
     """Simulated: of fixed limits from 1 in 300 to 9 in 10 the cheapest saves at most 4 percent of the yearly cost."""
     places = Places(shape, interval)
-    limit = break_even_limit(60, failure_price, interval, *np.quantile(places.life, [0.5, 0.1]))
+    limit = PackPlace(60, failure_price, interval, *np.quantile(places.life, [0.5, 0.1])).break_even_limit()
     best = min(places.yearly_cost(each, failure_price) for each in np.geomspace(0.003, 0.9, 40))
     assert places.yearly_cost(limit, failure_price) < 1.04 * best
 

@@ -9,7 +9,7 @@ from django.db.models import Count, QuerySet
 from fleet.batteries.models import ChemistryLife, Pack, RiskLimit, TypeOutlook
 from fleet.batteries.policy_wording import MONTHS_A_YEAR, limit_words, months
 from fleet.batteries.queries.fleet import pack_price, visit_months
-from fleet.core.battery.decision import break_even_limit, cost_a_year
+from fleet.core.battery.decision import PackPlace
 from fleet.core.lifecycle import Condition
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceType
@@ -131,9 +131,8 @@ def weighed() -> list[Weighed]:
 
 def _weigh(row: RiskLimit, outlook: TypeOutlook, price: float, every: int) -> Weighed:
     lives = float(outlook.new_life_middle or 0), outlook.new_life_low or None
-    prices = price, float(row.failure_price or 0), every / MONTHS_A_YEAR
-    yearly, limit = (of(*prices, *lives) for of in (cost_a_year, break_even_limit))
-    return Weighed(Line(row), outlook.device_type, price, every, yearly, limit)
+    place = PackPlace(price, float(row.failure_price or 0), every / MONTHS_A_YEAR, *lives)
+    return Weighed(Line(row), outlook.device_type, price, every, place.cost_a_year(), place.break_even_limit())
 
 
 def _priced() -> Iterator[tuple[TypeOutlook, float, int]]:

@@ -9,7 +9,7 @@ from fleet.batteries.models import RiskLimit, TypeOutlook
 from fleet.batteries.queries.fleet import pack_price
 from fleet.batteries.queries.limits import limits, narrowest
 from fleet.batteries.queries.outlook import ASSUMED_LIMIT
-from fleet.core.battery.decision import break_even_limit
+from fleet.core.battery.decision import PackPlace
 from fleet.registry.models import Device, DeviceType
 
 ASSUMED_WHY: Final = "assumed until somebody sets one"
@@ -66,7 +66,7 @@ class LimitsOfType:
             return None
         interval = visit_months / _YEAR_MONTHS
         life = self.new_life_years, self.new_life_low_years or None
-        return break_even_limit(float(self.price), float(row.failure_price), interval, *life)
+        return PackPlace(float(self.price), float(row.failure_price), interval, *life).break_even_limit()
 
 
 def limits_of_type(

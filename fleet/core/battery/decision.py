@@ -136,52 +136,53 @@ def decide(chances: PackChances, limits: Limits, rules: DecisionRules | None = N
     return advice
 
 
-def break_even_limit(
-    pack_price: float,
-    failure_price: float,
-    interval_years: float,
-    new_life_years: float,
-    new_life_low_years: float | None = None,
-) -> float:
-    """Return the limit p* of the module's text, 0 to 1. Prices in one currency.
+@dataclass(frozen=True)
+class PackPlace:
+    """A place for a pack: what a pack and a failure in use cost (in one currency), its visits, how long new packs last.
 
     `new_life_years`: half of the new packs last less; `new_life_low_years`: 1 in 10 lasts less (None: as where lives
     differ by LIFE_SPREAD). Raises BadValueError for a number that is not above 0, or a low life not under the middle.
     """
-    yearly = cost_a_year(pack_price, failure_price, interval_years, new_life_years, new_life_low_years)
-    return yearly * interval_years / (yearly * interval_years + failure_price)
 
+    pack_price: float
+    failure_price: float
+    interval_years: float
+    new_life_years: float
+    new_life_low_years: float | None = None
 
-def cost_a_year(
-    pack_price: float,
-    failure_price: float,
-    interval_years: float,
-    new_life_years: float,
-    new_life_low_years: float | None = None,
-) -> float:
-    """Return what one place costs a year, packs and failures, under the best fixed age of replacement at visits.
+    def __post_init__(self) -> None:
+        """Refuse what settles nothing."""
+        low, middle = self._low_years, self.new_life_years
+        for name, value in (vars(self) | {"new_life_low_years": low}).items():
+            if name != "new_life_years" and not (np.isfinite(value) and value > 0):
+                message = f"{name} is {value}; it must be above 0."
+                raise BadValueError(message, field=name)
+        if not low < middle < np.inf:
+            message = f"new_life_years is {middle}; it must be above the life that 1 pack in 10 does not reach, {low}."
+            raise BadValueError(message, field="new_life_years")
 
-    Lives are taken as lognormal; arguments and errors as for `break_even_limit`.
-    """
-    low = new_life_years * np.exp(-LIFE_SPREAD * _ONE_IN_TEN) if new_life_low_years is None else new_life_low_years
-    _check_prices(pack_price, failure_price, interval_years, low, new_life_years)
-    spread = np.log(new_life_years / low) / _ONE_IN_TEN
-    oldest = min(new_life_years * np.exp(_OLDEST * spread), max(LONGEST_YEARS, new_life_years))
-    age = interval_years * np.arange(1, int(oldest / interval_years) + 2)
-    rank = np.log(age / new_life_years) / spread
-    served = new_life_years * np.exp(spread**2 / 2) * special.ndtr(rank - spread) + age * special.ndtr(-rank)
-    return float(np.min((pack_price + failure_price * special.ndtr(rank)) / served))
+    @property
+    def _low_years(self) -> float:
+        stated = self.new_life_low_years
+        return float(self.new_life_years * np.exp(-LIFE_SPREAD * _ONE_IN_TEN)) if stated is None else stated
 
+    def break_even_limit(self) -> float:
+        """Return the limit p* of the module's text, 0 to 1."""
+        put_off = self.cost_a_year() * self.interval_years
+        return put_off / (put_off + self.failure_price)
 
-def _check_prices(pack: float, failure: float, interval: float, low: float, middle: float) -> None:
-    given = {"pack_price": pack, "failure_price": failure, "interval_years": interval, "new_life_low_years": low}
-    for name, value in given.items():
-        if not (np.isfinite(value) and value > 0):
-            message = f"{name} is {value}; it must be above 0."
-            raise BadValueError(message, field=name)
-    if not low < middle < np.inf:
-        message = f"new_life_years is {middle}; it must be above the life that 1 pack in 10 does not reach, {low}."
-        raise BadValueError(message, field="new_life_years")
+    def cost_a_year(self) -> float:
+        """Return what the place costs a year, packs and failures, under the best fixed age of replacement at visits.
+
+        Lives are taken as lognormal.
+        """
+        life, interval = self.new_life_years, self.interval_years
+        spread = np.log(life / self._low_years) / _ONE_IN_TEN
+        oldest = min(life * np.exp(_OLDEST * spread), max(LONGEST_YEARS, life))
+        age = interval * np.arange(1, int(oldest / interval) + 2)
+        rank = np.log(age / life) / spread
+        served = life * np.exp(spread**2 / 2) * special.ndtr(rank - spread) + age * special.ndtr(-rank)
+        return float(np.min((self.pack_price + self.failure_price * special.ndtr(rank)) / served))
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,7 +1,7 @@
 """What is to be levelled: jobs, the visits they make together, and the bench that has so many minutes a week."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import floor
 
 from fleet.core.errors import BadValueError
@@ -26,17 +26,10 @@ class Job:
 
 
 @dataclass(frozen=True, slots=True)
-class Visit:
+class Visit(Job):
     """Jobs of one driver that are done together: `jobs` are their places in the list that was given."""
 
-    device: int
-    ward: int
-    first: int
-    due: int
-    last: int
-    minutes: int
-    late: bool
-    jobs: tuple[int, ...]
+    jobs: tuple[int, ...] = field(kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,4 +105,4 @@ def _visit(jobs: Sequence[Job], group: Sequence[int], weeks: int) -> Visit:
     last = min((job.last for job in timely), default=weeks - 1)
     due = 0 if late else min(max(min(job.due for job in timely), first), last)
     minutes = sum(job.minutes for job in rows)
-    return Visit(rows[0].device, rows[0].ward, first, due, last, minutes, late, tuple(group))
+    return Visit(rows[0].device, rows[0].ward, first, due, last, minutes, late, jobs=tuple(group))
