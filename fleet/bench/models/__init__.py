@@ -1,0 +1,22 @@
+"""Orders on the bench, procedures with steps, the readings taken, labour and parts."""
+
+from fleet.bench.models.delivery import DeliveryLimit, DeliveryTest, FlowTest, OcclusionTest
+from fleet.bench.models.orders import Order, OrderQuerySet
+from fleet.bench.models.procedures import OrderKind, Procedure, ProcedureVersion, Step
+from fleet.bench.models.work import Labour, PartUse, Reading
+
+__all__ = [
+    "DeliveryLimit",
+    "DeliveryTest",
+    "FlowTest",
+    "Labour",
+    "OcclusionTest",
+    "Order",
+    "OrderKind",
+    "OrderQuerySet",
+    "PartUse",
+    "Procedure",
+    "ProcedureVersion",
+    "Reading",
+    "Step",
+]

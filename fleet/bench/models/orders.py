@@ -1,0 +1,103 @@
+"""Work orders."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from fleet.bench.models.procedures import OrderKind, ProcedureVersion
+from fleet.core.lifecycle import WaitReason
+from fleet.core.orders import OrderState, Outcome
+from fleet.people.scope import PlacedQuerySet
+from fleet.registry.models import Device, Party, Place
+from fleet.schedules.models import Due
+from fleet.tags.models import Decontamination, Tag
+
+
+class OrderQuerySet(PlacedQuerySet["Order"]):
+    """Orders, seen with their device."""
+
+    path_lookups = ("device__home__path", "device__place__path")
+
+
+class Order(models.Model):
+    """A work order on the bench. What was reported, what was found and the outcome are kept apart."""
+
+    class Found(models.TextChoices):
+        NOTHING = "nothing", "Nothing wrong"
+        BATTERY = "battery", "Battery or charging"
+        DRIVE = "drive", "Drive or mechanics"
+        PRESSURE = "pressure", "Pressure sensing"
+        SYRINGE_FIT = "syringe_fit", "Syringe holder or size sensing"
+        ELECTRONICS = "electronics", "Electronics or screen"
+        SOFTWARE = "software", "Software or library"
+        CASE = "case", "Case, clamp or accessories"
+        FLUID = "fluid", "Fluid inside"
+        OTHER = "other", "Something else"
+
+    number = models.CharField(max_length=12, unique=True)
+    device = models.ForeignKey(Device, models.PROTECT, related_name="orders")
+    kind = models.CharField(max_length=10, choices=OrderKind)
+    state = models.CharField(
+        max_length=10,
+        choices=[(state.value, state.label) for state in OrderState],
+        default=OrderState.RAISED.value,
+    )
+    wait_reason = models.CharField(
+        max_length=16, blank=True, choices=[(reason.value, reason.label) for reason in WaitReason]
+    )
+    tag = models.ForeignKey(Tag, models.PROTECT, null=True, blank=True, related_name="orders")
+    due = models.ForeignKey(Due, models.PROTECT, null=True, blank=True, related_name="orders")
+    procedure_version = models.ForeignKey(ProcedureVersion, models.PROTECT, null=True, blank=True, related_name="+")
+    bench = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="orders_here")
+    assigned_to = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="orders"
+    )
+    reported = models.TextField("what was reported", blank=True)
+    raised_at = models.DateTimeField()
+    received_at = models.DateTimeField(null=True, blank=True)
+    decontamination = models.CharField(max_length=12, choices=Decontamination, default=Decontamination.UNKNOWN)
+    service_provider = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="+")
+    found = models.CharField("what was found", max_length=12, choices=Found, blank=True)
+    found_words = models.TextField(blank=True)
+    cause = models.CharField(max_length=200, blank=True)
+    action_taken = models.TextField(blank=True)
+    outcome = models.CharField(
+        max_length=16, blank=True, choices=[(outcome.value, outcome.label) for outcome in Outcome]
+    )
+    returned_to = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="+")
+    completed_at = models.DateTimeField(null=True, blank=True)
+    completed_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    cancelled_why = models.TextField(blank=True)
+    # Raised by one with each change; a form that was opened on an older revision is refused.
+    revision = models.PositiveIntegerField(default=1)
+
+    objects = OrderQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-raised_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="order_done_has_outcome",
+                condition=~Q(state="done") | (~Q(outcome="") & Q(completed_at__isnull=False)),
+            ),
+            models.CheckConstraint(
+                name="order_waits_for_a_reason",
+                condition=(Q(state="waiting") & ~Q(wait_reason="")) | (~Q(state="waiting") & Q(wait_reason="")),
+            ),
+            models.UniqueConstraint(
+                fields=["device", "kind"],
+                name="order_open_once_per_kind",
+                condition=Q(state__in=["raised", "started", "waiting"]),
+            ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["state", "raised_at"],
+                name="order_open",
+                condition=Q(state__in=["raised", "started", "waiting"]),
+            ),
+            models.Index(fields=["completed_at"], name="order_completed"),
+        ]
+
+    def __str__(self) -> str:
+        return self.number

@@ -1,0 +1,81 @@
+"""What an order gathers: answers at its steps, minutes and parts."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+
+from fleet.bench.models.orders import Order
+from fleet.bench.models.procedures import Step
+from fleet.stores.models import Instrument
+
+
+class Reading(models.Model):
+    """What was answered at one step, once. A later answer stands beside the earlier one and counts instead of it."""
+
+    class Verdict(models.TextChoices):
+        PASS = "pass", "Pass"
+        FAIL = "fail", "Fail"
+        NOT_APPLICABLE = "na", "Not applicable"
+
+    order = models.ForeignKey(Order, models.PROTECT, related_name="readings")
+    step = models.ForeignKey(Step, models.PROTECT, related_name="readings")
+    value = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
+    as_typed = models.CharField(max_length=40, blank=True)
+    note = models.TextField(blank=True)
+    verdict = models.CharField(max_length=4, choices=Verdict)
+    taken_at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    instrument = models.ForeignKey(Instrument, models.PROTECT, null=True, blank=True, related_name="readings")
+    instrument_overdue = models.BooleanField("taken with an instrument overdue for calibration", default=False)
+    latest = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["step__position", "-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["order", "step"], name="reading_latest_once", condition=Q(latest=True)),
+            models.CheckConstraint(name="reading_na_has_reason", condition=~Q(verdict="na") | ~Q(note="")),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.step}: {self.get_verdict_display()}"
+
+
+class Labour(models.Model):
+    """Minutes one person spent on an order."""
+
+    class Activity(models.TextChoices):
+        HANDS_ON = "hands_on", "Hands-on work"
+        TESTING = "testing", "Testing"
+        TRAVEL = "travel", "Fetching and bringing"
+        WAITING = "waiting", "Waiting"
+
+    order = models.ForeignKey(Order, models.PROTECT, related_name="labour")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
+    activity = models.CharField(max_length=10, choices=Activity, default=Activity.HANDS_ON)
+    minutes = models.PositiveSmallIntegerField()
+    entered_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["entered_at"]
+        verbose_name_plural = "labour"
+
+    def __str__(self) -> str:
+        return f"{self.minutes} min"
+
+
+class PartUse(models.Model):
+    """A part that went into a driver."""
+
+    order = models.ForeignKey(Order, models.PROTECT, related_name="parts")
+    name = models.CharField(max_length=80)
+    part_number = models.CharField(max_length=40, blank=True)
+    batch = models.CharField(max_length=40, blank=True)
+    quantity = models.PositiveSmallIntegerField(default=1)
+    price = models.DecimalField("price each", max_digits=9, decimal_places=2, null=True, blank=True)
+    entered_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["entered_at"]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} x {self.name}"
