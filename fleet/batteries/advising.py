@@ -171,7 +171,7 @@ def why_on_sheet(forecast: Forecast, today: date) -> str:
         return f"near its limit: {said} against {limit}; a test would settle it"
     over = f"over its limit: {said} against {limit}"
     at = forecast.test_clears_at
-    return over if at is None else f"{over}; {_needed(at)} or more would let it wait"
+    return over if at is None else f"{over}; a test of {_needed(at)} or more would let it wait"
 
 
 def doubt_in_short(forecast: Forecast) -> str:

@@ -240,7 +240,7 @@ def test_an_interval_that_begins_in_the_past_says_so() -> None:
             {"advice": "test", "chance_before_following": 0.09},
             "near its limit: 9 % against 10 %; a test would settle it",
         ),
-        ({}, "over its limit: 2 in 10 against 1 in 10; 86 % or more would let it wait"),
+        ({}, "over its limit: 2 in 10 against 1 in 10; a test of 86 % or more would let it wait"),
         ({"test_clears_at": None}, "over its limit: 2 in 10 against 1 in 10"),
         ({"limit": None}, "a test would settle what to do"),
     ],

@@ -39,7 +39,7 @@ def test_an_order_that_is_late_says_now(desk: Client) -> None:
     order = the_order(kind)
     assert order.now
     page = shown(desk)
-    assert "none lies on the shelf, too few to last through Dec 2026 19 in 20 times" in page
+    assert "none lies on the shelf, fewer than Dec 2026 may need" in page
     assert "packs now: none lies on the shelf" in page
     assert "Even an order placed today may come too late" in page
 
@@ -69,6 +69,17 @@ def test_a_delivery_at_a_months_end_does_not_cover_its_beginning(desk: Client) -
     order = the_order(kind)
     assert (order.lasts_until, order.advice.too_late) == (TODAY.date(), True)
     assert "Even an order placed today may come too late" in shown(desk)
+
+
+def test_where_a_delivery_is_on_its_way_no_order_of_today_is_asked_for(desk: Client) -> None:
+    """9 in stock, 12 to call in, 60 due in twelve days: no order of today comes sooner, and the page says so."""
+    kind = with_stock(9, on_order=60, expected_on=date(2026, 12, 7))
+    asked_of(kind, Advice.CALL_IN, count=12)
+    assert the_order(kind).waits
+    page = shown(desk)
+    assert "No new order: 9 lie on the shelf and 60 more are expected on 7 Dec 2026. Until then" in page
+    assert "an order of today comes no sooner" in page
+    assert "Nothing need be ordered yet" not in page
 
 
 def test_an_order_that_comes_within_the_month_is_in_time() -> None:

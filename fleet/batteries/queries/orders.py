@@ -82,8 +82,15 @@ class Order:
         return self.by is not None and self.by <= self.plot.today
 
     @property
+    def waits(self) -> bool:
+        """Whether the shelf may be empty before a delivery that is on its way, and no order of today would help."""
+        return self.by is None and self.advice.too_late
+
+    @property
     def short(self) -> str:
         """The order in few words, for a table."""
+        if self.waits:
+            return "On its way, may come late"
         if self.by is None:
             return "Nothing yet"
         return f"{packs(self.advice.quantity)} {'now' if self.now else f'by {day(self.by)}'}"
@@ -93,6 +100,8 @@ class Order:
         """The order with its reason."""
         supply, shelf = self.stand.supply, self._shelf()
         sure = service_words(supply.service_level)
+        if self.waits:
+            return f"No new order: {shelf}. Until then the shelf may not be enough."
         if self.by is None:
             return f"Nothing need be ordered yet: {shelf}, {self._lasts(sure)}."
         order = f"Order {packs(self.advice.quantity)} {'now' if self.now else f'by {day(self.by)}'}"
@@ -103,7 +112,7 @@ class Order:
         if self.lasts_until is None:
             return f"and {sure} that is enough beyond {self._horizon()}"
         if self.lasts_until <= self.plot.today:
-            return f"too few to last through {short_month(self.plot.months[0].first)} {sure}"
+            return f"fewer than {short_month(self.plot.months[0].first)} may need"
         return f"and {sure} that lasts until {day(self.lasts_until)}"
 
     @property
@@ -146,10 +155,10 @@ class Order:
         """What to say when even an order placed today comes too late."""
         if not self.advice.too_late:
             return ""
-        return (
-            "Even an order placed today may come too late: the shelf may be empty before it arrives. Ask the supplier "
-            "for a quicker delivery, and test first the packs that are expected to need replacing next."
-        )
+        helps = "Ask the supplier for a quicker delivery, and test first the packs expected to need replacing next."
+        if self.waits:
+            return f"The shelf may be empty before the delivery comes, and an order of today comes no sooner. {helps}"
+        return f"Even an order placed today may come too late: the shelf may be empty before it arrives. {helps}"
 
     def _last_asked(self) -> int:
         return int(max(np.flatnonzero(self.need.asked), default=0))
