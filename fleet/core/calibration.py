@@ -16,6 +16,7 @@ from typing import Final
 
 from fleet.core.errors import BadValueError
 from fleet.core.limits import Limits
+from fleet.core.units import convert, same_kind
 from fleet.core.words import Worded
 
 #: How far ahead a calibration counts as due soon (own choice).
@@ -65,7 +66,7 @@ def expanded(value: Decimal, stated: Decimal | None, stated_unit: str, unit: str
 
     `stated_unit` is the reading's own unit, or begins with "%": a share of the reading. A reading that is itself in %
     (a delivery error) is a share of what was measured already, so U is `stated` in percentage points there, to first
-    order. A unit that differs otherwise is not converted: None. Raises BadValueError for an uncertainty below 0.
+    order. Another unit of the same kind is converted, one of another kind gives None. Raises BadValueError below 0.
     """
     if stated is None:
         return None
@@ -75,7 +76,7 @@ def expanded(value: Decimal, stated: Decimal | None, stated_unit: str, unit: str
     if told == unit.strip():
         return stated
     if not told.startswith(PERCENT):
-        return None
+        return convert(stated, told, unit) if same_kind(told, unit) else None
     return stated if unit.strip() == PERCENT else abs(value) * stated / 100
 
 

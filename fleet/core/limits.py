@@ -18,10 +18,11 @@ _MINUS_SIGN: Final = "\u2212"
 
 
 class Verdict(Worded):
-    """Whether a reading lies within its limits."""
+    """Whether a reading lies within its limits. NOT_PROVEN: within, by less than the uncertainty a rule asks for."""
 
     PASS = "pass", "Pass"
     FAIL = "fail", "Fail"
+    NOT_PROVEN = "near", "Not proven: within the limits, but inside the guard band"
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,12 +38,13 @@ def test_what_stands_before_the_date() -> None:
         ("0.5", "% of reading", "kPa", "0.4"),
         ("0.5", "%", "%", "0.5"),
         ("0.5", "% of reading", "%", "0.5"),
-        ("1", "mmHg", "kPa", None),
+        ("1", "mmHg", "kPa", "0.133322387415"),
+        ("1", "mL", "kPa", None),
         (None, "kPa", "kPa", None),
     ],
 )
 def test_the_uncertainty_at_a_reading(stated: str | None, stated_unit: str, unit: str, is_: str | None) -> None:
-    """In the reading's unit as stated, of the reading where it is a share; another unit is not guessed."""
+    """In the reading's unit as stated, of the reading where it is a share, converted where of its kind."""
     told = None if stated is None else Decimal(stated)
     assert expanded(Decimal(-80), told, stated_unit, unit) == (None if is_ is None else Decimal(is_))
 

@@ -7,11 +7,13 @@ PFA" for w = U); by simple acceptance it may reach 50 %.
 
 from decimal import Decimal
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from fleet.core.calibration import Guarded, guarded
+from fleet.core.calibration import Guarded, expanded, guarded
+from fleet.core.judging import Acceptance, judge
 from fleet.core.limits import Limits, Verdict, verdict
 
 LIMIT = Limits(None, Decimal(10), "kPa")
@@ -51,3 +53,34 @@ def test_the_two_rules_never_contradict(value: Decimal, uncertainty: Decimal) ->
     simple, with_band = verdict(value, limits), guarded(value, limits, uncertainty)
     assert with_band is Guarded.CANNOT_TELL or with_band.value == simple.value
     assert guarded(value, limits, Decimal(0)).value == simple.value
+
+
+@pytest.mark.parametrize(
+    ("value", "simple", "with_band"),
+    [
+        ("94.5", Verdict.PASS, Verdict.PASS),  # 94.5 + 5.5 = 100: the whole of it lies within
+        ("94.6", Verdict.PASS, Verdict.NOT_PROVEN),  # 94.6 + 5.5 = 100.1: it may lie beyond
+        ("100", Verdict.PASS, Verdict.NOT_PROVEN),
+        ("100.1", Verdict.FAIL, Verdict.FAIL),  # beyond the limit, though 100.1 - 5.5 lies within
+    ],
+)
+def test_the_band_by_hand(value: str, simple: Verdict, with_band: Verdict) -> None:
+    """At most 100 uA with U = 5.5 uA: the acceptance limit is 94.5 uA."""
+    limits, wide = Limits(None, Decimal(100), "µA"), Decimal("5.5")
+    assert judge(Decimal(value), limits, wide, Acceptance.SIMPLE) is simple
+    assert judge(Decimal(value), limits, wide, Acceptance.GUARDED) is with_band
+
+
+def test_limits_closer_than_twice_the_uncertainty_prove_nothing() -> None:
+    """4.9 to 5.1 with U = 0.15: even 5.0 is 0.1 from both limits."""
+    narrow = Limits(Decimal("4.9"), Decimal("5.1"), "V")
+    assert judge(Decimal(5), narrow, Decimal("0.15"), Acceptance.GUARDED) is Verdict.NOT_PROVEN
+
+
+def test_an_uncertainty_in_another_unit_is_converted() -> None:
+    """U = 0.5 psi is 3.4474 kPa at a reading in kPa (1 psi = 6.8948 kPa); U in % is a share of the reading."""
+    found = expanded(Decimal(40), Decimal("0.5"), "psi", "kPa")
+    assert found is not None
+    assert round(found, 4) == Decimal("3.4474")
+    assert expanded(Decimal(40), Decimal(2), "% of reading", "kPa") == Decimal("0.8")
+    assert expanded(Decimal(40), Decimal("0.5"), "psi", "µA") is None
