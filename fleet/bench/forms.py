@@ -1,5 +1,6 @@
 """What a technician types in at the bench."""
 
+from collections.abc import Collection
 from typing import Any
 
 from django import forms
@@ -9,7 +10,7 @@ from fleet.bench.models import Labour, Order, OrderKind, Reading, Step
 from fleet.bench.queries import limits_of
 from fleet.core.calibration import DueState
 from fleet.core.lifecycle import WaitReason
-from fleet.core.orders import Outcome
+from fleet.core.orders import ABSENT_OUTCOMES, Outcome
 from fleet.registry.models import Place
 from fleet.stores.models import Instrument, InstrumentQuerySet
 from fleet.stores.queries import state_of
@@ -20,6 +21,8 @@ from fleet.web.forms import day_field, offer
 NO_NAMES = "No patient names."
 WAITS = [reason for reason in WaitReason if reason is not WaitReason.ACCEPTANCE]
 _BY_LIMITS = "limits"
+#: Codes that some orders ask for at their end.
+CODES = frozenset({"finding", "caused_by_work"})
 
 
 def _words(label: str, *, rows: int = 2, required: bool = False, hint: str = "") -> forms.CharField:
@@ -124,6 +127,20 @@ class FinishForm(forms.Form):
     )
     found_words = _words("What you found, in words", hint=NO_NAMES)
     cause = forms.CharField(label="Cause", required=False, max_length=200)
+    finding = forms.ChoiceField(
+        label="What did this service come upon?",
+        required=False,
+        choices=Order.Finding.choices,
+        widget=forms.RadioSelect,
+        help_text="The interval of this service is judged by these answers.",
+    )
+    caused_by_work = forms.ChoiceField(
+        label="Did the work before cause this fault?",
+        required=False,
+        choices=Order.Caused.choices,
+        widget=forms.RadioSelect,
+        help_text="Proposed only because it was so shortly before; you judge it.",
+    )
     action_taken = _words("What you did", hint="A repair needs this; so does retiring a driver: the reason.")
     minutes = forms.IntegerField(
         label="Hands-on minutes not entered yet",
@@ -135,8 +152,13 @@ class FinishForm(forms.Form):
     returned_to = _places("Where it goes")
     stays = forms.BooleanField(label="It stays on the bench for its other order", required=False)
 
-    def __init__(self, *args: Any, places: Any, may_retire: bool, has_others: bool, **rest: Any) -> None:
-        """`places`: where drivers go. Retiring is offered to those who may; staying where another order is open."""
+    def __init__(
+        self, *args: Any, places: Any, may_retire: bool, has_others: bool, asks: Collection[str] = (), **rest: Any
+    ) -> None:
+        """`places`: where drivers go. Retiring is offered to those who may; staying where another order is open.
+
+        `asks`: which of `CODES` this order must answer, unless it ends without the driver.
+        """
         super().__init__(*args, **rest)
         outcomes = [outcome for outcome in Outcome if may_retire or outcome is not Outcome.RETIRED]
         self.fields["outcome"].choices = [  # type: ignore[attr-defined] # a choice field
@@ -145,6 +167,17 @@ class FinishForm(forms.Form):
         offer(self, "returned_to", places)
         if not has_others:
             del self.fields["stays"]
+        for name in set(CODES) - set(asks):
+            del self.fields[name]
+
+    def clean(self) -> dict[str, Any]:
+        """A code that is asked for is answered, unless nobody had the driver in hand."""
+        typed: dict[str, Any] = super().clean() or {}
+        if typed.get("outcome") not in {outcome.value for outcome in ABSENT_OUTCOMES}:
+            for name in CODES & self.fields.keys():
+                if not typed.get(name):
+                    self.add_error(name, "Choose one.")
+        return typed
 
     def completion(self) -> Completion:
         """What was typed, for the action."""

@@ -10,8 +10,9 @@ from django.utils import timezone
 
 from fleet.bench.models import Order, OrderKind, OrderQuerySet
 from fleet.bench.queries import day_begins
-from fleet.core.orders import OrderState, Outcome
+from fleet.core.orders import ABSENT_OUTCOMES, OrderState, Outcome
 from fleet.registry.filters import site_filter, type_filter
+from fleet.schedules.models import Plan
 from fleet.web import phrases
 
 
@@ -57,6 +58,15 @@ class OrderFilter(django_filters.FilterSet):
     outcome = django_filters.ChoiceFilter(
         label="Outcome", choices=[(outcome.value, outcome.label) for outcome in Outcome], empty_label="Any outcome"
     )
+    finding = django_filters.ChoiceFilter(
+        label="The service came upon",
+        choices=[*Order.Finding.choices, ("some", "Anything at all"), ("none", "Not stated")],
+        method="came_upon",
+        empty_label="Anything or nothing",
+    )
+    plan = django_filters.ModelChoiceFilter(
+        label="Plan", field_name="due__plan", queryset=Plan.objects.select_related("device_type"), empty_label="All"
+    )
     site = site_filter()
     type = type_filter()
     completed_min = django_filters.DateFilter(label="Completed from", method="from_day", widget=_day_input())
@@ -64,7 +74,15 @@ class OrderFilter(django_filters.FilterSet):
 
     class Meta:
         model = Order
-        fields = ("q", "state", "kind", "outcome", "site", "type", "completed_min", "completed_max")
+        fields = ("q", "state", "kind", "outcome", "finding", "plan", "site", "type", "completed_min", "completed_max")
+
+    def came_upon(self, rows: OrderQuerySet, _name: str, value: str) -> OrderQuerySet:
+        """Services that ended with the driver in hand and came upon this; "none" for those that do not say."""
+        services = rows.filter(kind=OrderKind.PLANNED, state=OrderState.DONE.value)
+        services = services.exclude(outcome__in=[outcome.value for outcome in ABSENT_OUTCOMES])
+        if value == "some":
+            return services.exclude(finding__in=["", Order.Finding.NOTHING.value])
+        return services.filter(finding="" if value == "none" else value)
 
     def from_day(self, rows: OrderQuerySet, _name: str, day: date) -> OrderQuerySet:
         """Orders completed on a day or later."""

@@ -22,6 +22,7 @@ class May(StrEnum):
     EDIT_REGISTRY = "may_edit_registry"
     MANAGE_PEOPLE = "may_manage_people"
     SEE_TRAIL = "may_see_trail"
+    SEE_PERSON_FIGURES = "may_see_person_figures"
 
     @property
     def label(self) -> str:

@@ -40,6 +40,7 @@ ROLE_DUTIES: dict[Role, frozenset[May]] = {
         May.EDIT_REGISTRY,
         May.KEEP_STORE,
         May.SET_RISK_LIMITS,
+        May.SEE_PERSON_FIGURES,
     },
     Role.ADMINISTRATOR: frozenset(May),
 }

@@ -14,12 +14,11 @@ MOST_DAYS = 5 * 366
 MONTHS = 12
 
 
-class TurnaroundForm(forms.Form):
-    """From when to when orders were finished, and what for."""
+class FinishedForm(forms.Form):
+    """From when to when orders were finished."""
 
     first = day_field("Finished from")
     last = day_field("to")
-    kind = forms.ChoiceField(label="Here for", required=False, choices=[("", "Anything"), *OrderKind.choices])
 
     def clean(self) -> dict[str, Any]:
         """Refuse a period that holds nothing, or more than can be shown."""
@@ -31,6 +30,12 @@ class TurnaroundForm(forms.Form):
             elif days > MOST_DAYS:
                 self.add_error("last", "Ask for five years at most.")
         return typed
+
+
+class TurnaroundForm(FinishedForm):
+    """From when to when orders were finished, and what for."""
+
+    kind = forms.ChoiceField(label="Here for", required=False, choices=[("", "Anything"), *OrderKind.choices])
 
 
 def last_months(today: date) -> dict[str, Any]:

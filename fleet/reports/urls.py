@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.reports.views import device, digest, home, overview, search, trail, turnaround
+from fleet.reports.views import device, digest, findings, home, overview, search, trail, turnaround
 
 app_name = "reports"
 urlpatterns = [
@@ -14,6 +14,8 @@ urlpatterns = [
     path("reports/", overview.overview, name="overview"),
     path("reports/drivers/<slug:standing>/", overview.drivers, name="drivers"),
     path("reports/turnaround/", turnaround.turnaround, name="turnaround"),
+    path("reports/findings/", findings.findings, name="findings"),
+    path("reports/findings.csv", findings.findings_csv, name="findings_csv"),
     path("reports/trail/", trail.trail, name="trail"),
     path("reports/trail.csv", trail.trail_csv, name="trail_csv"),
     path("reports/morning/", digest.digest, name="digest"),

@@ -69,7 +69,8 @@ class PlanForm(ActionForm):
         model = Plan
         fields: tuple[str, ...] = (
             "device_type", "kind", "name", "every_months", "every_hours", "window_before_days", "window_after_days",
-            "mode", "basis", "document", "basis_reason", "basis_by", "basis_on", "basis_review_on", "active",
+            "repeat_days", "mode", "basis", "document", "basis_reason", "basis_by", "basis_on", "basis_review_on",
+            "active",
         )  # fmt: skip
         widgets = {
             "basis_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
@@ -80,6 +81,7 @@ class PlanForm(ActionForm):
             "every_months": "Every so many months",
             "window_before_days": "Days the window opens before",
             "window_after_days": "Days the window stays open after",
+            "repeat_days": "Days after it in which a fault raises the question whether it was the cause",
             "mode": "Counted",
             "basis": "On whose word",
             "basis_reason": "Why another schedule than the maker's",

@@ -31,6 +31,8 @@ class Plan(models.Model):
     every_hours = models.PositiveIntegerField("every so many running hours", null=True, blank=True)
     window_before_days = models.PositiveSmallIntegerField(default=30)
     window_after_days = models.PositiveSmallIntegerField(default=30)
+    # 30 days are our own choice, no source: change them plan by plan.
+    repeat_days = models.PositiveSmallIntegerField("ask whether it caused a fault within so many days", default=30)
     mode = models.CharField(max_length=10, choices=Mode, default=Mode.FLOATING)
     basis = models.CharField(max_length=12, choices=Basis, default=Basis.MAKER)
     document = models.CharField("document and revision", max_length=120, blank=True)

@@ -186,7 +186,8 @@ def test_a_plan_is_added_and_changed(manager: Person, technician: Person) -> Non
     a_device(accepted_on=ACCEPTED)
     typed = {
         "device_type": a_type().pk, "kind": "service", "name": "Yearly service", "every_months": "12",
-        "window_before_days": "30", "window_after_days": "30", "mode": "floating", "basis": "maker",
+        "window_before_days": "30", "window_after_days": "30", "repeat_days": "30", "mode": "floating",
+        "basis": "maker",
     }  # fmt: skip
     address = reverse("schedules:new_plan")
     assert signed_in(technician).post(address, typed).status_code == 403
@@ -233,7 +234,8 @@ def test_a_plan_that_does_not_fit_keeps_what_was_typed(manager: Person) -> None:
     """Without an interval nothing is saved, the field says what is missing, and the name stays in the form."""
     typed = {
         "device_type": a_type().pk, "kind": "service", "name": "Every so often", "window_before_days": "30",
-        "window_after_days": "30", "mode": "floating", "basis": "maker",
+        "window_after_days": "30", "repeat_days": "30", "mode": "floating",
+        "basis": "maker",
     }  # fmt: skip
     html = signed_in(manager).post(reverse("schedules:new_plan"), typed).content.decode()
     assert "Give an interval in months, in running hours, or both." in html

@@ -11,10 +11,10 @@ from fleet.bench.actions.holding import hold, hold_device, put, refuse_outdated
 from fleet.bench.actions.orders import raise_order
 from fleet.bench.actions.steps import put_labour
 from fleet.bench.models import Order, OrderKind
-from fleet.bench.queries import facts, harm_linked, open_orders, standing, workers
+from fleet.bench.queries import facts, harm_linked, open_orders, standing, work_before, workers
 from fleet.core.errors import BadValueError, MoveRefusedError, NotAllowedError
 from fleet.core.lifecycle import Condition, Facts, Move, ask_work, unmet
-from fleet.core.orders import OrderMove, OrderState, Outcome, ask_order
+from fleet.core.orders import ABSENT_OUTCOMES, OrderMove, OrderState, Outcome, ask_order
 from fleet.core.permissions import May
 from fleet.registry import actions as registry
 from fleet.registry.models import Device, Place
@@ -36,13 +36,17 @@ _PLANS = {
 class Completion:
     """How an order ends. `returned_to` is the driver's home place when left out; `minutes` are hands-on.
 
-    `stays`: the driver is kept on the bench because another order on it is open; it is returned with the last one.
+    `finding`: what a planned service came upon; `caused_by_work`: whether the work shortly before a repair (see
+    `queries.work_before`) brought the fault about. The page asks for both; an order without an answer counts as not
+    stated. `stays`: the driver is kept on the bench because another order on it is open; it is returned with the last.
     """
 
     outcome: Outcome
     found: str = ""
     found_words: str = ""
     cause: str = ""
+    finding: str = ""
+    caused_by_work: str = ""
     action_taken: str = ""
     returned_to: Place | None = None
     minutes: int | None = None
@@ -59,6 +63,7 @@ def complete(order: Order, given: Completion, *, revision: int, by: Actor) -> Or
     row = hold(order, by)
     refuse_outdated(row, revision)
     checked = _checked(given)
+    _ask_codes(row, checked)
     ask_order(OrderState(row.state), OrderMove.FINISH, checked.outcome)
     if checked.outcome is Outcome.RETIRED:
         _retire(row.device, checked, by, row)
@@ -79,6 +84,19 @@ def _checked(given: Completion) -> Completion:
     if len(given.cause) > LONGEST_CAUSE:
         raise BadValueError(f"Put the cause in at most {LONGEST_CAUSE} characters; say more below.", field="cause")
     return replace(given, outcome=Outcome(given.outcome))
+
+
+def _ask_codes(order: Order, given: Completion) -> None:
+    """Each code belongs to one kind of work: a finding to a planned service, a cause to a fault soon after work."""
+    if given.finding and order.kind != OrderKind.PLANNED:
+        raise BadValueError("Only a planned service states what it came upon.", field="finding")
+    if given.finding and given.finding not in Order.Finding.values:
+        words = ", ".join(label.lower() for label in Order.Finding.labels)
+        raise BadValueError(f"“{given.finding}” is not on the list: {words}.", field="finding")
+    if given.caused_by_work and given.caused_by_work not in Order.Caused.values:
+        raise BadValueError("Say yes, no, or that it cannot be told.", field="caused_by_work")
+    if given.caused_by_work and work_before(order) is None:
+        raise BadValueError(f"No work on {order.device} came shortly before this fault.", field="caused_by_work")
 
 
 def _release(order: Order, given: Completion, by: Actor) -> Order:
@@ -156,6 +174,9 @@ def _finish(order: Order, given: Completion, by: Actor, *, returned_to: Place | 
         wait_reason="",
         outcome=given.outcome.value,
         found=given.found,
+        finding=given.finding,
+        work_before=work_before(order) if given.outcome not in ABSENT_OUTCOMES else None,
+        caused_by_work=given.caused_by_work if given.outcome not in ABSENT_OUTCOMES else "",
         found_words=given.found_words.strip(),
         cause=given.cause.strip(),
         action_taken=given.action_taken.strip(),

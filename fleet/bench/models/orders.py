@@ -34,6 +34,22 @@ class Order(models.Model):
         FLUID = "fluid", "Fluid inside"
         OTHER = "other", "Something else"
 
+    class Finding(models.TextChoices):
+        """What a planned service came upon; the question by which its interval is judged."""
+
+        NOTHING = "nothing", "Nothing found"
+        MINOR = "minor", "Something minor, put right in passing"
+        HIDDEN = "hidden", "A hidden failure: nobody would have noticed until it was needed"
+        POTENTIAL = "potential", "A potential failure: it still worked, and was about to fail"
+        WEAR = "wear", "Wear beyond what the service replaces"
+
+    class Caused(models.TextChoices):
+        """Whether the work before a repair brought its fault about. Proposed by the calendar, judged by a person."""
+
+        YES = "yes", "Yes, that work caused it"
+        NO = "no", "No, it has another cause"
+        UNCLEAR = "unclear", "It cannot be told"
+
     number = models.CharField(max_length=12, unique=True)
     device = models.ForeignKey(Device, models.PROTECT, related_name="orders")
     kind = models.CharField(max_length=10, choices=OrderKind)
@@ -61,6 +77,11 @@ class Order(models.Model):
     found_words = models.TextField(blank=True)
     cause = models.CharField(max_length=200, blank=True)
     action_taken = models.TextField(blank=True)
+    finding = models.CharField("what the service came upon", max_length=10, choices=Finding, blank=True)
+    work_before = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="faults_after", verbose_name="work shortly before"
+    )
+    caused_by_work = models.CharField("caused by that work", max_length=8, choices=Caused, blank=True)
     outcome = models.CharField(
         max_length=16, blank=True, choices=[(outcome.value, outcome.label) for outcome in Outcome]
     )
@@ -83,6 +104,9 @@ class Order(models.Model):
             models.CheckConstraint(
                 name="order_waits_for_a_reason",
                 condition=(Q(state="waiting") & ~Q(wait_reason="")) | (~Q(state="waiting") & Q(wait_reason="")),
+            ),
+            models.CheckConstraint(
+                name="order_cause_names_the_work", condition=Q(caused_by_work="") | Q(work_before__isnull=False)
             ),
             models.UniqueConstraint(
                 fields=["device", "kind"],

@@ -1,5 +1,6 @@
 """Reading the bench: the facts of a driver, the queue, one order's page, and how long things take."""
 
+from fleet.bench.queries.before import work_before
 from fleet.bench.queries.choices import places, procedures
 from fleet.bench.queries.choosing import Work, asks_only, choose_work, open_due
 from fleet.bench.queries.facts import (
@@ -15,6 +16,7 @@ from fleet.bench.queries.facts import (
     workers,
 )
 from fleet.bench.queries.finding import Found, find
+from fleet.bench.queries.findings import AfterWork, Findings, Yield, findings
 from fleet.bench.queries.page import OrderPage, order_page, orders
 from fleet.bench.queries.queue import Narrow, Place, Stock, Waiting, pool_stocks, queue, rows
 from fleet.bench.queries.trace import Doubted, Taken, Trace, devices_in_doubt, mention, open_planned, rechecks, traced
@@ -22,7 +24,9 @@ from fleet.bench.queries.turnaround import Turnaround, day_begins, turnaround
 from fleet.bench.queries.using import instruments_for, last_used, may_name
 
 __all__ = [
+    "AfterWork",
     "Doubted",
+    "Findings",
     "Found",
     "Narrow",
     "OrderPage",
@@ -34,12 +38,14 @@ __all__ = [
     "Turnaround",
     "Waiting",
     "Work",
+    "Yield",
     "asks_only",
     "choose_work",
     "day_begins",
     "devices_in_doubt",
     "facts",
     "find",
+    "findings",
     "harm_linked",
     "in_force",
     "in_words",
@@ -63,5 +69,6 @@ __all__ = [
     "standing",
     "traced",
     "turnaround",
+    "work_before",
     "workers",
 ]

@@ -8,6 +8,7 @@ from django.db.models import Sum
 from fleet.alerts.models import Alert
 from fleet.alerts.queries import open_alerts
 from fleet.bench.models import FlowTest, Labour, OcclusionTest, Order, OrderKind, OrderQuerySet, PartUse, Reading, Step
+from fleet.bench.queries.before import work_before
 from fleet.bench.queries.facts import (
     Standing,
     facts,
@@ -155,6 +156,11 @@ class OrderPage:
         return list(done.select_related("completed_by").order_by("-completed_at")[:EARLIER])
 
     @cached_property
+    def work_before(self) -> Order | None:
+        """The work shortly before this repair's fault, which may have caused it; None where there was none."""
+        return work_before(self.order) if self.is_open else self.order.work_before
+
+    @cached_property
     def flow_tests(self) -> list[FlowTest]:
         """Flow tests, newest first, also the voided."""
         return list(flow_tests().filter(order=self.order))
@@ -208,6 +214,7 @@ def orders() -> OrderQuerySet:
         "procedure_version__procedure",
         "bench",
         "assigned_to",
+        "work_before",
         "completed_by",
         "returned_to",
     )

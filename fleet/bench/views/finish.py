@@ -6,7 +6,7 @@ from django.shortcuts import redirect, render
 
 from fleet.bench import actions, queries
 from fleet.bench.forms import FinishForm
-from fleet.bench.models import Order
+from fleet.bench.models import Order, OrderKind
 from fleet.core.errors import BenchwardError, ConflictError
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
@@ -44,8 +44,14 @@ def _form(request: HttpRequest, page: queries.OrderPage) -> FinishForm:
         places=queries.places(person, Place.Kind.WARD, Place.Kind.STORE, Place.Kind.BENCH),
         may_retire=person.may(May.RETIRE_DEVICE),
         has_others=bool(page.others),
+        asks=_asks(page),
         initial={"returned_to": page.device.home_id},
     )
+
+
+def _asks(page: queries.OrderPage) -> list[str]:
+    asked = {"finding": page.order.kind == OrderKind.PLANNED, "caused_by_work": page.work_before is not None}
+    return [name for name, is_asked in asked.items() if is_asked]
 
 
 def _done(request: HttpRequest, row: Order, form: FinishForm) -> Order | None:

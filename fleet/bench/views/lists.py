@@ -19,7 +19,7 @@ from fleet.web.paging import paged
 
 HEADER = (
     "Order", "Asset number", "Type", "Home", "Here for", "State", "Raised", "Received", "Completed", "Outcome",
-    "Reported", "Found", "Cause", "Action",
+    "Reported", "Found", "Service came upon", "Caused by work before", "Work before", "Cause", "Action",
 )  # fmt: skip
 
 
@@ -56,6 +56,9 @@ def _line(order: Order) -> list[csv_out.Cell]:
         order.get_outcome_display(),
         order.reported,
         order.get_found_display(),
+        order.get_finding_display(),
+        order.get_caused_by_work_display(),
+        str(order.work_before or ""),
         order.cause,
         order.action_taken,
     ]

@@ -11,10 +11,12 @@ from fleet.audit.actors import Actor, link_actor
 from fleet.batteries.models import Fitting
 from fleet.bench.actions import Completion, add_part, raise_order, receive, resume, set_aside
 from fleet.bench.models import Order, OrderKind
+from fleet.bench.queries import work_before
 from fleet.core.lifecycle import WaitReason
 from fleet.core.orders import Outcome
 from fleet.management.demo.cells import replace_pack
 from fleet.management.demo.diary import any_hour, soon
+from fleet.management.demo.dice import Dice
 from fleet.management.demo.faults import Fault, Repair, a_fault, a_repair, connected, where
 from fleet.management.demo.visits import technician
 from fleet.management.demo.work import fail_delivery, finish, work_through
@@ -181,8 +183,16 @@ def _finish(world: World, job: Job) -> None:
         cause=repair.cause,
         action_taken=repair.action,
         minutes=world.rng.randrange(*repair.minutes),
+        caused_by_work=_judged(order),
     )
     end(driver, order, given, by=_second_person(world, job) if job.harm else job.by)
+
+
+def _judged(order: Order) -> str:
+    """Whether the work shortly before caused the fault, where there was any. Its own dice leave the story as it is."""
+    if work_before(order) is None:
+        return ""
+    return str(Dice(f"cause {order.number}").choices(Order.Caused.values, (2, 6, 1))[0])
 
 
 def _is_given_up(world: World, job: Job) -> bool:

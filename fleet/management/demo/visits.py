@@ -14,6 +14,7 @@ from fleet.core.orders import Outcome
 from fleet.libraries.actions import carries
 from fleet.management.demo.cells import LEVEL, Run, a_run, as_test, count_cycles, replace_pack
 from fleet.management.demo.diary import bench_hour, soon
+from fleet.management.demo.dice import Dice
 from fleet.management.demo.work import finish, work_through
 from fleet.management.demo.world import Driver, World
 from fleet.schedules.actions import attempt, defer, roll_kind
@@ -31,6 +32,13 @@ _DEFERRED_WHY: Final = (
     "Test bench away for calibration; risk looked at, no open alerts on this driver.",
     "Theatre list full until then; driver checked at a glance and without faults in its log.",
 )
+_CAME_UPON: Final = {
+    Order.Finding.NOTHING: 86,
+    Order.Finding.MINOR: 8,
+    Order.Finding.POTENTIAL: 3,
+    Order.Finding.HIDDEN: 2,
+    Order.Finding.WEAR: 1,
+}
 _IN_VAIN: Final = {
     DueAttempt.Reason.NOT_FOUND: "Not on the ward; asked at the desk and in the equipment room.",
     DueAttempt.Reason.IN_USE: "Running; no other driver free to change to.",
@@ -116,12 +124,20 @@ def _serve(world: World, driver: Driver, order: Order, run: Run | None, by: Acto
     given = Completion(
         outcome=Outcome.REPAIRED if replaced else Outcome.NO_FAULT_FOUND,
         found=Order.Found.BATTERY if replaced else Order.Found.NOTHING,
+        finding=_finding(order, replaced=replaced),
         action_taken="Serviced in full; " + ("worn pack replaced." if replaced else "nothing to mend."),
         minutes=world.rng.randrange(25, 60),
     )
     finish(order, given, by=by)
     driver.busy, driver.served_on = False, clock.today()
     plan_service(world, driver)
+
+
+def _finding(order: Order, *, replaced: bool) -> Order.Finding:
+    """What the service came upon: a worn pack, else now and then something. Its own dice leave the story as it is."""
+    if replaced:
+        return Order.Finding.WEAR
+    return Dice(f"finding {order.number}").choices(list(_CAME_UPON), list(_CAME_UPON.values()))[0]
 
 
 def _test_pack(world: World, driver: Driver, order: Order, run: Run, by: Actor) -> bool:

@@ -25,8 +25,8 @@ from fleet.web import clock
 #: What `edit_plan` may change. The type and the kind stay: a different service is a different plan.
 EDITABLE: Final = frozenset(
     {
-        "name", "every_months", "every_hours", "window_before_days", "window_after_days", "mode", "active",
-        "basis", "document", "basis_reason", "basis_by", "basis_on", "basis_review_on",
+        "name", "every_months", "every_hours", "window_before_days", "window_after_days", "repeat_days",
+        "mode", "active", "basis", "document", "basis_reason", "basis_by", "basis_on", "basis_review_on",
     }
 )  # fmt: skip
 _MOVES_DUES: Final = {"every_months", "every_hours", "window_before_days", "window_after_days", "mode", "active"}
