@@ -94,7 +94,8 @@ class StepForm(forms.Form):
         """What may be chosen."""
         if limits_of(self.step):
             return [(_BY_LIMITS, "Judge by its limits"), (Reading.Verdict.NOT_APPLICABLE.value, "Not applicable")]
-        return [(verdict.value, str(verdict.label)) for verdict in Reading.Verdict]
+        by_person = [each for each in Reading.Verdict if each != Reading.Verdict.NOT_PROVEN]
+        return [(verdict.value, str(verdict.label)) for verdict in by_person]
 
     def chosen(self) -> str:
         """What is chosen when the form is shown: a check asks, the rest presume that all is well."""

@@ -60,6 +60,7 @@ class Need(Worded):
     NO_OPEN_TAG = "no_open_tag", "No tag is open"
     NO_QUARANTINE = "no_quarantine", "No quarantine is open"
     NO_FAILED_STEP = "no_failed_step", "No required step has failed"
+    NO_UNPROVEN_STEP = "no_unproven_step", "Every required reading is proven, where guarded acceptance holds"
     NO_MISSING_STEP = "no_missing_step", "Every required step is answered"
     NO_FAILED_DELIVERY = "no_failed_delivery", "No flow or occlusion test stands as failed"
     CHECKED = "checked", "The order being finished checked the driver"
@@ -74,6 +75,7 @@ class Facts:
 
     `open_tags`: tags still open once the order being finished has cleared its own. `quarantine_open`: a quarantine has
     not been lifted. `failed_required_steps`, `missing_required_steps`: of the order being finished, latest answers;
+    `unproven_required_steps`: within their limits, yet not proven to be by guarded acceptance.
     `failed_delivery_tests`: its flow and occlusion tests outside the limits that no later one at the same rate and
     syringe has passed.
     `checked`: an order is being finished with this move and has at least one required step, so that "no step failed"
@@ -90,6 +92,7 @@ class Facts:
     open_orders: int
     has_reason: bool = False
     failed_delivery_tests: int = 0
+    unproven_required_steps: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +114,7 @@ _RETURN_NEEDS: Final = (
     Need.NO_OPEN_TAG,
     Need.CHECKED,
     Need.NO_FAILED_STEP,
+    Need.NO_UNPROVEN_STEP,
     Need.NO_MISSING_STEP,
     Need.NO_FAILED_DELIVERY,
     Need.ACCEPTED,
@@ -156,6 +160,11 @@ _WHY_NOT: Final[MappingProxyType[Need, Callable[[Facts], str]]] = MappingProxyTy
         Need.NO_QUARANTINE: lambda facts: "a quarantine is open" if facts.quarantine_open else "",
         Need.NO_FAILED_STEP: lambda facts: _count(
             facts.failed_required_steps, "required step has failed", "required steps have failed"
+        ),
+        Need.NO_UNPROVEN_STEP: lambda facts: _count(
+            facts.unproven_required_steps,
+            "required step is not proven (within its limits, but inside the guard band)",
+            "required steps are not proven (within their limits, but inside the guard band)",
         ),
         Need.NO_MISSING_STEP: lambda facts: _count(
             facts.missing_required_steps, "required step is not answered", "required steps are not answered"

@@ -189,9 +189,9 @@ class TypeForm(ActionForm):
     class Meta:
         model = DeviceType
         fields: tuple[str, ...] = (
-            "kind", "di", "life_support", "power", "supply", "chemistry", "pack_part_number", "charging_hours",
-            "reference_rate", "replacement_level", "temperature_coefficient", "reference_temperature_c",
-            "service_life_months", "end_of_support", "price", "source",
+            "kind", "di", "life_support", "power", "supply", "protection", "applied_part", "chemistry",
+            "pack_part_number", "charging_hours", "reference_rate", "replacement_level", "temperature_coefficient",
+            "reference_temperature_c", "service_life_months", "end_of_support", "price", "source",
             "nomenclature_scheme", "nomenclature_version", "nomenclature_code",
         )  # fmt: skip
         widgets = {
@@ -207,6 +207,7 @@ class TypeForm(ActionForm):
             "replacement_level": "A pack whose runtime fraction falls under it is replaced.",
             "temperature_coefficient": "As its maker states it, 0.006 for 0.6 % more per degree. Empty: no correction.",
             "reference_temperature_c": "Only forecasts are corrected to it, never the verdict of a test.",
+            "protection": "As its label or manual says; electrical safety limits depend on it.",
             "source": "The maker's document and its edition, or whose practice it is.",
         }
 

@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from fleet.core.lifecycle import Condition, WaitReason
+from fleet.core.safety import AppliedPart, Protection
 from fleet.people.scope import M_co, PlacedQuerySet
 
 POSITIVE = MinValueValidator(Decimal("0.001"))
@@ -99,6 +100,18 @@ class DeviceType(models.Model):
     life_support = models.BooleanField("serious injury or death if it fails", default=True)
     power = models.CharField(max_length=10, choices=Power, default=Power.FITTED_PACK)
     supply = models.CharField("supply", max_length=80, blank=True, help_text="Mains voltage, external supply, class")
+    protection = models.CharField(
+        "class of protection against electric shock",
+        max_length=1,
+        blank=True,
+        choices=[(each.value, each.label) for each in Protection],
+    )
+    applied_part = models.CharField(
+        "type of its applied part",
+        max_length=2,
+        blank=True,
+        choices=[(each.value, each.label) for each in AppliedPart],
+    )
     chemistry = models.CharField("battery chemistry", max_length=20, blank=True)
     pack_part_number = models.CharField(max_length=40, blank=True)
     charging_hours = models.DecimalField("hours to charge fully", max_digits=5, decimal_places=2, validators=[POSITIVE])

@@ -3,6 +3,7 @@
 from fleet.bench.models.delivery import DeliveryLimit, DeliveryTest, FlowTest, OcclusionTest
 from fleet.bench.models.orders import Order, OrderQuerySet
 from fleet.bench.models.procedures import OrderKind, Procedure, ProcedureVersion, Step
+from fleet.bench.models.reference import LimitPolicy, LimitProfile, ReferenceLimit
 from fleet.bench.models.work import Labour, PartUse, Reading
 
 __all__ = [
@@ -10,6 +11,8 @@ __all__ = [
     "DeliveryTest",
     "FlowTest",
     "Labour",
+    "LimitPolicy",
+    "LimitProfile",
     "OcclusionTest",
     "Order",
     "OrderKind",
@@ -18,5 +21,6 @@ __all__ = [
     "Procedure",
     "ProcedureVersion",
     "Reading",
+    "ReferenceLimit",
     "Step",
 ]

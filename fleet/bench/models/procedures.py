@@ -3,6 +3,7 @@
 from django.db import models
 from django.db.models import Q
 
+from fleet.core.safety import Quantity
 from fleet.registry.models import DeviceType
 from fleet.stores.models import Instrument
 
@@ -65,6 +66,13 @@ class Step(models.Model):
     low = models.DecimalField("lower limit", max_digits=12, decimal_places=4, null=True, blank=True)
     high = models.DecimalField("upper limit", max_digits=12, decimal_places=4, null=True, blank=True)
     limit_source = models.CharField("source of the limits", max_length=160, blank=True)
+    # With one, the limits of the profile that holds where the driver is at home judge too.
+    quantity = models.CharField(
+        "what is measured, for reference limits",
+        max_length=14,
+        blank=True,
+        choices=[(each.value, each.label) for each in Quantity],
+    )
     required = models.BooleanField("must pass before return", default=True)
     instrument_kind = models.CharField("instrument needed", max_length=12, choices=Instrument.Kind, blank=True)
 

@@ -15,6 +15,7 @@ class Reading(models.Model):
     class Verdict(models.TextChoices):
         PASS = "pass", "Pass"
         FAIL = "fail", "Fail"
+        NOT_PROVEN = "near", "Not proven"
         NOT_APPLICABLE = "na", "Not applicable"
 
     order = models.ForeignKey(Order, models.PROTECT, related_name="readings")
@@ -27,6 +28,8 @@ class Reading(models.Model):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
     instrument = models.ForeignKey(Instrument, models.PROTECT, null=True, blank=True, related_name="readings")
     instrument_overdue = models.BooleanField("taken with an instrument overdue for calibration", default=False)
+    # What judged it, as `core.judgement` writes it down: a limit that is changed later changes no verdict given.
+    judged = models.JSONField(default=dict, blank=True)
     latest = models.BooleanField(default=True)
 
     class Meta:

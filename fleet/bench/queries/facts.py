@@ -26,6 +26,7 @@ class Standing:
     passed: int = 0
     failed: int = 0
     missing: int = 0
+    unproven: int = 0
 
     @property
     def answered(self) -> int:
@@ -45,6 +46,7 @@ def standing(order: Order | None) -> Standing:
         passed=held.count(Reading.Verdict.PASS),
         failed=held.count(Reading.Verdict.FAIL),
         missing=held.count(None),
+        unproven=held.count(Reading.Verdict.NOT_PROVEN),
     )
 
 
@@ -62,6 +64,7 @@ def facts(device: Device, order: Order | None = None) -> Facts:
         quarantine_open=device.quarantined or open_quarantine(device) is not None,
         failed_required_steps=steps.failed,
         missing_required_steps=steps.missing,
+        unproven_required_steps=steps.unproven,
         failed_delivery_tests=len(failed_delivery(order)) if order is not None else 0,
         checked=steps.passed > 0,
         accepted=device.accepted_on is not None or (order is not None and order.kind == OrderKind.ACCEPTANCE),

@@ -171,9 +171,9 @@ M = TypeVar("M", bound=models.Model)
 TYPE_FACTS: Final = frozenset(
     {
         "kind", "nomenclature_scheme", "nomenclature_version", "nomenclature_code", "di", "life_support", "power",
-        "supply", "chemistry", "pack_part_number", "charging_hours", "reference_rate", "replacement_level",
-        "temperature_coefficient", "reference_temperature_c", "service_life_months", "end_of_support", "price",
-        "source",
+        "supply", "protection", "applied_part", "chemistry", "pack_part_number", "charging_hours", "reference_rate",
+        "replacement_level", "temperature_coefficient", "reference_temperature_c", "service_life_months",
+        "end_of_support", "price", "source",
     }
 )  # fmt: skip
 

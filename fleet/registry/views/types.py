@@ -168,6 +168,7 @@ def _facts(row: DeviceType) -> list[tuple[str, object]]:
         ("If it fails", "Serious injury or death possible" if row.life_support else "No serious injury expected"),
         ("Power", row.get_power_display()),
         ("Supply", row.supply or phrases.NOT_KNOWN),
+        ("Protection", _protection(row) or phrases.NOT_KNOWN),
         ("Battery chemistry", row.chemistry or phrases.NOT_KNOWN),
         ("Pack part number", row.pack_part_number or phrases.NOT_KNOWN),
         ("Charges fully in", phrases.quantity(row.charging_hours, "h")),
@@ -180,6 +181,11 @@ def _facts(row: DeviceType) -> list[tuple[str, object]]:
         ("Nomenclature", _nomenclature(row) or phrases.NOT_KNOWN),
         ("Source of these facts", row.source or phrases.NOT_KNOWN),
     ]
+
+
+def _protection(row: DeviceType) -> str:
+    part = f"applied part of t{row.get_applied_part_display()[1:]}"
+    return ", ".join(filter(None, [row.get_protection_display(), part if row.applied_part else ""]))
 
 
 def _temperature(row: DeviceType) -> str:
