@@ -10,7 +10,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('fleet', '0004_stores_rounds_flow'),
+        ('fleet', '0005_service_findings'),
     ]
 
     operations = [
