@@ -4,6 +4,7 @@ import fleet.alerts.models
 import fleet.audit.models
 import fleet.batteries.models
 import fleet.bench.models
+import fleet.deliveries.models
 import fleet.exchange.models
 import fleet.jobs.models
 import fleet.libraries.models

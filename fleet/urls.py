@@ -14,6 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("fleet.reports.urls")),
     path("", include("fleet.tags.urls")),
     path("bench/", include("fleet.bench.urls")),
+    path("deliveries/", include("fleet.deliveries.urls")),
     path("registry/", include("fleet.registry.urls")),
     path("jobs/", include("fleet.jobs.urls")),
     path("schedules/", include("fleet.schedules.urls")),

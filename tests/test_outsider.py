@@ -13,6 +13,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from fleet.bench.actions.flow import record_flow_test, record_occlusion_test
 from fleet.bench.models import FlowTest, OcclusionTest
+from fleet.deliveries.models import Delivery
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
 from fleet.people.models import Person
@@ -26,6 +27,7 @@ from fleet.tags.models import Tag
 from tests.bench.builders import received
 from tests.bench.test_flow import CLOSED, GOOD
 from tests.builders import BY, a_device, a_person, a_site, a_ward
+from tests.deliveries.builders import a_delivery
 from tests.exchange.builders import sent
 from tests.reports.builders import a_rich_device, signed_in
 from tests.rounds.builders import a_round
@@ -78,6 +80,7 @@ class Site:
     calibration: Calibration
     flow_test: FlowTest
     occlusion_test: OcclusionTest
+    delivery: Delivery
 
     def arguments(self, name: str) -> dict[str, object]:
         """What the address of that name takes, for an object of this site."""
@@ -119,6 +122,8 @@ class Site:
             **{each: {"pk": self.calibration.instrument_id} for each in OF_AN_INSTRUMENT},
             "stores:void": {"pk": self.calibration.pk},
             "bench:trace": {"pk": self.calibration.pk},
+            **{each: {"pk": self.delivery.pk} for each in OF_A_DELIVERY},
+            "deliveries:take_out": {"pk": self.delivery.pk, "line": self.delivery.lines.get().pk},
             "alerts:one": {"pk": self.device.alerts.get().pk},
             **{each: {"pk": self.intake.pk} for each in OF_AN_INTAKE},
             **dict.fromkeys(OF_A_DRIVER, asset),
@@ -128,7 +133,7 @@ class Site:
     def identifiers(self) -> set[str]:
         """What no page of the stranger's may hold."""
         found = {self.calibration.instrument.number, self.calibration.certificate}
-        found |= {self.tag.number, self.tag.written, self.device.fittings.get().pack.number}
+        found |= {"SN-FAR-01", self.tag.number, self.tag.written, self.device.fittings.get().pack.number}
         for device in (self.device, self.worked_on):
             found |= {device.asset_number, device.serial_number, *device.orders.values_list("number", flat=True)}
         return found
@@ -147,6 +152,7 @@ WITH_ARGUMENTS = {name for name, entry in ADDRESSES.items() if entry.pattern.con
 OF_A_DRIVER = {name for name in WITH_ARGUMENTS if set(ADDRESSES[name].pattern.converters) == {"asset"}}
 OF_A_ROUND = {name for name in WITH_ARGUMENTS if name.startswith("rounds:")} - {"rounds:stop"}
 OF_AN_INSTRUMENT = ("stores:instrument", "stores:edit", "stores:calibrate", "stores:withdraw")
+OF_A_DELIVERY = {name for name in WITH_ARGUMENTS if name.startswith("deliveries:")} - {"deliveries:take_out"}
 OF_AN_INTAKE = {name for name in WITH_ARGUMENTS if name.startswith("exchange:")} - set(SHARED)
 
 OF_A_LEVELLING = {name for name in WITH_ARGUMENTS if "levelling/" in str(ADDRESSES[name].pattern)}
@@ -164,7 +170,8 @@ def site(technician: Person) -> Site:
     a_proposal(a_site())
     intake = sent("alerts", [{"asset_number": device.asset_number}], own)
     calibration = found_out(an_instrument(number="BAL-FAR-01"), certificate="CERT-FAR-01")
-    return Site(device, worked_on, ward, device.tags.get(), intake, a_round(ward), own, calibration, *delivered)
+    tag, delivery = device.tags.get(), a_delivery("SN-FAR-01", place=ward)
+    return Site(device, worked_on, ward, tag, intake, a_round(ward), own, calibration, *delivered, delivery)
 
 
 @pytest.fixture

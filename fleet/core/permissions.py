@@ -15,6 +15,7 @@ class May(StrEnum):
     DEFER_DUE = "may_defer_due"
     LIFT_QUARANTINE = "may_lift_quarantine"
     RETIRE_DEVICE = "may_retire_device"
+    HAND_OVER = "may_hand_over_drivers"
     SEE_REPORTS = "may_see_reports"
     KEEP_STORE = "may_keep_store"
     SET_RISK_LIMITS = "may_set_risk_limits"

@@ -22,6 +22,7 @@ _BENCH = frozenset(
         May.LOG_RUNTIME_TEST,
         May.UPDATE_LIBRARY,
         May.CLEAR_ALERT,
+        May.HAND_OVER,
         May.SEE_REPORTS,
         May.SEE_TRAIL,
     }
@@ -30,7 +31,7 @@ _BENCH = frozenset(
 ROLE_DUTIES: dict[Role, frozenset[May]] = {
     Role.WARD: frozenset({May.REPORT_FAULT}),
     Role.TECHNICIAN: _BENCH,
-    Role.STOREKEEPER: frozenset({May.REPORT_FAULT, May.SEE_FLEET, May.KEEP_STORE, May.IMPORT_RECORDS}),
+    Role.STOREKEEPER: frozenset({May.REPORT_FAULT, May.SEE_FLEET, May.KEEP_STORE, May.IMPORT_RECORDS, May.HAND_OVER}),
     Role.MANAGER: _BENCH
     | {
         May.DEFER_DUE,

@@ -157,6 +157,18 @@ class DeviceType(models.Model):
         return f"{self.maker} {self.model}" + (f" ({self.configuration})" if self.configuration else "")
 
 
+class TypeIdentifier(models.Model):
+    """A further UDI device identifier of a type, told by whoever first scanned it: each package has its own."""
+
+    di = models.CharField("UDI device identifier", max_length=40, unique=True)
+    device_type = models.ForeignKey(DeviceType, models.PROTECT, related_name="identifiers")
+    learned_at = models.DateTimeField()
+    by_name = models.CharField(max_length=120)
+
+    def __str__(self) -> str:
+        return self.di
+
+
 class StandingManager(models.Manager[M_co]):
     """Only the rows that still stand; `history` has those that were dropped as well."""
 

@@ -115,6 +115,6 @@ def parties() -> QuerySet[Party]:
 
 
 def type_of_di(di: str) -> DeviceType | None:
-    """The type that carries this UDI device identifier; None when none or several do."""
-    rows = list(types().filter(di=di)[:2]) if di else []
+    """The type that carries this UDI device identifier, or was told to; None when none or several do."""
+    rows = list(types().filter(Q(di=di) | Q(identifiers__di=di)).distinct()[:2]) if di else []
     return rows[0] if len(rows) == 1 else None

@@ -43,6 +43,7 @@ _PAGES_BY_ID: Final = {
     "quarantine": "tags:quarantine",
     "due": "schedules:one",
     "alert": "alerts:one",
+    "delivery": "deliveries:one",
     "runtimetest": "batteries:test",
 }
 

@@ -32,6 +32,9 @@ SHAPES: Final[dict[str, str]] = {
     "fail": "Fail",
     "caution": "Caution",
     "none": "None",
+    "twice": "Already here",
+    "missing": "Missing",
+    "training": "Training only",
 }
 
 

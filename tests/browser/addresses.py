@@ -10,6 +10,7 @@ from django.db.models import Model, QuerySet
 from fleet.alerts.models import Alert
 from fleet.batteries.models import ChemistryLife, Pack, RiskLimit, RuntimeTest
 from fleet.bench.models import DeliveryLimit, FlowTest, OcclusionTest, Order, Procedure
+from fleet.deliveries.models import Delivery
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
 from fleet.jobs.models import Job
@@ -94,6 +95,8 @@ VALUES: dict[tuple[str, str], Values] = {
     ("libraries/library/", "code"): first(Library, "code"),
     ("libraries/versions/", "pk"): first(LibraryVersion),
     ("rounds/", "pk"): first(Round),
+    ("deliveries/", "pk"): one_each(Delivery, "finished_by_name"),
+    ("deliveries/", "line"): lambda _person: [1],
     ("exchange/", "kind"): lambda _person: list(KINDS),
     ("exchange/", "pk"): one_each(Intake, "state"),
     ("bench/orders/", "position"): lambda _person: [1],

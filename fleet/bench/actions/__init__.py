@@ -1,7 +1,17 @@
 """The only writers of orders, procedures and readings."""
 
 from fleet.bench.actions.finishing import Completion, complete, retire
-from fleet.bench.actions.orders import assign, cancel, hold_back, raise_order, receive, resume, set_aside, take
+from fleet.bench.actions.orders import (
+    assign,
+    cancel,
+    hold_back,
+    raise_acceptances,
+    raise_order,
+    receive,
+    resume,
+    set_aside,
+    take,
+)
 from fleet.bench.actions.procedures import NewStep, publish
 from fleet.bench.actions.rechecks import Raised, raise_rechecks
 from fleet.bench.actions.stated import ensure_starter_procedures, publish_stated
@@ -24,6 +34,7 @@ __all__ = [
     "hold_back",
     "publish",
     "publish_stated",
+    "raise_acceptances",
     "raise_order",
     "raise_rechecks",
     "read_off",

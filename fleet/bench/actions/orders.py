@@ -1,5 +1,6 @@
 """Orders come to the bench: raised, received, taken, set aside, taken up again, held back, cancelled."""
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
@@ -37,6 +38,13 @@ def raise_order(  # noqa: PLR0913 - an order has one driver, kind, cause and due
     """Raise an order for a driver. One of a kind is open at a time; a second is refused with the first one's number."""
     by.must(May.WORK_ON_BENCH)
     return _raise(hold_device(device), Work(OrderKind(kind), tag=tag, due=due), by, reported)
+
+
+@transaction.atomic
+def raise_acceptances(devices: Iterable[Device], *, reported: str, by: Actor) -> list[Order]:
+    """Raise the acceptance order of each newly delivered driver, all or none. Whoever takes a delivery in may do so."""
+    by.must(May.HAND_OVER)
+    return [_raise(hold_device(device), Work(OrderKind.ACCEPTANCE), by, reported) for device in devices]
 
 
 def _raise(device: Device, work: Work, by: Actor, reported: str = "") -> Order:

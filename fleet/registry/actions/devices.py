@@ -61,7 +61,7 @@ def add_device(new: NewDevice, *, by: Actor) -> Device:
 @transaction.atomic
 def add_devices(news: Sequence[NewDevice], *, by: Actor) -> list[Device]:
     """Add drivers together, all or none. Raises BadValueError that names the number which is taken."""
-    if not by.duties & {May.EDIT_REGISTRY, May.IMPORT_RECORDS}:
+    if not by.duties & {May.EDIT_REGISTRY, May.IMPORT_RECORDS, May.HAND_OVER}:
         by.must(May.EDIT_REGISTRY)
     devices = [_fresh(new) for new in news]
     _refuse_taken(devices)

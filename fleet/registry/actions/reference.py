@@ -9,6 +9,7 @@ from typing import Any, Final, TypeVar
 
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
+from django.db.models import Q
 from django.utils.text import slugify
 
 from fleet.audit.actions import Happening, record
@@ -16,7 +17,7 @@ from fleet.audit.actors import Actor
 from fleet.audit.changes import change, refuse_changed
 from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
-from fleet.registry.models import Accessory, Counter, DeviceType, Party, RatedRuntime
+from fleet.registry.models import Accessory, Counter, DeviceType, Party, RatedRuntime, TypeIdentifier
 from fleet.web import clock
 
 
@@ -245,6 +246,20 @@ def state_accessories(device_type: DeviceType, counts: Mapping[str, int], *, by:
         Accessory(device_type=row, name=name, quantity=counts[name]) for name in sorted(changed & counts.keys())
     )
     record(Happening("stated accessories", row, before=before, after=counts), by=by)
+
+
+@transaction.atomic
+def learn_identifier(device_type: DeviceType, di: str, *, by: Actor) -> TypeIdentifier:
+    """Remember which type a UDI device identifier belongs to. Refused when another type has it."""
+    by.must(May.HAND_OVER)
+    other = DeviceType.objects.filter(Q(di=di) | Q(identifiers__di=di)).exclude(pk=device_type.pk).first()
+    if other is not None:
+        raise BadValueError(f"The identifier {di} belongs to {other}. Choose that type.", field="device_type")
+    facts = {"device_type": device_type, "learned_at": clock.now(), "by_name": by.name[:120]}
+    row, fresh = TypeIdentifier.objects.get_or_create(di=di, defaults=facts)
+    if fresh:
+        record(Happening("learned identifier", device_type, after={"UDI device identifier": di}), by=by)
+    return row
 
 
 def refuse_wrong(row: models.Model, *, besides: Collection[str] = ()) -> None:
