@@ -24,7 +24,8 @@ class DeliveryForm(forms.ModelForm):
     class Meta:
         model = Delivery
         fields = (
-            "device_type", "place", "supplier", "purchase_order", "delivered_on", "warranty_until", "pool", "first_asset",
+            "device_type", "place", "supplier", "purchase_order", "delivered_on", "warranty_until", "pool",
+            "first_asset",
         )  # fmt: skip
         labels = {"device_type": "Type", "pool": "Pool"}
 

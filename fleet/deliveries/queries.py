@@ -34,7 +34,7 @@ class Read:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One line of a delivery as its page shows it: the number it will bear, if that is known, and what is against it."""
+    """One line of a delivery as its page shows it: the number it will bear, if known, and what is against it."""
 
     position: int
     line: DeliveryLine
@@ -168,7 +168,7 @@ def delivery_page(delivery: Delivery) -> DeliveryPage:
 
 
 def _numbers(delivery: Delivery, held: list[DeliveryLine]) -> tuple[list[str], str]:
-    """The asset number of each line, empty where our own series gives it at the end; and what is wrong with the first."""
+    """The asset number of each line, empty where our own series gives it at the end; what is wrong with the first."""
     if not delivery.is_open:
         return [line.device.asset_number if line.device else "" for line in held], ""
     if not delivery.first_asset:

@@ -8,91 +8,285 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('fleet', '0005_service_findings'),
+        ("fleet", "0005_service_findings"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='LimitProfile',
+            name="LimitProfile",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('code', models.SlugField(max_length=30, unique=True)),
-                ('name', models.CharField(max_length=80, unique=True)),
-                ('note', models.CharField(blank=True, max_length=300)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.SlugField(max_length=30, unique=True)),
+                ("name", models.CharField(max_length=80, unique=True)),
+                ("note", models.CharField(blank=True, max_length=300)),
             ],
             options={
-                'ordering': ['name'],
+                "ordering": ["name"],
             },
         ),
         migrations.AddField(
-            model_name='devicetype',
-            name='applied_part',
-            field=models.CharField(blank=True, choices=[('B', 'Type B'), ('BF', 'Type BF'), ('CF', 'Type CF')], max_length=2, verbose_name='type of its applied part'),
+            model_name="devicetype",
+            name="applied_part",
+            field=models.CharField(
+                blank=True,
+                choices=[("B", "Type B"), ("BF", "Type BF"), ("CF", "Type CF")],
+                max_length=2,
+                verbose_name="type of its applied part",
+            ),
         ),
         migrations.AddField(
-            model_name='devicetype',
-            name='protection',
-            field=models.CharField(blank=True, choices=[('1', 'Class I'), ('2', 'Class II')], max_length=1, verbose_name='class of protection against electric shock'),
+            model_name="devicetype",
+            name="protection",
+            field=models.CharField(
+                blank=True,
+                choices=[("1", "Class I"), ("2", "Class II")],
+                max_length=1,
+                verbose_name="class of protection against electric shock",
+            ),
         ),
         migrations.AddField(
-            model_name='reading',
-            name='judged',
+            model_name="reading",
+            name="judged",
             field=models.JSONField(blank=True, default=dict),
         ),
         migrations.AddField(
-            model_name='step',
-            name='quantity',
-            field=models.CharField(blank=True, choices=[('earth_device', 'Protective earth resistance, device without its lead'), ('earth_lead', 'Protective earth resistance, detachable lead alone'), ('earth_both', 'Protective earth resistance, device with its detachable lead'), ('earth_fixed', 'Protective earth resistance, device with a fixed lead'), ('earth_system', 'Protective earth resistance, system with a multiple socket'), ('equipment', 'Equipment leakage current'), ('applied_part', 'Applied part leakage current'), ('patient', 'Patient leakage current'), ('touch', 'Touch current (chassis leakage)'), ('insul_earth', 'Insulation resistance, mains to protective earth'), ('insul_case', 'Insulation resistance, mains to case'), ('insul_part', 'Insulation resistance, mains to applied part')], max_length=14, verbose_name='what is measured, for reference limits'),
+            model_name="step",
+            name="quantity",
+            field=models.CharField(
+                blank=True,
+                choices=[
+                    ("earth_device", "Protective earth resistance, device without its lead"),
+                    ("earth_lead", "Protective earth resistance, detachable lead alone"),
+                    ("earth_both", "Protective earth resistance, device with its detachable lead"),
+                    ("earth_fixed", "Protective earth resistance, device with a fixed lead"),
+                    ("earth_system", "Protective earth resistance, system with a multiple socket"),
+                    ("equipment", "Equipment leakage current"),
+                    ("applied_part", "Applied part leakage current"),
+                    ("patient", "Patient leakage current"),
+                    ("touch", "Touch current (chassis leakage)"),
+                    ("insul_earth", "Insulation resistance, mains to protective earth"),
+                    ("insul_case", "Insulation resistance, mains to case"),
+                    ("insul_part", "Insulation resistance, mains to applied part"),
+                ],
+                max_length=14,
+                verbose_name="what is measured, for reference limits",
+            ),
         ),
         migrations.AlterField(
-            model_name='reading',
-            name='verdict',
-            field=models.CharField(choices=[('pass', 'Pass'), ('fail', 'Fail'), ('near', 'Not proven'), ('na', 'Not applicable')], max_length=4),
+            model_name="reading",
+            name="verdict",
+            field=models.CharField(
+                choices=[("pass", "Pass"), ("fail", "Fail"), ("near", "Not proven"), ("na", "Not applicable")],
+                max_length=4,
+            ),
         ),
         migrations.CreateModel(
-            name='LimitPolicy',
+            name="LimitPolicy",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('acceptance', models.CharField(blank=True, choices=[('simple', 'Simple: within the limits passes'), ('guarded', "Guarded: the instrument's uncertainty must fit within the limits too")], max_length=8, verbose_name='rule of acceptance')),
-                ('jump_share', models.DecimalField(blank=True, decimal_places=2, max_digits=3, null=True, validators=[django.core.validators.MinValueValidator(Decimal('0.05')), django.core.validators.MaxValueValidator(Decimal('1'))], verbose_name='jump shown beyond this share of the way to the limit')),
-                ('place', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='limit_policy', to='fleet.place')),
-                ('profile', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='policies', to='fleet.limitprofile')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "acceptance",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("simple", "Simple: within the limits passes"),
+                            ("guarded", "Guarded: the instrument's uncertainty must fit within the limits too"),
+                        ],
+                        max_length=8,
+                        verbose_name="rule of acceptance",
+                    ),
+                ),
+                (
+                    "jump_share",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=2,
+                        max_digits=3,
+                        null=True,
+                        validators=[
+                            django.core.validators.MinValueValidator(Decimal("0.05")),
+                            django.core.validators.MaxValueValidator(Decimal("1")),
+                        ],
+                        verbose_name="jump shown beyond this share of the way to the limit",
+                    ),
+                ),
+                (
+                    "place",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="limit_policy", to="fleet.place"
+                    ),
+                ),
+                (
+                    "profile",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="policies",
+                        to="fleet.limitprofile",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'limit policies',
-                'constraints': [models.CheckConstraint(condition=models.Q(('jump_share__isnull', True), models.Q(('jump_share__gt', 0), ('jump_share__lte', 1)), _connector='OR'), name='limit_policy_share_is_share')],
+                "verbose_name_plural": "limit policies",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("jump_share__isnull", True),
+                            models.Q(("jump_share__gt", 0), ("jump_share__lte", 1)),
+                            _connector="OR",
+                        ),
+                        name="limit_policy_share_is_share",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='ReferenceLimit',
+            name="ReferenceLimit",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('quantity', models.CharField(choices=[('earth_device', 'Protective earth resistance, device without its lead'), ('earth_lead', 'Protective earth resistance, detachable lead alone'), ('earth_both', 'Protective earth resistance, device with its detachable lead'), ('earth_fixed', 'Protective earth resistance, device with a fixed lead'), ('earth_system', 'Protective earth resistance, system with a multiple socket'), ('equipment', 'Equipment leakage current'), ('applied_part', 'Applied part leakage current'), ('patient', 'Patient leakage current'), ('touch', 'Touch current (chassis leakage)'), ('insul_earth', 'Insulation resistance, mains to protective earth'), ('insul_case', 'Insulation resistance, mains to case'), ('insul_part', 'Insulation resistance, mains to applied part')], max_length=14)),
-                ('protection', models.CharField(blank=True, choices=[('1', 'Class I'), ('2', 'Class II')], max_length=1, verbose_name='class of protection')),
-                ('applied_part', models.CharField(blank=True, choices=[('B', 'Type B'), ('BF', 'Type BF'), ('CF', 'Type CF')], max_length=2, verbose_name='type of applied part')),
-                ('method', models.CharField(blank=True, choices=[('direct', 'Direct'), ('diff', 'Differential'), ('alt', 'Alternative')], max_length=6)),
-                ('low', models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True, verbose_name='at least')),
-                ('high', models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True, verbose_name='at most')),
-                ('unit', models.CharField(max_length=16)),
-                ('source', models.CharField(max_length=160)),
-                ('edition', models.CharField(blank=True, max_length=60, verbose_name='edition or date of the source')),
-                ('note', models.CharField(blank=True, max_length=200, verbose_name='conditions')),
-                ('entered_at', models.DateTimeField()),
-                ('entered_name', models.CharField(max_length=120)),
-                ('verified_name', models.CharField(blank=True, max_length=120)),
-                ('verified_on', models.DateField(blank=True, null=True)),
-                ('ended_at', models.DateTimeField(blank=True, null=True, verbose_name='holds no longer since')),
-                ('ended_why', models.CharField(blank=True, max_length=200)),
-                ('entered_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('profile', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='limits', to='fleet.limitprofile')),
-                ('replaced_by', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='replaces', to='fleet.referencelimit')),
-                ('verified_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "quantity",
+                    models.CharField(
+                        choices=[
+                            ("earth_device", "Protective earth resistance, device without its lead"),
+                            ("earth_lead", "Protective earth resistance, detachable lead alone"),
+                            ("earth_both", "Protective earth resistance, device with its detachable lead"),
+                            ("earth_fixed", "Protective earth resistance, device with a fixed lead"),
+                            ("earth_system", "Protective earth resistance, system with a multiple socket"),
+                            ("equipment", "Equipment leakage current"),
+                            ("applied_part", "Applied part leakage current"),
+                            ("patient", "Patient leakage current"),
+                            ("touch", "Touch current (chassis leakage)"),
+                            ("insul_earth", "Insulation resistance, mains to protective earth"),
+                            ("insul_case", "Insulation resistance, mains to case"),
+                            ("insul_part", "Insulation resistance, mains to applied part"),
+                        ],
+                        max_length=14,
+                    ),
+                ),
+                (
+                    "protection",
+                    models.CharField(
+                        blank=True,
+                        choices=[("1", "Class I"), ("2", "Class II")],
+                        max_length=1,
+                        verbose_name="class of protection",
+                    ),
+                ),
+                (
+                    "applied_part",
+                    models.CharField(
+                        blank=True,
+                        choices=[("B", "Type B"), ("BF", "Type BF"), ("CF", "Type CF")],
+                        max_length=2,
+                        verbose_name="type of applied part",
+                    ),
+                ),
+                (
+                    "method",
+                    models.CharField(
+                        blank=True,
+                        choices=[("direct", "Direct"), ("diff", "Differential"), ("alt", "Alternative")],
+                        max_length=6,
+                    ),
+                ),
+                (
+                    "low",
+                    models.DecimalField(
+                        blank=True, decimal_places=4, max_digits=12, null=True, verbose_name="at least"
+                    ),
+                ),
+                (
+                    "high",
+                    models.DecimalField(blank=True, decimal_places=4, max_digits=12, null=True, verbose_name="at most"),
+                ),
+                ("unit", models.CharField(max_length=16)),
+                ("source", models.CharField(max_length=160)),
+                ("edition", models.CharField(blank=True, max_length=60, verbose_name="edition or date of the source")),
+                ("note", models.CharField(blank=True, max_length=200, verbose_name="conditions")),
+                ("entered_at", models.DateTimeField()),
+                ("entered_name", models.CharField(max_length=120)),
+                ("verified_name", models.CharField(blank=True, max_length=120)),
+                ("verified_on", models.DateField(blank=True, null=True)),
+                ("ended_at", models.DateTimeField(blank=True, null=True, verbose_name="holds no longer since")),
+                ("ended_why", models.CharField(blank=True, max_length=200)),
+                (
+                    "entered_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "profile",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="limits", to="fleet.limitprofile"
+                    ),
+                ),
+                (
+                    "replaced_by",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="replaces",
+                        to="fleet.referencelimit",
+                    ),
+                ),
+                (
+                    "verified_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['profile', 'quantity', 'protection', 'applied_part', 'method', '-entered_at'],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('ended_at__isnull', True)), fields=('profile', 'quantity', 'protection', 'applied_part', 'method'), name='reference_limit_once'), models.CheckConstraint(condition=models.Q(('low__isnull', False), ('high__isnull', False), _connector='OR'), name='reference_limit_has_a_bound'), models.CheckConstraint(condition=models.Q(('low__isnull', True), ('high__isnull', True), ('low__lte', models.F('high')), _connector='OR'), name='reference_limit_in_order'), models.CheckConstraint(condition=models.Q(('verified_by__isnull', True), ('entered_by__isnull', True), models.Q(('verified_by', models.F('entered_by')), _negated=True), _connector='OR'), name='reference_limit_verified_by_another'), models.CheckConstraint(condition=models.Q(('ended_at__isnull', True), models.Q(('ended_why', ''), _negated=True), _connector='OR'), name='reference_limit_ended_with_reason')],
+                "ordering": ["profile", "quantity", "protection", "applied_part", "method", "-entered_at"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("ended_at__isnull", True)),
+                        fields=("profile", "quantity", "protection", "applied_part", "method"),
+                        name="reference_limit_once",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("low__isnull", False), ("high__isnull", False), _connector="OR"),
+                        name="reference_limit_has_a_bound",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("low__isnull", True),
+                            ("high__isnull", True),
+                            ("low__lte", models.F("high")),
+                            _connector="OR",
+                        ),
+                        name="reference_limit_in_order",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("verified_by__isnull", True),
+                            ("entered_by__isnull", True),
+                            models.Q(("verified_by", models.F("entered_by")), _negated=True),
+                            _connector="OR",
+                        ),
+                        name="reference_limit_verified_by_another",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("ended_at__isnull", True), models.Q(("ended_why", ""), _negated=True), _connector="OR"
+                        ),
+                        name="reference_limit_ended_with_reason",
+                    ),
+                ],
             },
         ),
     ]

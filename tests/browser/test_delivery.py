@@ -1,4 +1,4 @@
-"""A delivery scanned with a keyboard-wedge scanner: it types a number and Enter, one after another, faster than a page."""
+"""A delivery scanned by keyboard-wedge: a number and Enter, one after another, faster than a page comes."""
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -33,7 +33,7 @@ def wedge(page: Page, *codes: str) -> None:
 def test_twelve_scans_one_double_an_undo_and_the_labels(
     storekeeper: Person, delivery: Delivery, open_as: OpenAs
 ) -> None:
-    """Each scan counts though none waits for the one before; a double says so, the last is undone, one press ends it."""
+    """Each scan counts, though none waits for the one before; a double says so; undo; one press ends it."""
     desk = open_as(storekeeper)
     desk.goto(f"/deliveries/{delivery.pk}/")
     expect(desk.locator("#code")).to_be_focused()
