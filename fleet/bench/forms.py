@@ -11,6 +11,7 @@ from fleet.bench.queries import limits_of
 from fleet.core.calibration import DueState
 from fleet.core.lifecycle import WaitReason
 from fleet.core.orders import ABSENT_OUTCOMES, Outcome
+from fleet.people.proof import password_field
 from fleet.registry.models import Place
 from fleet.stores.models import Instrument, InstrumentQuerySet
 from fleet.stores.queries import state_of
@@ -152,6 +153,7 @@ class FinishForm(forms.Form):
     )
     returned_to = _places("Where it goes")
     stays = forms.BooleanField(label="It stays on the bench for its other order", required=False)
+    password = password_field(hint="It stands for your name under this record.")
 
     def __init__(
         self, *args: Any, places: Any, may_retire: bool, has_others: bool, asks: Collection[str] = (), **rest: Any
@@ -182,7 +184,7 @@ class FinishForm(forms.Form):
 
     def completion(self) -> Completion:
         """What was typed, for the action."""
-        given = {name: value for name, value in self.cleaned_data.items() if name != "revision"}
+        given = {name: value for name, value in self.cleaned_data.items() if name not in {"revision", "password"}}
         return Completion(**{**given, "outcome": Outcome(given["outcome"])})
 
 

@@ -31,7 +31,7 @@ _TOLD_WITH: Final = {
     "pack": ("fitting", "cyclecount"),
 }
 #: Fields that only serve the machine.
-_UNTOLD: Final = frozenset({"revision", "key"})
+_UNTOLD: Final = frozenset({"revision", "key", "digest"})
 #: Subjects with a page of their own, addressed by their name or by their id.
 _PAGES_BY_NAME: Final = {
     "order": "bench:order",

@@ -13,7 +13,7 @@ from fleet.registry.models import Device
 from fleet.schedules.models import Plan
 from fleet.web import clock
 from tests.bench.builders import finish, fresh, received, signed_in, work
-from tests.builders import a_device, a_type
+from tests.builders import PASSWORD, a_device, a_type
 from tests.reports.builders import words
 from tests.schedules.builders import a_plan, on
 from tests.tags.builders import an_open_tag
@@ -96,6 +96,7 @@ def test_the_page_asks_and_is_not_content_without(technician: Person) -> None:
     client, address = signed_in(technician), f"/bench/orders/{order}/finish/"
     assert "What did this service come upon?" in client.get(address).content.decode()
     sent = {"revision": order.revision, "outcome": "no_fault_found", "returned_to": order.device.home_id}
+    sent["password"] = PASSWORD
     assert client.post(address, sent).status_code == 422
     assert fresh(order).state == "started"
     assert client.post(address, {**sent, "finding": "potential"}).status_code == 302
@@ -112,6 +113,7 @@ def test_the_page_of_a_repair_names_the_work_before(technician: Person) -> None:
     assert f"/bench/orders/{service}/" in client.get(address).content.decode()
     sent = {
         "revision": order.revision, "outcome": "repaired", "returned_to": device.home_id, "action_taken": "Plugged in.",
+        "password": PASSWORD,
     }  # fmt: skip
     assert client.post(address, sent).status_code == 422
     assert client.post(address, {**sent, "caused_by_work": "yes"}).status_code == 302

@@ -42,7 +42,7 @@ def test_a_repair_clears_its_tag_answers_alerts_and_returns_the_driver(technicia
     assert Alert.objects.get().answered_by_order == done.number
     device = again(device)
     assert (device.condition, device.place, device.last_seen_place) == ("in_service", device.home, device.home)
-    assert verbs(done)[-2:] == ["added minutes", "completed order"]
+    assert verbs(done)[-3:] == ["added minutes", "completed order", "signed"]
 
 
 def test_acceptance_puts_a_new_driver_into_service_and_opens_its_dues(technician: Person) -> None:

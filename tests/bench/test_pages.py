@@ -7,7 +7,7 @@ from fleet.core.orders import Outcome
 from fleet.people.models import Person
 from fleet.web import clock
 from tests.bench.builders import again, finish, fresh, procedures, received, signed_in, verbs, work
-from tests.builders import a_bench, a_device, a_new_device, a_store, a_ward
+from tests.builders import PASSWORD, a_bench, a_device, a_new_device, a_store, a_ward
 from tests.tags.builders import an_open_tag
 
 
@@ -29,6 +29,7 @@ def test_a_tagged_driver_is_received_worked_and_returned_by_pages_alone(technici
         given = {"revision": fresh(order).revision, **answer}
         assert client.post(f"/bench/orders/{order}/steps/{position}/", given).status_code == 302
     end = {"revision": fresh(order).revision, "outcome": "repaired", "returned_to": device.home_id, "minutes": "25"}
+    end["password"] = PASSWORD
     bare = client.post(f"/bench/orders/{order}/finish/", end)
     assert bare.status_code == 422
     assert "Say what you did" in bare.content.decode()
@@ -138,6 +139,7 @@ def test_the_finishing_page_says_what_stands_against_it(technician: Person) -> N
     assert "3 required steps are not answered" in page
     assert "It is not clearance to use the driver on a patient" in page
     sent = {"revision": order.revision, "outcome": "repaired", "returned_to": a_ward().pk, "found_words": "a crack"}
+    sent["password"] = PASSWORD
     refused = client.post(f"/bench/orders/{order}/finish/", sent)
     assert refused.status_code == 422
     assert "3 required steps are not answered" in refused.content.decode()

@@ -113,5 +113,6 @@ def finish(page: Page, outcome: int, found: str = "", *, stays: bool = False) ->
     page.get_by_label("What you did").fill("Cleaned and set anew.")
     if stays:
         page.get_by_label("It stays on the bench for its other order").check()
+    page.get_by_label("Your password").fill(PASSWORD)
     page.get_by_role("button", name="Finish this order").focus()
     page.keyboard.press("Enter")

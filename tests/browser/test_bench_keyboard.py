@@ -7,7 +7,7 @@ from fleet.bench.models import Order
 from fleet.people.models import Person
 from tests.bench.builders import again, procedures, received
 from tests.browser.conftest import OpenAs
-from tests.builders import a_bench, a_device
+from tests.builders import PASSWORD, a_bench, a_device
 from tests.stores.builders import an_instrument
 from tests.tags.builders import an_open_tag
 
@@ -52,7 +52,8 @@ def test_a_driver_is_received_worked_and_returned_by_keyboard_alone(open_as: Ope
     expect(page.get_by_role("radio").first).to_be_focused()
     page.keyboard.press("1")
     page.get_by_label("What you did").fill("Contact cleaned.")
-    page.get_by_role("button", name="Finish this order").focus()
+    page.get_by_label("Your password").focus()
+    page.keyboard.type(PASSWORD)
     page.keyboard.press("Enter")
     page.wait_for_url("**/bench/")
     order = Order.objects.get(device=device)

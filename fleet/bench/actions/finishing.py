@@ -9,6 +9,7 @@ from fleet.alerts.queries import open_alerts
 from fleet.audit.actors import Actor
 from fleet.bench.actions.holding import hold, hold_device, put, refuse_outdated
 from fleet.bench.actions.orders import raise_order
+from fleet.bench.actions.signing import sign
 from fleet.bench.actions.steps import put_labour
 from fleet.bench.models import Order, OrderKind
 from fleet.bench.queries import facts, harm_linked, open_orders, standing, work_before, workers
@@ -55,8 +56,9 @@ class Completion:
 
 @transaction.atomic
 def complete(order: Order, given: Completion, *, revision: int, by: Actor) -> Order:
-    """Finish an order: its tag is cleared, alerts answered, dues rolled on, and its driver goes where it is said to.
+    """Finish and sign an order: tag cleared, alerts answered, dues rolled on, and its driver goes where it is said to.
 
+    The caller has had the person prove who they are.
     Raises ConflictError for a form older than the order, MoveRefusedError when the driver may not be released (and
     nothing is written), NotAllowedError where a second person or another duty is needed.
     """
@@ -170,7 +172,7 @@ def _ask_second_person(order: Order, outcome: Outcome, by: Actor) -> None:
 def _finish(order: Order, given: Completion, by: Actor, *, returned_to: Place | None = None, why: str = "") -> Order:
     if given.minutes:
         put_labour(order, given.minutes, by)
-    return put(
+    done = put(
         order,
         "completed order",
         by=by,
@@ -189,6 +191,8 @@ def _finish(order: Order, given: Completion, by: Actor, *, returned_to: Place | 
         completed_at=clock.now(),
         completed_by_id=by.person_id,
     )
+    sign(done, by)
+    return done
 
 
 def _settle(order: Order, device: Device, by: Actor) -> None:

@@ -4,6 +4,7 @@ from fleet.bench.models.delivery import DeliveryLimit, DeliveryTest, FlowTest, O
 from fleet.bench.models.orders import Order, OrderQuerySet
 from fleet.bench.models.procedures import OrderKind, Procedure, ProcedureVersion, Step
 from fleet.bench.models.reference import LimitPolicy, LimitProfile, ReferenceLimit
+from fleet.bench.models.signing import Presence, Signature
 from fleet.bench.models.work import Labour, PartUse, Reading
 
 __all__ = [
@@ -18,9 +19,11 @@ __all__ = [
     "OrderKind",
     "OrderQuerySet",
     "PartUse",
+    "Presence",
     "Procedure",
     "ProcedureVersion",
     "Reading",
     "ReferenceLimit",
+    "Signature",
     "Step",
 ]

@@ -31,6 +31,9 @@ class Reading(models.Model):
     # What judged it, as `core.judgement` writes it down: a limit that is changed later changes no verdict given.
     judged = models.JSONField(default=dict, blank=True)
     latest = models.BooleanField(default=True)
+    # Given by the form that sent it: the same answer sent twice is one answer.
+    sent_key = models.CharField(max_length=40, null=True, blank=True, unique=True)
+    entered_at = models.DateTimeField("entered at, where that was later", null=True, blank=True)
 
     class Meta:
         ordering = ["step__position", "-id"]

@@ -19,11 +19,13 @@ from fleet.bench.queries.finding import Found, find
 from fleet.bench.queries.findings import AfterWork, Findings, Yield, findings
 from fleet.bench.queries.page import OrderPage, order_page, orders
 from fleet.bench.queries.queue import Narrow, Place, Stock, Waiting, pool_stocks, queue, rows
+from fleet.bench.queries.signing import SIGNED, Signed, digest_of, meaning_for, parts_of, signatures
 from fleet.bench.queries.trace import Doubted, Taken, Trace, devices_in_doubt, mention, open_planned, rechecks, traced
 from fleet.bench.queries.turnaround import Turnaround, day_begins, turnaround
 from fleet.bench.queries.using import instruments_for, last_used, may_name
 
 __all__ = [
+    "SIGNED",
     "AfterWork",
     "Doubted",
     "Findings",
@@ -31,6 +33,7 @@ __all__ = [
     "Narrow",
     "OrderPage",
     "Place",
+    "Signed",
     "Standing",
     "Stock",
     "Taken",
@@ -43,6 +46,7 @@ __all__ = [
     "choose_work",
     "day_begins",
     "devices_in_doubt",
+    "digest_of",
     "facts",
     "find",
     "findings",
@@ -53,6 +57,7 @@ __all__ = [
     "last_used",
     "limits_of",
     "may_name",
+    "meaning_for",
     "mention",
     "open_due",
     "open_orders",
@@ -60,12 +65,14 @@ __all__ = [
     "open_quarantine",
     "order_page",
     "orders",
+    "parts_of",
     "places",
     "pool_stocks",
     "procedures",
     "queue",
     "rechecks",
     "rows",
+    "signatures",
     "standing",
     "traced",
     "turnaround",

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from django.db.models import Case, Q, QuerySet, When
 
-from fleet.bench.models import Order, OrderKind, ProcedureVersion, Reading, Step
+from fleet.bench.models import FlowTest, OcclusionTest, Order, OrderKind, ProcedureVersion, Reading, Step
 from fleet.bench.queries.flow import failed_delivery
 from fleet.core.lifecycle import Facts
 from fleet.core.limits import Limits
@@ -96,9 +96,9 @@ def harm_linked(order: Order) -> bool:
 
 
 def workers(order: Order) -> set[int]:
-    """The persons who answered steps of an order, in any answer, also one that counts no more."""
-    answered = Reading.objects.filter(order=order, by__isnull=False)
-    return set(answered.values_list("by_id", flat=True).distinct())
+    """The persons who answered steps of an order or tested its delivery, also where that counts no more."""
+    taken = (model.objects.filter(order=order, by__isnull=False) for model in (Reading, FlowTest, OcclusionTest))
+    return {person for rows in taken for person in rows.order_by().values_list("by_id", flat=True).distinct()}
 
 
 def in_force(device_type: DeviceType, kind: str, on: date) -> ProcedureVersion | None:

@@ -21,6 +21,7 @@ from fleet.bench.queries.facts import (
 )
 from fleet.bench.queries.flow import flow_tests, occlusion_tests
 from fleet.bench.queries.nearness import nearness
+from fleet.bench.queries.signing import Signed, signatures
 from fleet.core.calibration import Guarded
 from fleet.core.lifecycle import Condition, Move, unmet, work_refusal
 from fleet.core.orders import OrderState
@@ -184,6 +185,11 @@ class OrderPage:
     def parts(self) -> list[PartUse]:
         """Parts used."""
         return list(self.order.parts.all())
+
+    @cached_property
+    def signed(self) -> list[Signed]:
+        """The signatures under it, each held against the record as it is now."""
+        return signatures(self.order)
 
     @property
     def is_open(self) -> bool:

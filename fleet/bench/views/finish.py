@@ -8,12 +8,15 @@ from fleet.bench import actions, queries
 from fleet.bench.forms import FinishForm
 from fleet.bench.models import Order, OrderKind
 from fleet.core.errors import BenchwardError, ConflictError
+from fleet.core.orders import Outcome
 from fleet.core.permissions import May
+from fleet.people.proof import prove
 from fleet.people.queries import acting, person_of
 from fleet.registry.models import Place
 from fleet.web.forms import put_beside
 from fleet.web.guards import fetch, guard
 
+CONFLICT = 409
 REFUSED = 422
 
 
@@ -22,19 +25,53 @@ def finish(request: HttpRequest, number: str) -> HttpResponse:
     """Finish an order. What stands against it is said before; a refusal keeps all that was typed."""
     row = fetch(queries.orders(), request, number=number)
     page = queries.order_page(row)
-    if not page.is_open:
-        return redirect("bench:order", row.number)
     form = _form(request, page)
+    if not page.is_open:
+        return _closed(request, row, form)
     if request.method == "POST" and form.is_valid() and (done := _done(request, row, form)):
         messages.success(request, _says(done))
         return redirect("bench:queue")
     status = REFUSED if request.method == "POST" else 200
-    return render(request, "bench/finish.html", _shown(row, form), status=status)
+    return render(request, "bench/finish.html", _shown(request, row, form), status=status)
 
 
-def _shown(row: Order, form: FinishForm) -> dict[str, object]:
-    fresh = queries.orders().get(pk=row.pk)
-    return {"page": queries.order_page(fresh), "order": fresh, "device": fresh.device, "form": form}
+def _closed(request: HttpRequest, row: Order, form: FinishForm) -> HttpResponse:
+    """Somebody else closed it meanwhile: what stands on record beside what was typed, which is not saved."""
+    if request.method != "POST":
+        return redirect("bench:order", row.number)
+    form.is_valid()
+    both = [
+        {"name": _named(form, name), "saved": _on_record(row, name), "typed": _typed(form, name)}
+        for name in ("outcome", "found", "found_words", "cause", "action_taken", "returned_to")
+    ]
+    return render(request, "bench/finished.html", {"order": row, "both": both}, status=CONFLICT)
+
+
+def _named(form: FinishForm, name: str) -> str:
+    return str(form.fields[name].label)
+
+
+def _on_record(row: Order, name: str) -> str:
+    shown = getattr(row, f"get_{name}_display", None)
+    return str(shown() if shown else getattr(row, name) or "")
+
+
+def _typed(form: FinishForm, name: str) -> str:
+    value = form.cleaned_data.get(name, "")
+    choices = dict(getattr(form.fields[name], "choices", ()) if isinstance(value, str) else ())
+    return str(choices.get(value, value) if value else "")
+
+
+def _shown(request: HttpRequest, row: Order, form: FinishForm) -> dict[str, object]:
+    fresh, person = queries.orders().get(pk=row.pk), person_of(request)
+    return {
+        "page": queries.order_page(fresh),
+        "order": fresh,
+        "device": fresh.device,
+        "form": form,
+        "signs": queries.meaning_for(fresh, Outcome.REPAIRED, person.pk).label,
+        "signs_end": queries.meaning_for(fresh, Outcome.RETIRED, person.pk).label,
+    }
 
 
 def _form(request: HttpRequest, page: queries.OrderPage) -> FinishForm:
@@ -56,6 +93,7 @@ def _asks(page: queries.OrderPage) -> list[str]:
 
 def _done(request: HttpRequest, row: Order, form: FinishForm) -> Order | None:
     try:
+        prove(request, form.cleaned_data["password"])
         return actions.complete(row, form.completion(), revision=form.cleaned_data["revision"], by=acting(request))
     except ConflictError as error:
         form.add_error(None, str(error))
