@@ -53,6 +53,8 @@ SHARED = {
     "jobs:progress": "the same",
     "jobs:put_back": "the same",
     "schedules:plan": "plans belong to types",
+    "schedules:type_risk": "the same for risk scores",
+    "schedules:risk_class": "the classes of the risk score are shared",
     "libraries:library": "libraries are shared",
     "libraries:release": "the same",
     "libraries:require": "the same; where it is required is bound by the reader's places",

@@ -5,13 +5,15 @@ from typing import Any, cast
 
 from django import forms
 
+from fleet.core.risk import Scale
 from fleet.people.models import Person
 from fleet.registry.forms import ActionForm, PlaceChoice
 from fleet.registry.models import Place
 from fleet.registry.queries import open_places, types
 from fleet.schedules.actions import EDITABLE, Asked
-from fleet.schedules.models import DueAttempt, Plan
-from fleet.web.forms import day_field, moment_field, offer, words_field
+from fleet.schedules.models import DueAttempt, Plan, RiskClass, TypeRisk
+from fleet.schedules.queries import risk_classes
+from fleet.web.forms import alternative, day_field, moment_field, offer, words_field
 
 
 class PeriodForm(forms.Form):
@@ -57,6 +59,13 @@ class IntervalForm(forms.Form):
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
     )
     why = words_field("Reason")
+    review_on = day_field("To be reviewed on", required=False)
+
+
+_WORD = (
+    "basis", "document", "maker_months", "maker_hours", "basis_reason", "basis_evidence", "basis_by", "basis_on",
+    "basis_review_on", "why",
+)  # fmt: skip
 
 
 class PlanForm(ActionForm):
@@ -69,13 +78,14 @@ class PlanForm(ActionForm):
         model = Plan
         fields: tuple[str, ...] = (
             "device_type", "kind", "name", "every_months", "every_hours", "window_before_days", "window_after_days",
-            "repeat_days", "mode", "basis", "document", "basis_reason", "basis_by", "basis_on", "basis_review_on",
-            "active",
+            "repeat_days", "mode", "active", "basis", "document", "maker_months", "maker_hours", "basis_reason",
+            "basis_evidence", "basis_by", "basis_on", "basis_review_on",
         )  # fmt: skip
         widgets = {
             "basis_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
             "basis_review_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
             "basis_reason": forms.Textarea(attrs={"rows": 3}),
+            "basis_evidence": forms.Textarea(attrs={"rows": 3}),
         }
         labels = {
             "every_months": "Every so many months",
@@ -84,8 +94,16 @@ class PlanForm(ActionForm):
             "repeat_days": "Days after it in which a fault raises the question whether it was the cause",
             "mode": "Counted",
             "basis": "On whose word",
+            "document": "Maker's document and revision",
+            "maker_months": "The maker asks for it every so many months",
+            "maker_hours": "The maker asks for it every so many running hours",
             "basis_reason": "Why another schedule than the maker's",
+            "basis_evidence": "Evidence",
             "active": "In use",
+        }
+        help_texts = {
+            "maker_months": "May stay empty where the plan follows the maker.",
+            "basis_evidence": "What on record shows that it is safe: services without a finding, failures.",
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -97,6 +115,13 @@ class PlanForm(ActionForm):
             del self.fields["device_type"], self.fields["kind"]
         else:
             del self.fields["active"], self.fields["why"]
+
+    @property
+    def parts(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """The fields under their headings."""
+        shown = [self[name] for name in self.fields if name != "opened"]
+        word = [field for field in shown if field.name in _WORD]
+        return [("", [field for field in shown if field.name not in _WORD]), ("On whose word", word)]
 
 
 def minutes_field(label: str, minutes: int) -> forms.IntegerField:
@@ -155,3 +180,62 @@ class LevellingForm(forms.Form):
             most_away=Decimal(typed["most_away"]) / 100,
             minutes={kind.value: typed[kind.value] for kind in Plan.Kind},
         )
+
+
+class ClassChoice(forms.ModelChoiceField):
+    """A class of one scale, with its points."""
+
+    def label_from_instance(self, obj: Any) -> str:
+        """The class, then its points."""
+        return f"{obj}: {obj.points}"
+
+
+class RiskForm(forms.Form):
+    """The classes of a type, one of each scale."""
+
+    note = words_field(
+        "Why these classes", required=False, hint="What the type is used for, and by whom it was judged."
+    )
+
+    def __init__(self, *args: Any, standing: TypeRisk | None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for scale in Scale:
+            rows = risk_classes(scale)
+            optional = scale is Scale.HISTORY
+            chosen = rows.filter(label=getattr(standing, scale.value)).first() if standing else None
+            self.fields[scale.value] = ClassChoice(
+                queryset=rows,
+                label=scale.label,
+                required=not optional,
+                empty_label="Left out: three terms" if optional else "Choose",
+                initial=chosen,
+                help_text="With it the method has four terms, and the score may differ by 2." if optional else "",
+            )
+            if optional:
+                alternative(self.fields[scale.value])
+        self.order_fields([*(scale.value for scale in Scale), "note"])
+
+    def chosen(self) -> dict[Scale, RiskClass | None]:
+        """The class of each scale."""
+        return {scale: self.cleaned_data[scale.value] for scale in Scale}
+
+
+class RiskClassForm(forms.Form):
+    """The points of a class, and where they are printed."""
+
+    points = forms.IntegerField(label="Points", widget=forms.NumberInput(attrs={"inputmode": "numeric"}))
+    source = forms.CharField(label="Source, with its edition", max_length=200)
+    checked = forms.BooleanField(label="I have read these points in the source", required=False)
+
+
+class HouseRuleForm(forms.Form):
+    """What the hospital decides about its planned work."""
+
+    history_months = forms.IntegerField(
+        label="An interval may be lengthened after so many months of use",
+        min_value=1,
+        max_value=240,
+        help_text="Counted from the first accepted driver of the type. 24 is our own choice, no source gives a number.",
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )
+    why = words_field("Reason for the change")

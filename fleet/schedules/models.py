@@ -1,9 +1,12 @@
 """Plans (what must be done to a type, how often) and dues (one device's next date for a plan, with its window)."""
 
+from typing import ClassVar
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from fleet.core.risk import Every, Scale, Score, Variant
 from fleet.people.scope import PlacedQuerySet
 from fleet.registry.models import Device, DeviceType, Place
 
@@ -36,10 +39,14 @@ class Plan(models.Model):
     mode = models.CharField(max_length=10, choices=Mode, default=Mode.FLOATING)
     basis = models.CharField(max_length=12, choices=Basis, default=Basis.MAKER)
     document = models.CharField("document and revision", max_length=120, blank=True)
+    maker_months = models.PositiveSmallIntegerField("the maker's interval, months", null=True, blank=True)
+    maker_hours = models.PositiveIntegerField("the maker's interval, running hours", null=True, blank=True)
     basis_reason = models.TextField(blank=True)
+    basis_evidence = models.TextField("evidence", blank=True)
     basis_by = models.CharField("evaluated by", max_length=80, blank=True)
     basis_on = models.DateField("evaluated on", null=True, blank=True)
     basis_review_on = models.DateField("to be reviewed on", null=True, blank=True)
+    allowed_by = models.CharField("lengthened for a high-risk type by", max_length=120, blank=True)
     active = models.BooleanField(default=True)
 
     class Meta:
@@ -61,6 +68,16 @@ class Plan(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def every(self) -> Every:
+        """How often the plan asks for it."""
+        return Every(self.every_months, self.every_hours)
+
+    @property
+    def maker_every(self) -> Every:
+        """How often the maker asks for it; nothing stated where the plan follows the maker."""
+        return Every(self.maker_months, self.maker_hours)
+
 
 class DueQuerySet(PlacedQuerySet["Due"]):
     """Dues, seen with their device."""
@@ -75,6 +92,10 @@ class Due(models.Model):
     plan = models.ForeignKey(Plan, models.PROTECT, related_name="dues")
     anchor = models.DateField("dates are counted from")
     own_every_months = models.PositiveSmallIntegerField("own interval, months", null=True, blank=True)
+    own_why = models.TextField("why an interval of its own", blank=True)
+    own_by = models.CharField("own interval set by", max_length=120, blank=True)
+    own_on = models.DateField("own interval set on", null=True, blank=True)
+    own_review_on = models.DateField("own interval to be reviewed on", null=True, blank=True)
     due_on = models.DateField()
     opens_on = models.DateField("window opens")
     closes_on = models.DateField("window closes")
@@ -182,3 +203,75 @@ class Levelling(models.Model):
 
     def __str__(self) -> str:
         return f"Levelling of {self.made_at:%d %b %Y}"
+
+
+class RiskClass(models.Model):
+    """The points of one class on one scale of the risk score: reference data that the hospital may correct."""
+
+    scale = models.CharField(max_length=12, choices=[(scale.value, scale.label) for scale in Scale])
+    label = models.CharField("class", max_length=80)
+    points = models.SmallIntegerField()
+    source = models.CharField(max_length=200)
+    from_memory = models.BooleanField("points not yet checked against the source", default=True)
+    checked_by = models.CharField(max_length=120, blank=True)
+    checked_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["scale", "-points"]
+        verbose_name_plural = "risk classes"
+        constraints = [models.UniqueConstraint(fields=["scale", "label"], name="risk_class_once_per_scale")]
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class TypeRisk(models.Model):
+    """The risk score of a type as it was reckoned: each class with its points then, the variant, the rule and who."""
+
+    device_type = models.ForeignKey(DeviceType, models.PROTECT, related_name="risks")
+    function = models.CharField(max_length=80)
+    function_points = models.SmallIntegerField()
+    risk = models.CharField("physical risk", max_length=80)
+    risk_points = models.SmallIntegerField()
+    maintenance = models.CharField("required maintenance", max_length=80)
+    maintenance_points = models.SmallIntegerField()
+    history = models.CharField("incident history", max_length=80, blank=True)
+    history_points = models.SmallIntegerField(null=True, blank=True)
+    score = models.SmallIntegerField()
+    variant = models.CharField(max_length=8, choices=[(variant.value, variant.label) for variant in Variant])
+    rule = models.CharField("version of the rule", max_length=40)
+    from_memory = models.BooleanField("by points not yet checked against their source", default=True)
+    note = models.TextField(blank=True)
+    scored_at = models.DateTimeField()
+    scored_by = models.CharField(max_length=120)
+    replaced_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-scored_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["device_type"], name="type_risk_stands_once", condition=Q(replaced_at__isnull=True)
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.device_type}: {self.score}"
+
+    @property
+    def reckoned(self) -> Score:
+        """The score as terms."""
+        return Score(self.function_points, self.risk_points, self.maintenance_points, self.history_points)
+
+
+class HouseRule(models.Model):
+    """What the hospital decides about its planned work. One row; without it the defaults hold."""
+
+    #: The one row's key.
+    ONLY: ClassVar = 1
+
+    history_months = models.PositiveSmallIntegerField("months of use before an interval may be lengthened", default=24)
+    changed_at = models.DateTimeField()
+    changed_by = models.CharField(max_length=120)
+
+    def __str__(self) -> str:
+        return "House rules"

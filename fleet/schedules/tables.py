@@ -1,6 +1,6 @@
 """Dues and plans as tables, and as rows of a CSV file."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from datetime import date
 
 import django_tables2 as tables
@@ -9,6 +9,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from fleet.core.due import days_late
+from fleet.core.risk import Every
 from fleet.schedules.models import Due, DueAttempt, Plan
 from fleet.web import clock, marks, phrases
 from fleet.web.csv_out import Cell
@@ -120,8 +121,8 @@ class AlternativeTable(DueTable):
 
     every = tables.Column("Every", accessor="pk", orderable=False)
     reason = tables.Column("Why", accessor="pk", orderable=False)
-    judged = tables.Column("Evaluated by", accessor="plan__basis_by", empty_values=())
-    review = tables.Column("To be reviewed", accessor="plan__basis_review_on")
+    judged = tables.Column("Evaluated by", accessor="pk", orderable=False)
+    review = tables.Column("To be reviewed", accessor="pk", orderable=False)
 
     class Meta:
         order_by = "type"
@@ -136,20 +137,74 @@ class AlternativeTable(DueTable):
         return f"{words}; its plan says {interval_words(record.plan.every_months, None) or 'none'}" if own else words
 
     def render_reason(self, record: Due) -> str:
-        """The plan's reason; that of an interval of its own stands with the due."""
-        if record.plan.basis == Plan.Basis.ALTERNATIVE:
-            return " ".join(filter(None, [record.plan.basis_reason, record.plan.document]))
-        return "An interval of its own; the reason stands in the driver's history"
+        """The reason of its own interval, else its plan's."""
+        if record.own_every_months is not None:
+            return record.own_why or "The reason stands in the driver's history"
+        return record.plan.basis_reason
 
     def render_judged(self, record: Due) -> str:
         """Who, and when."""
-        if record.plan.basis != Plan.Basis.ALTERNATIVE or record.plan.basis_on is None:
-            return "—"
-        return f"{record.plan.basis_by}, {phrases.day(record.plan.basis_on)}"
+        if record.own_every_months is not None:
+            return judged_words(record.own_by, record.own_on)
+        return judged_words(record.plan.basis_by, record.plan.basis_on)
 
-    def render_review(self, value: date) -> SafeString | str:
+    def render_review(self, record: Due) -> SafeString | str:
         """The day, marked when it has passed."""
-        return marks.mark("late", phrases.day(value)) if value < clock.today() else phrases.day(value)
+        own = record.own_every_months is not None
+        return review_words(record.own_review_on if own else record.plan.basis_review_on)
+
+
+def judged_words(by: str, on: date | None) -> str:
+    """Who evaluated it, and when."""
+    return f"{by}, {phrases.day(on)}" if by and on else "—"
+
+
+def review_words(on: date | None) -> SafeString | str:
+    """The day of review, marked when it has passed."""
+    if on is None:
+        return "—"
+    return marks.mark("late", phrases.day(on)) if on < clock.today() else phrases.day(on)
+
+
+class DepartedTable(tables.Table):
+    """One row a plan on another schedule than its maker's, with all that must stand beside it."""
+
+    device_type = tables.Column("Type", orderable=False)
+    name = tables.Column("Plan", orderable=False)
+    maker = tables.Column("The maker asks", accessor="pk", orderable=False)
+    ours = tables.Column("The plan asks", accessor="pk", orderable=False)
+    reason = tables.Column("Why", accessor="basis_reason", orderable=False)
+    evidence = tables.Column("Evidence", accessor="basis_evidence", orderable=False)
+    judged = tables.Column("Evaluated by", accessor="basis_by", orderable=False)
+    review = tables.Column("To be reviewed", accessor="basis_review_on", orderable=False, empty_values=())
+    drivers = tables.Column("Drivers", attrs=_NUMBER, orderable=False)
+
+    def render_device_type(self, record: Plan) -> SafeString:
+        """The type, and its score where it has one."""
+        risks = getattr(record.device_type, "standing_risks", [])
+        score = f"risk score {risks[0].score}" if risks else "no risk score"
+        address = reverse("schedules:type_risk", args=[record.device_type_id])
+        return format_html('<span>{} <a class="hint block" href="{}">{}</a></span>', record.device_type, address, score)
+
+    def render_maker(self, record: Plan) -> SafeString | str:
+        """The maker's interval, and the document that states it."""
+        words = every_words(record.maker_every) or "not stated"
+        return format_html('<span>{} <span class="hint block">{}</span></span>', words, record.document)
+
+    def render_ours(self, record: Plan) -> str:
+        """The plan's interval."""
+        return every_words(record.every)
+
+    def render_judged(self, record: Plan) -> SafeString | str:
+        """Who and when, and who allowed it for a high-risk type."""
+        words = judged_words(record.basis_by, record.basis_on)
+        if not record.allowed_by:
+            return words
+        return format_html('<span>{} <span class="hint block">allowed by {}</span></span>', words, record.allowed_by)
+
+    def render_review(self, record: Plan) -> SafeString | str:
+        """The day, marked when it has passed."""
+        return review_words(record.basis_review_on)
 
 
 class PlanTable(tables.Table):
@@ -168,9 +223,10 @@ class PlanTable(tables.Table):
         order_by = "device_type"
         empty_text = "There is no plan yet."
 
-    def __init__(self, *args: object, may_edit: bool, **kwargs: object) -> None:
+    def __init__(self, *args: object, may_edit: bool, on_their_way: Collection[int], **kwargs: object) -> None:
         super().__init__(*args, **kwargs)
         self.may_edit = may_edit
+        self.on_their_way = on_their_way
 
     def render_name(self, record: Plan) -> SafeString | str:
         """The name; it leads to its form where the reader may edit it."""
@@ -186,6 +242,17 @@ class PlanTable(tables.Table):
     def render_window(self, record: Plan) -> str:
         """Days before and after."""
         return f"{record.window_before_days} days before to {record.window_after_days} after"
+
+    def render_live_dues(self, record: Plan, value: int) -> SafeString | str:
+        """How many drivers have it, and whether a change has still to reach them."""
+        if record.pk not in self.on_their_way:
+            return str(value)
+        return format_html('{} <span class="hint">its dues are being reckoned</span>', value)
+
+
+def every_words(every: Every) -> str:
+    """How often, in words; empty where nothing is stated."""
+    return interval_words(every.months, every.hours)
 
 
 def interval_words(months: int | None, hours: int | None) -> str:

@@ -1,7 +1,7 @@
 """The night's work on dues."""
 
 from fleet.jobs.handlers import Run, handler
-from fleet.schedules import actions
+from fleet.schedules import actions, queries
 
 
 @handler("roll_dues", words="Reckon dues and mark what is late")
@@ -17,3 +17,10 @@ def roll_dues(run: Run) -> dict[str, int]:
 def level_dues(run: Run) -> dict[str, int]:
     """Reckon a large proposal. Begun again it finds the result there, or makes it from the dues as they then stand."""
     return actions.reckon(run.payload["levelling"])
+
+
+@handler(queries.BRING_JOB, words="Bring a changed plan to its drivers")
+def bring_plan(run: Run) -> dict[str, int]:
+    """Open, move or end the dues of a plan that was added or changed."""
+    asked = run.payload
+    return actions.bring_by_job(asked["plan"], name=asked["by"], person_id=asked["person"], progress=run.progress)

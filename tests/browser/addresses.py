@@ -20,7 +20,7 @@ from fleet.registry.models import Device, DeviceType, Party, Place
 from fleet.registry.queries import label_token
 from fleet.reports.queries import Standing
 from fleet.rounds.models import Round
-from fleet.schedules.models import Due, Plan
+from fleet.schedules.models import Due, Plan, RiskClass
 from fleet.schedules.queries import levellings
 from fleet.stores.models import Calibration, Instrument
 from fleet.tags.models import Quarantine, Tag
@@ -84,6 +84,8 @@ VALUES: dict[tuple[str, str], Values] = {
     ("jobs/", "pk"): one_each(Job, "kind"),
     ("schedules/dues/", "pk"): one_each(Due, "plan__kind"),
     ("schedules/plans/", "pk"): first(Plan),
+    ("schedules/risk/types/", "pk"): first(DeviceType),
+    ("schedules/risk/classes/", "pk"): first(RiskClass),
     ("schedules/levelling/", "pk"): lambda person: [row.pk for row in levellings(person)[:1]],
     ("batteries/tests/", "pk"): one_each(RuntimeTest, "stop"),
     ("batteries/limits/", "pk"): first(RiskLimit),

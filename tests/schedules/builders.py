@@ -12,6 +12,15 @@ from fleet.web import clock
 from tests.builders import BY, a_device, a_type
 
 ACCEPTED = date(2027, 1, 31)
+#: All that must stand beside a schedule other than the maker's, but for the two intervals.
+REASONED: dict[str, Any] = {
+    "basis": "alternative",
+    "basis_reason": "Ten years without a finding.",
+    "basis_evidence": "12 services in 40 device-years found nothing",
+    "basis_by": "M. Ferrant",
+    "basis_on": date(2027, 1, 5),
+    "basis_review_on": date(2028, 1, 5),
+}
 
 
 def on(day: date, hour: int = 9) -> AbstractContextManager[None]:

@@ -126,6 +126,7 @@ def test_a_due_moved_within_reach_of_its_planned_week_keeps_it() -> None:
     """An own interval that moves the window keeps the week that still lies in it, and gives up one that doesn't."""
     due = planned(a_due(), date(2028, 2, 7))
     with on(TODAY):
+        actions.set_house_rule({"history_months": 1}, why="test", by=BY)
         assert actions.set_own_interval(due, 13, why="Little used", by=BY).planned_for == date(2028, 2, 7)
         assert actions.set_own_interval(due, 18, why="Little used", by=BY).planned_for is None
 

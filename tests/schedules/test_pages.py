@@ -16,7 +16,7 @@ from fleet.registry.models import Device
 from fleet.schedules import actions
 from fleet.schedules.models import Due, DueAttempt, Plan
 from tests.builders import BY, a_device, a_site, a_type, a_ward
-from tests.schedules.builders import ACCEPTED, a_due, on
+from tests.schedules.builders import ACCEPTED, REASONED, a_due, on
 
 pytestmark = pytest.mark.django_db
 
@@ -202,13 +202,13 @@ def test_a_plan_is_added_and_changed(manager: Person, technician: Person) -> Non
 
 def test_drivers_on_another_schedule_are_listed_with_the_reason(manager: Person, outsider: Person) -> None:
     """By their plan or by an interval of their own, with who judged it, when, why and when to look again."""
-    judged = {"basis": "alternative", "basis_reason": "Ten years without a finding.", "basis_by": "M. Ferrant"}
-    ours = a_due(name="Long service", basis_on=date(2027, 1, 5), basis_review_on=date(2028, 1, 5), **judged).device
+    ours = a_due(name="Long service", **(REASONED | {"maker_months": 12})).device
     usual, own = a_due(a_device(accepted_on=ACCEPTED)), a_due(a_device(accepted_on=ACCEPTED), name="Battery test")
     with on(ACCEPTED):
-        actions.set_own_interval(own, 6, why="runs day and night", by=BY)
+        actions.set_own_interval(own, 6, why="runs day and night", review_on=date(2027, 9, 1), by=BY)
     html = page(manager, "schedules:alternative").replace("\xa0", " ")
-    for words in (ours.asset_number, "Ten years without a finding.", "M. Ferrant, 5 Jan 2027", own.device.asset_number):
+    seen = ("Ten years without a finding.", "M. Ferrant, 5 Jan 2027", "12 services in 40 device-years")
+    for words in (ours.asset_number, own.device.asset_number, *seen, "runs day and night", "31 Jan 2027", "1 Sep 2027"):
         assert words in html
     assert "6 months; its plan says 12 months" in html
     assert f"/schedules/dues/{usual.pk}/" not in html

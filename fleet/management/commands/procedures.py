@@ -8,12 +8,14 @@ from fleet.alerts.actions import ensure_kinds
 from fleet.audit.actors import command_actor
 from fleet.bench.actions import ensure_starter_procedures, publish_stated
 from fleet.core.errors import BenchwardError
+from fleet.schedules.actions import ensure_risk_classes
 
 
 class Command(BaseCommand):
     help = (
-        "Publish the starter procedures and the kinds of alert that are not there yet, or the procedures of a file. "
-        "Without a procedure no driver can be accepted or returned: run it before the first one is received."
+        "Publish the starter procedures, kinds of alert and classes of the risk score that are not there yet, or the "
+        "procedures of a file. Without a procedure no driver can be accepted or returned: run it before the first one "
+        "is received."
     )
 
     def add_arguments(self, parser: argparse.ArgumentParser) -> None:
@@ -27,6 +29,7 @@ class Command(BaseCommand):
             else:
                 published = ensure_starter_procedures(by)
                 self.stdout.write(f"Kinds of alert added: {len(ensure_kinds(by))}")
+                self.stdout.write(f"Classes of the risk score added: {len(ensure_risk_classes(by))}")
         except (OSError, UnicodeDecodeError) as error:
             raise CommandError(f"{options['file']} can't be read: {error}") from error
         except BenchwardError as error:

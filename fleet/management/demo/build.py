@@ -15,6 +15,7 @@ from fleet.management.demo.instruments import plan_instruments
 from fleet.management.demo.libraries import build_libraries, first_sight, plan_nights, plan_sightings
 from fleet.management.demo.people import build_people
 from fleet.management.demo.policy import plan_policy
+from fleet.management.demo.reasons import plan_reasons
 from fleet.management.demo.repairs import plan_fault
 from fleet.management.demo.rounds import plan_rounds
 from fleet.management.demo.visits import plan_service
@@ -34,7 +35,7 @@ def build(devices: int, *, seed: int, end: datetime, progress: Progress) -> Worl
     diary = Diary(local(start, 6), end)
     rng = Dice(seed)
     with clock.at(diary.start):
-        hospital = build_hospital(start)
+        hospital = build_hospital()
         world = World(hospital, build_people(hospital), rng, diary)
         _begin(world, devices)
         plan_cases(world)
@@ -61,4 +62,5 @@ def _begin(world: World, count: int) -> None:
     plan_sightings(world)
     plan_nights(world, start, end)
     plan_policy(world)
+    plan_reasons(world)
     plan_rounds(world)

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import date
 from decimal import Decimal
 from typing import Any, Final, NamedTuple
 
@@ -12,7 +11,7 @@ from fleet.audit.actors import command_actor
 from fleet.bench.actions import ensure_starter_procedures
 from fleet.registry.actions import NewType, add_device_type, add_party, add_place
 from fleet.registry.models import DeviceType, Party, Place
-from fleet.schedules.actions import NewPlan, add_plan
+from fleet.schedules.actions import NewPlan, add_plan, ensure_risk_classes
 from fleet.schedules.models import Plan
 
 BY: Final = command_actor("demo")
@@ -112,15 +111,16 @@ class Hospital:
         return ((ward, self.places[ward.code]) for ward in WARDS)
 
 
-def build_hospital(opened: date) -> Hospital:
-    """Make places, parties, types, plans, procedures and kinds of alert; `opened` dates what was decided then."""
+def build_hospital() -> Hospital:
+    """Make places, parties, types, plans, procedures and kinds of alert."""
     hospital = Hospital()
     _places(hospital.places)
     _parties(hospital.parties)
     ensure_starter_procedures(BY)
+    ensure_risk_classes(BY)
     hospital.alert_kinds = {kind.code: kind for kind in ensure_kinds(BY)}
     for name, facts in _TYPES.items():
-        hospital.models[name] = _model(hospital, facts, opened)
+        hospital.models[name] = _model(hospital, facts)
     return hospital
 
 
@@ -209,7 +209,7 @@ _TYPES: Final[dict[str, dict[str, Any]]] = {
 }
 
 
-def _model(hospital: Hospital, facts: dict[str, Any], opened: date) -> Model:
+def _model(hospital: Hospital, facts: dict[str, Any]) -> Model:
     syringe, months = facts["tests"]
     name = next(name for name, known in _TYPES.items() if known is facts)
     kind = add_device_type(
@@ -225,7 +225,7 @@ def _model(hospital: Hospital, facts: dict[str, Any], opened: date) -> Model:
         ),
         by=BY,
     )
-    _plans(kind, months, opened, by_cable=not facts["networked"])
+    _plans(kind, months, by_cable=not facts["networked"])
     return Model(
         kind=kind,
         rated={Decimal(at): float(hours) for at, hours in facts["rated"].items()},
@@ -238,7 +238,7 @@ def _model(hospital: Hospital, facts: dict[str, Any], opened: date) -> Model:
     )
 
 
-def _plans(kind: DeviceType, months_between_tests: int, opened: date, *, by_cable: bool) -> None:
+def _plans(kind: DeviceType, months_between_tests: int, *, by_cable: bool) -> None:
     add_plan(NewPlan(device_type=kind, name="Yearly service", every_months=_YEAR), by=BY)
     yearly = months_between_tests == _YEAR
     windows: dict[str, Any] = {"window_before_days": 45, "window_after_days": 45}
@@ -247,19 +247,9 @@ def _plans(kind: DeviceType, months_between_tests: int, opened: date, *, by_cabl
         name="Battery test" if yearly else "Battery test, every second year",
         kind=Plan.Kind.BATTERY,
         every_months=months_between_tests,
-        facts=windows if yearly else windows | _alternative(opened),
+        facts=windows,
     )
     add_plan(battery, by=BY)
     if by_cable:
         library = NewPlan(device_type=kind, name="Library by cable", kind=Plan.Kind.LIBRARY, every_months=_YEAR)
         add_plan(library, by=BY)
-
-
-def _alternative(opened: date) -> dict[str, Any]:
-    """An interval other than the maker's, with its reason, as an inspector would ask for it."""
-    return {
-        "basis": Plan.Basis.ALTERNATIVE,
-        "basis_reason": "Packs of this type lost under 0.05 a year in our own tests; two years leave reserve enough.",
-        "basis_by": "Maud Ferrant",
-        "basis_on": opened,
-    }

@@ -31,7 +31,7 @@ def build_large(devices: int, *, seed: int, end: datetime, progress: Progress) -
     """Make a hospital with very many drivers and no orders, in chunks; the people come last, when all is there."""
     rng = Dice(seed)
     with clock.at(end):
-        hospital = build_hospital(clock.today())
+        hospital = build_hospital()
         wanted = wishes(hospital, devices, rng)
         drivers: list[Driver] = []
         for first in range(0, devices, CHUNK):

@@ -1,21 +1,33 @@
 """The only writers of plans and dues."""
 
+from fleet.schedules.actions.bringing import bring_by_job
 from fleet.schedules.actions.dues import make_due_now, open_dues, open_dues_of_all, roll, roll_kind, suspend
 from fleet.schedules.actions.levelling import Asked, drop, propose, reckon, take_up
 from fleet.schedules.actions.nightly import count_running_hours, mark_late
 from fleet.schedules.actions.plans import EDITABLE, NewPlan, add_plan, edit_plan
+from fleet.schedules.actions.risk import (
+    RULE_FACTS,
+    correct_risk_class,
+    ensure_risk_classes,
+    score_type,
+    set_house_rule,
+)
 from fleet.schedules.actions.visits import attempt, defer, set_own_interval
 
 __all__ = [
     "EDITABLE",
+    "RULE_FACTS",
     "Asked",
     "NewPlan",
     "add_plan",
     "attempt",
+    "bring_by_job",
+    "correct_risk_class",
     "count_running_hours",
     "defer",
     "drop",
     "edit_plan",
+    "ensure_risk_classes",
     "make_due_now",
     "mark_late",
     "open_dues",
@@ -24,6 +36,8 @@ __all__ = [
     "reckon",
     "roll",
     "roll_kind",
+    "score_type",
+    "set_house_rule",
     "set_own_interval",
     "suspend",
     "take_up",

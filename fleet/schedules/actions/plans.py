@@ -8,26 +8,27 @@ from typing import Any, Final
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from fleet.audit.actions import Happening, record, record_many
+from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change, refuse_changed
 from fleet.core.errors import BadValueError
-from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
-from fleet.registry.models import Device, DeviceType
-from fleet.schedules.actions.dues import open_wanted, suspend_rows
-from fleet.schedules.actions.reckon import lock_devices, place, reckoned
-from fleet.schedules.actions.stored import store_many
-from fleet.schedules.actions.visits import held
-from fleet.schedules.models import Due, Plan
-from fleet.web import clock
+from fleet.registry.models import DeviceType
+from fleet.schedules.actions.bringing import bring
+from fleet.schedules.actions.risk import ask_departure
+from fleet.schedules.models import Plan
 
 #: What `edit_plan` may change. The type and the kind stay: a different service is a different plan.
 EDITABLE: Final = frozenset(
     {
-        "name", "every_months", "every_hours", "window_before_days", "window_after_days", "repeat_days",
-        "mode", "active", "basis", "document", "basis_reason", "basis_by", "basis_on", "basis_review_on",
+        "name", "every_months", "every_hours", "window_before_days", "window_after_days", "repeat_days", "mode",
+        "active", "basis", "document", "maker_months", "maker_hours", "basis_reason", "basis_evidence", "basis_by",
+        "basis_on", "basis_review_on",
     }
+)  # fmt: skip
+_DEPARTS: Final = (
+    "every_months", "every_hours", "basis", "maker_months", "maker_hours", "basis_reason", "basis_evidence", "basis_by",
+    "basis_on", "basis_review_on",
 )  # fmt: skip
 _MOVES_DUES: Final = {"every_months", "every_hours", "window_before_days", "window_after_days", "mode", "active"}
 
@@ -46,7 +47,10 @@ class NewPlan:
 
 @transaction.atomic
 def add_plan(new: NewPlan, *, by: Actor) -> Plan:
-    """Add a plan and open its due on every accepted driver of the type, counted from its acceptance."""
+    """Add a plan and open its due on every accepted driver of the type, counted from its acceptance.
+
+    For many drivers a job opens them.
+    """
     by.must(May.EDIT_REGISTRY)
     plan = Plan(
         device_type=new.device_type,
@@ -56,17 +60,20 @@ def add_plan(new: NewPlan, *, by: Actor) -> Plan:
         every_hours=new.every_hours,
         **new.facts,
     )
+    ask_departure(plan, by)
     _clean(plan)
     plan.save()
     interval = {"every_months": plan.every_months, "every_hours": plan.every_hours, "mode": str(plan.mode)}
     record(Happening("added plan", plan, after={"for": str(plan.device_type), **interval}), by=by)
-    open_wanted([(device, plan) for device in _in_use(plan)], by=by)
+    bring(plan, by=by)
     return plan
 
 
 @transaction.atomic
 def edit_plan(plan: Plan, changes: Mapping[str, Any], *, by: Actor, why: str = "", opened: str | None = None) -> Plan:
     """Change a plan and reckon its dues anew, except those put off by a person or asked for by the driver.
+
+    For many drivers a job does that, in short batches.
 
     A plan set inactive stops counting; set active again its dues count again. `opened` is the fingerprint of EDITABLE
     that a form was opened with: ConflictError if they were changed since. Raises BadValueError for a field that can't
@@ -77,12 +84,15 @@ def edit_plan(plan: Plan, changes: Mapping[str, Any], *, by: Actor, why: str = "
         raise BadValueError(f"“{wrong[0]}” of a plan can't be changed; add another plan instead.", field=wrong[0])
     row = Plan.objects.select_for_update(of=("self",)).select_related("device_type").get(pk=plan.pk)
     refuse_changed(row, EDITABLE, opened)
-    _clean(_as_changed(row, changes))
-    before, after = change(row, **changes)
+    changed = _as_changed(row, changes)
+    if any(getattr(row, name) != getattr(changed, name) for name in _DEPARTS):
+        ask_departure(changed, by)
+    _clean(changed)
+    before, after = change(row, **changes, allowed_by=changed.allowed_by)
     if after:
         record(Happening("changed plan", row, before=before, after=after, why=why), by=by)
     if _MOVES_DUES & set(after):
-        _carry_to_dues(row, by)
+        bring(row, by=by)
     return row
 
 
@@ -95,10 +105,6 @@ def _as_changed(plan: Plan, changes: Mapping[str, Any]) -> Plan:
 
 
 def _clean(plan: Plan) -> None:
-    reasoned = plan.basis_reason.strip() and plan.basis_by.strip() and plan.basis_on
-    if plan.basis == Plan.Basis.ALTERNATIVE and not reasoned:
-        msg = "A schedule other than the maker's needs its reason, who evaluated it and when."
-        raise BadValueError(msg, field="basis_reason")
     if not plan.every_months and not plan.every_hours:
         raise BadValueError("Give an interval in months, in running hours, or both.", field="every_months")
     try:
@@ -106,34 +112,3 @@ def _clean(plan: Plan) -> None:
     except ValidationError as error:
         name, messages = next(iter(error.message_dict.items()))
         raise BadValueError(" ".join(messages), field="" if name == "__all__" else name) from error
-
-
-def _in_use(plan: Plan) -> list[Device]:
-    accepted = Device.objects.filter(device_type=plan.device_type_id, accepted_on__isnull=False)
-    return list(accepted.exclude(condition=Condition.RETIRED.value).order_by("pk"))
-
-
-def _carry_to_dues(plan: Plan, by: Actor) -> None:
-    devices = _in_use(plan)
-    ids = [device.pk for device in devices]
-    lock_devices(ids)
-    dues = list(
-        Due.objects.select_for_update(of=("self",)).filter(plan=plan, device_id__in=ids).select_related("device")
-    )
-    for due in dues:
-        due.plan = plan
-    if plan.active:
-        record_many([happening for due in dues for happening in _moved(due)], by=by)
-        open_wanted([(device, plan) for device in devices], by=by)
-    else:
-        suspend_rows([due for due in dues if not due.suspended], why="the plan is no longer active", by=by)
-    store_many(ids)
-
-
-def _moved(due: Due) -> list[Happening]:
-    first = change(due, suspended=False)
-    second = ({}, {}) if held(due) else place(due, reckoned(due), clock.today())
-    before, after = {**first[0], **second[0]}, {**first[1], **second[1]}
-    return (
-        [Happening("due moved by its plan", due, device_id=due.device_id, before=before, after=after)] if after else []
-    )

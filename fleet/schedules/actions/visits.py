@@ -1,6 +1,7 @@
 """What people do to a due between its dates: put it off, try in vain, give one driver an interval of its own."""
 
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 
@@ -11,6 +12,7 @@ from fleet.core.due import Window
 from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
 from fleet.schedules.actions.reckon import locked_due, place, reckoned
+from fleet.schedules.actions.risk import ask_own_interval
 from fleet.schedules.actions.stored import store
 from fleet.schedules.models import Due, DueAttempt
 from fleet.web import clock
@@ -74,9 +76,10 @@ def attempt(
 
 
 @transaction.atomic
-def set_own_interval(due: Due, months: int | None, *, why: str, by: Actor) -> Due:
+def set_own_interval(due: Due, months: int | None, *, why: str, by: Actor, review_on: date | None = None) -> Due:
     """Give one driver its own interval in months, or its plan's again (None), and reckon its due anew.
 
+    A longer one than the plan's needs a driver with history and, for a high-risk type, whoever may set risk limits.
     A deferral, or a driver's own request, still holds for the due that stands.
     """
     by.must(May.EDIT_REGISTRY)
@@ -85,12 +88,23 @@ def set_own_interval(due: Due, months: int | None, *, why: str, by: Actor) -> Du
     if not why.strip():
         raise BadValueError("Give the reason for an interval that differs from the plan's.", field="why")
     row = locked_due(due)
-    first = change(row, own_every_months=months)
+    ask_own_interval(row, months, by)
+    first = change(row, own_every_months=months, **_own_record(months, why, review_on, by))
     second = ({}, {}) if held(row) else place(row, reckoned(row), clock.today())
     before, after = {**first[0], **second[0]}, {**first[1], **second[1]}
     record(Happening("own interval set", row, device_id=row.device_id, before=before, after=after, why=why), by=by)
     store(row.device)
     return row
+
+
+def _own_record(months: int | None, why: str, review_on: date | None, by: Actor) -> dict[str, Any]:
+    if review_on is not None and review_on <= clock.today():
+        raise BadValueError("Give a day of review that is still to come.", field="review_on")
+    if months is None:
+        return {"own_why": "", "own_by": "", "own_on": None, "own_review_on": None}
+    return {
+        "own_why": why.strip(), "own_by": by.name[:120], "own_on": clock.today(), "own_review_on": review_on
+    }  # fmt: skip
 
 
 def held(due: Due) -> bool:

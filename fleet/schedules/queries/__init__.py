@@ -2,6 +2,7 @@
 
 from fleet.schedules.queries.completion import Completion, Outcome, Report, Result, completion
 from fleet.schedules.queries.dues import (
+    BRING_JOB,
     Group,
     ages,
     alternative,
@@ -16,10 +17,23 @@ from fleet.schedules.queries.dues import (
     next_visit,
     overdue,
     plans,
+    plans_on_their_way,
 )
 from fleet.schedules.queries.levelling import Proposal, Row, Week, levellings, proposal
+from fleet.schedules.queries.risk import (
+    ScoredType,
+    departed_plans,
+    high_risk,
+    history_from,
+    house_rule,
+    risk_classes,
+    risk_of,
+    scored_types,
+    used_since,
+)
 
 __all__ = [
+    "BRING_JOB",
     "Completion",
     "Group",
     "Outcome",
@@ -27,15 +41,20 @@ __all__ = [
     "Report",
     "Result",
     "Row",
+    "ScoredType",
     "Week",
     "ages",
     "alternative",
     "attempts_of",
     "coming",
     "completion",
+    "departed_plans",
     "done_of",
     "dues_of",
     "grouped",
+    "high_risk",
+    "history_from",
+    "house_rule",
     "late_by",
     "levellings",
     "live",
@@ -43,5 +62,10 @@ __all__ = [
     "next_visit",
     "overdue",
     "plans",
+    "plans_on_their_way",
     "proposal",
+    "risk_classes",
+    "risk_of",
+    "scored_types",
+    "used_since",
 ]

@@ -9,6 +9,7 @@ from django.db.models import Count, Min, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import TruncMonth
 
 from fleet.core.due import DAYS_LATE, Ageing
+from fleet.jobs.models import Job
 from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.schedules.models import Due, DueAttempt, DueDone, DueQuerySet, Plan
@@ -23,6 +24,10 @@ _GROUPS: Final = MappingProxyType(
 )
 
 _LAST: Final = DueAttempt.objects.filter(due=OuterRef("pk"), due_on=OuterRef("due_on")).order_by("-tried_at")
+
+
+#: The kind of job that brings a changed plan to the dues of many drivers.
+BRING_JOB: Final = "bring_plan"
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,3 +130,9 @@ def plans() -> QuerySet[Plan]:
     """Every plan with the number of dues that count (`live_dues`), by type."""
     live_dues = Count("dues", filter=Q(dues__suspended=False))
     return Plan.objects.select_related("device_type__maker").annotate(live_dues=live_dues)
+
+
+def plans_on_their_way() -> set[int]:
+    """The plans whose last change a job has still to bring to their drivers."""
+    open_jobs = Job.objects.filter(kind=BRING_JOB, state__in=[Job.State.QUEUED, Job.State.RUNNING])
+    return {payload["plan"] for payload in open_jobs.values_list("payload", flat=True)}

@@ -5,6 +5,7 @@ from fleet.schedules.views.levelling import drop, levelling, levelling_dues, lev
 from fleet.schedules.views.lists import alternative, due, overdue, overdue_csv
 from fleet.schedules.views.one import attempt, defer, interval, one
 from fleet.schedules.views.plans import new_plan, plan, plans
+from fleet.schedules.views.risk import risk, risk_class, risk_classes, rules, type_risk
 
 __all__ = [
     "alternative",
@@ -24,5 +25,10 @@ __all__ = [
     "overdue_csv",
     "plan",
     "plans",
+    "risk",
+    "risk_class",
+    "risk_classes",
+    "rules",
     "take_up",
+    "type_risk",
 ]

@@ -7,7 +7,6 @@ from typing import Any, cast
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import render
-from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from fleet.core.due import add_months
@@ -17,7 +16,8 @@ from fleet.people.queries import person_of
 from fleet.schedules import queries
 from fleet.schedules.filters import ComingFilter, DueFilter, OverdueFilter
 from fleet.schedules.models import DueQuerySet
-from fleet.schedules.tables import CSV_HEADER, AlternativeTable, DueTable, csv_rows
+from fleet.schedules.tables import CSV_HEADER, AlternativeTable, DepartedTable, DueTable, csv_rows
+from fleet.schedules.views.tabs import tabs as plan_tabs
 from fleet.web import clock, csv_out, phrases
 from fleet.web.guards import guard
 from fleet.web.paging import paged, with_values
@@ -103,13 +103,12 @@ def due(request: HttpRequest) -> HttpResponse:
 def alternative(request: HttpRequest) -> HttpResponse:
     """The drivers on another schedule than their maker's, each with the reason."""
     narrowed = DueFilter(request.GET, queryset=queries.alternative(_person(request)), request=request)
-    plans = reverse("schedules:plans")
     context = {
         "filter": narrowed,
         "count": narrowed.qs.count(),
         "table": paged(request, AlternativeTable(narrowed.qs)),
-        "plans": plans,
-        "above": [("Plans", plans)],
+        "departed": DepartedTable(queries.departed_plans(_person(request))),
+        "tabs": plan_tabs("alternative"),
     }
     return render(request, "schedules/alternative.html", context)
 

@@ -64,7 +64,9 @@ def interval(request: HttpRequest, pk: int) -> HttpResponse:
     demand(request, May.EDIT_REGISTRY)
 
     def act(due: Due, typed: dict[str, Any]) -> str:
-        row = actions.set_own_interval(due, typed["months"], why=typed["why"], by=acting(request))
+        row = actions.set_own_interval(
+            due, typed["months"], why=typed["why"], review_on=typed["review_on"], by=acting(request)
+        )
         return f"{row} is now due on {phrases.day(row.due_on)}."
 
     return _post(request, pk, "interval", IntervalForm(request.POST, prefix="interval"), act)
@@ -106,13 +108,12 @@ def _page(request: HttpRequest, due: Due, sent: Forms) -> HttpResponse:
 
 def _forms(request: HttpRequest, due: Due, sent: Forms) -> Forms:
     """The forms the person may send about a due that counts."""
+    own = {"months": due.own_every_months, "review_on": due.own_review_on}
     offered = {
         "attempt": (May.WORK_ON_BENCH, AttemptForm(prefix="attempt")),
         "defer": (May.DEFER_DUE, DeferForm(prefix="defer")),
-        "interval": (
-            May.EDIT_REGISTRY, IntervalForm(prefix="interval", initial={"months": due.own_every_months})
-        ),
-    }  # fmt: skip
+        "interval": (May.EDIT_REGISTRY, IntervalForm(prefix="interval", initial=own)),
+    }
     return {
         name: sent.get(name, form)
         for name, (duty, form) in offered.items()

@@ -17,6 +17,7 @@ from fleet.schedules import actions, queries
 from fleet.schedules.forms import PlanForm
 from fleet.schedules.models import Plan
 from fleet.schedules.tables import PlanTable
+from fleet.schedules.views.tabs import tabs
 from fleet.web.forms import put_beside
 from fleet.web.guards import guard
 
@@ -29,9 +30,10 @@ def plans(request: HttpRequest) -> HttpResponse:
     """Every plan, by type."""
     may_edit = request.user.has_perm(f"fleet.{May.EDIT_REGISTRY.value}")
     rows = queries.plans()
-    table = PlanTable(rows, may_edit=may_edit)
+    table = PlanTable(rows, may_edit=may_edit, on_their_way=queries.plans_on_their_way())
     RequestConfig(request, paginate=False).configure(table)
-    return render(request, "schedules/plans.html", {"table": table, "count": rows.count(), "may_edit": may_edit})
+    context = {"table": table, "count": rows.count(), "may_edit": may_edit, "tabs": tabs("plans")}
+    return render(request, "schedules/plans.html", context)
 
 
 @guard(May.EDIT_REGISTRY)
@@ -43,6 +45,8 @@ def new_plan(request: HttpRequest) -> HttpResponse:
         facts = {name: value for name, value in typed.items() if name not in _OWN}
         own = {name: typed[name] for name in _OWN}
         row = actions.add_plan(actions.NewPlan(**own, facts=facts), by=acting(request))
+        if row.pk in queries.plans_on_their_way():
+            return f"“{row}” is added; a job opens the dues of its drivers now."
         return f"“{row}” is added; {row.dues.count()} drivers have their due."
 
     return _edit(request, PlanForm(request.POST or None), "Add a plan", act)
@@ -58,6 +62,8 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
 
     def act(typed: dict[str, Any]) -> str:
         actions.edit_plan(row, form.changes(), why=typed["why"], opened=typed["opened"], by=acting(request))
+        if row.pk in queries.plans_on_their_way():
+            return f"“{typed['name']}” is changed; a job moves the dues of its drivers now."
         return f"“{typed['name']}” is changed, and its dues with it."
 
     return _edit(request, form, f"{row}, {row.device_type}", act)

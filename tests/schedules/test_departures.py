@@ -1,0 +1,175 @@
+"""An interval longer than the maker's, and the risk score that decides who may allow it."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+from django.urls import reverse
+
+from fleet.core.errors import BadValueError, NotAllowedError
+from fleet.core.permissions import May
+from fleet.core.risk import RULE_VERSION, Scale
+from fleet.people.models import Person
+from fleet.people.queries import actor_for
+from fleet.registry.models import DeviceType
+from fleet.schedules import actions, queries
+from fleet.schedules.models import Plan, RiskClass, TypeRisk
+from tests.builders import BY, a_device, a_type
+from tests.pages import page, signed_in
+from tests.schedules.builders import ACCEPTED, REASONED, a_due, a_plan, on
+
+pytestmark = pytest.mark.django_db
+
+LONG_USED = date(2024, 1, 31)
+TWICE_AS_LONG: dict[str, Any] = {**REASONED, "every_months": 24, "maker_months": 12}
+
+
+def a_long_used_plan(**type_facts: Any) -> Plan:
+    """A yearly service, as the maker asks, of a type in use for three years."""
+    kind = a_type(**type_facts)
+    a_device(device_type=kind, accepted_on=LONG_USED)
+    return a_plan(kind, maker_months=12)
+
+
+def classes(function: str, risk: str, maintenance: str, history: str = "") -> dict[Scale, RiskClass | None]:
+    """The classes whose words begin so."""
+    actions.ensure_risk_classes(BY)
+    words = zip(Scale, (function, risk, maintenance, history), strict=True)
+    return {scale: queries.risk_classes(scale).get(label__startswith=said) if said else None for scale, said in words}
+
+
+def scored(device_type: DeviceType, *words: str) -> TypeRisk:
+    """A score of the type by these classes."""
+    return actions.score_type(device_type, classes(*words), by=BY)
+
+
+def test_longer_than_the_maker_is_refused_without_its_reasons(manager: Person) -> None:
+    """As the maker's schedule it is a contradiction; as an alternative it needs each of its reasons."""
+    plan = a_long_used_plan()
+    with on(ACCEPTED):
+        with pytest.raises(BadValueError, match="longer than the maker's"):
+            actions.edit_plan(plan, {"every_months": 24}, by=actor_for(manager))
+        for name in ("basis_reason", "basis_evidence", "basis_by", "basis_on", "basis_review_on", "maker_months"):
+            lacking = TWICE_AS_LONG | {name: None if name.endswith(("_on", "months")) else ""}
+            with pytest.raises(BadValueError) as refused:
+                actions.edit_plan(plan, lacking, by=actor_for(manager))
+            assert refused.value.field == name
+        actions.edit_plan(plan, TWICE_AS_LONG, by=actor_for(manager))
+    plan.refresh_from_db()
+    assert (plan.every_months, plan.allowed_by) == (24, manager.display_name)
+
+
+def test_more_often_than_the_maker_needs_no_reason() -> None:
+    """Nothing the maker asks for is left out."""
+    plan = a_long_used_plan()
+    assert actions.edit_plan(plan, {"every_months": 6}, by=BY).every_months == 6
+
+
+def test_a_new_type_without_history_is_not_lengthened() -> None:
+    """Two years of use are needed unless the house says otherwise; the refusal says from when on."""
+    kind = a_type()
+    a_device(device_type=kind, accepted_on=ACCEPTED)
+    plan = a_plan(kind, maker_months=12)
+    with on(date(2028, 6, 1)):
+        with pytest.raises(BadValueError, match=r"24 months of use.*31.Jan.2029"):
+            actions.edit_plan(plan, TWICE_AS_LONG, by=BY)
+        actions.set_house_rule({"history_months": 12}, why="our committee", by=BY)
+        assert actions.edit_plan(plan, TWICE_AS_LONG, by=BY).every_months == 24
+
+
+def test_a_high_risk_type_is_lengthened_by_a_manager_only() -> None:
+    """Somebody who keeps the register but sets no risk limits may not; for another type they may."""
+    keeper = actor_with(May.EDIT_REGISTRY)
+    risky, other = a_long_used_plan(), a_long_used_plan(model="Quiet 1", life_support=False)
+    with on(ACCEPTED):
+        with pytest.raises(BadValueError, match="only a manager"):
+            actions.edit_plan(risky, TWICE_AS_LONG, by=keeper)
+        assert actions.edit_plan(other, TWICE_AS_LONG, by=keeper).allowed_by == ""
+        scored(other.device_type, "Life support", "Patient or operator injury", "Average")
+        with pytest.raises(BadValueError, match="only a manager"):
+            actions.edit_plan(other, {"every_months": 30}, by=keeper)
+
+
+def actor_with(*duties: May) -> Any:
+    """Somebody with these duties."""
+    return type(BY)("Ivo Marlest", BY.source, frozenset(duties))
+
+
+def test_one_driver_is_lengthened_by_the_same_rules() -> None:
+    """Its own interval may be shorter at any time; longer needs its own history, and a manager at high risk."""
+    due = a_due()
+    with on(date(2028, 6, 1)):
+        assert actions.set_own_interval(due, 6, why="hard use", by=actor_with(May.EDIT_REGISTRY)).own_why == "hard use"
+        with pytest.raises(BadValueError, match="24 months of use"):
+            actions.set_own_interval(due, 18, why="little used", by=BY)
+    with on(date(2029, 6, 1)):
+        with pytest.raises(BadValueError, match="only a manager"):
+            actions.set_own_interval(due, 18, why="little used", by=actor_with(May.EDIT_REGISTRY))
+        assert actions.set_own_interval(due, 18, why="little used", by=BY).own_by == BY.name
+
+
+def test_a_score_is_stored_with_its_terms_variant_and_rule() -> None:
+    """A syringe driver in intensive care scores 17; scored anew with its history 16, and the first is kept."""
+    kind = a_type()
+    first = scored(kind, "Surgical and intensive care (therapeutic)", "Patient death", "Average")
+    assert (first.score, first.variant, first.rule, first.from_memory) == (17, "three", RULE_VERSION, True)
+    second = scored(kind, "Surgical and intensive care (therapeutic)", "Patient death", "Average", "One in 18")
+    assert (second.score, second.variant, second.history_points) == (16, "four", -1)
+    assert queries.risk_of(kind) == second
+    assert kind.risks.get(score=17).replaced_at is not None
+
+
+def test_a_corrected_class_leaves_scores_as_they_were(manager: Person) -> None:
+    """Points checked in the source count from the next score on, and say who checked them."""
+    kind = a_type()
+    scored(kind, "Life support", "Patient death", "Extensive")
+    row = queries.risk_classes(Scale.FUNCTION).get(label="Life support")
+    with pytest.raises(BadValueError, match="from 1 to 10"):
+        actions.correct_risk_class(row, 11, "printed table", checked=True, by=actor_for(manager))
+    checked = actions.correct_risk_class(row, 9, "printed table, page 61", checked=True, by=actor_for(manager))
+    assert (checked.from_memory, checked.checked_by) == (False, manager.display_name)
+    assert queries.risk_of(kind) is not None
+    assert TypeRisk.objects.get().score == 20
+
+
+def test_a_technician_reads_scores_and_sets_none(technician: Person, manager: Person) -> None:
+    """The page shows score, terms, variant and rule to all who see the fleet; the form is a manager's."""
+    kind = a_type()
+    scored(kind, "Surgical and intensive care (therapeutic)", "Patient death", "Average")
+    address = reverse("schedules:type_risk", args=[kind.pk])
+    shown = page(technician, address)
+    for words in ("17:", "function + physical risk + maintenance", RULE_VERSION, "not checked against their source"):
+        assert words in shown
+    assert "Save the score" not in shown
+    assert signed_in(technician).post(address).status_code == 403
+    with pytest.raises(NotAllowedError):
+        actions.score_type(kind, {}, by=actor_for(technician))
+    picked = {
+        name: row.pk for name, row in zip(Scale, classes("Life", "No sig", "Minimal").values(), strict=True) if row
+    }
+    signed_in(manager).post(address, {name.value: pk for name, pk in picked.items()})
+    assert "12:" in page(manager, address)
+
+
+def test_the_list_of_departures_holds_types_and_drivers(manager: Person) -> None:
+    """A departed plan stands with both intervals, evidence, evaluator, review and who allowed it."""
+    plan = a_long_used_plan()
+    with on(ACCEPTED):
+        actions.edit_plan(plan, TWICE_AS_LONG, by=actor_for(manager))
+        html = page(manager, reverse("schedules:alternative")).replace("\xa0", " ")
+    for words in (
+        "12 months",
+        "24 months",
+        "12 services in 40",
+        "M. Ferrant, 5 Jan 2027",
+        "5 Jan 2028",
+        "allowed by Maud",
+    ):
+        assert words in html
+    assert "No driver follows another schedule" not in html
+
+
+@pytest.mark.parametrize("name", ["risk", "risk_classes", "rules", "alternative", "plans"])
+def test_empty_pages_say_what_to_do(manager: Person, name: str) -> None:
+    """Without a type, class or plan each page still opens."""
+    assert "<h1>" in page(manager, reverse(f"schedules:{name}"))
