@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0006_reference_limits"),
+        ("fleet", "0008_signed_orders"),
     ]
 
     operations = [
