@@ -72,6 +72,7 @@ class StepForm(forms.Form):
         self,
         step: Step,
         *args: Any,
+        device_type_id: int,
         instruments: InstrumentQuerySet | None = None,
         used: Instrument | None = None,
         **rest: Any,
@@ -82,6 +83,7 @@ class StepForm(forms.Form):
         """
         super().__init__(*args, **rest)
         self.step = step
+        self.limits = limits_of(step, device_type_id)
         if instruments is None:
             del self.fields["instrument"]
         else:
@@ -93,7 +95,7 @@ class StepForm(forms.Form):
 
     def verdicts(self) -> list[tuple[str, str]]:
         """What may be chosen."""
-        if limits_of(self.step):
+        if self.limits:
             return [(_BY_LIMITS, "Judge by its limits"), (Reading.Verdict.NOT_APPLICABLE.value, "Not applicable")]
         by_person = [each for each in Reading.Verdict if each != Reading.Verdict.NOT_PROVEN]
         return [(verdict.value, str(verdict.label)) for verdict in by_person]
@@ -102,7 +104,7 @@ class StepForm(forms.Form):
         """What is chosen when the form is shown: a check asks, the rest presume that all is well."""
         if self.is_bound:
             return str(self.data.get("verdict", ""))
-        if limits_of(self.step):
+        if self.limits:
             return _BY_LIMITS
         return "" if self.step.kind == Step.Kind.CHECK else Reading.Verdict.PASS.value
 

@@ -172,7 +172,9 @@ _WHY_NOT: Final[MappingProxyType[Need, Callable[[Facts], str]]] = MappingProxyTy
         Need.NO_FAILED_DELIVERY: lambda facts: _count(
             facts.failed_delivery_tests, "flow or occlusion test has failed", "flow or occlusion tests have failed"
         ),
-        Need.CHECKED: lambda facts: "" if facts.checked else "no required step of its order has passed",
+        Need.CHECKED: lambda facts: (
+            "" if facts.checked else "no required step of its order has passed, or its order is its retirement"
+        ),
         Need.ACCEPTED: lambda facts: "" if facts.accepted else "the driver has not passed an acceptance order",
         Need.NO_OTHER_ORDER: lambda facts: _count(
             facts.open_orders, "other order is still open", "other orders are still open"

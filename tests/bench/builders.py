@@ -25,7 +25,7 @@ FLOW = bench.NewStep(
     limit_source="common practice, no source",
 )
 LOOK = bench.NewStep(words="Accessories are with it", required=False)
-NOTE = bench.NewStep(words="Software version", kind="note")
+NOTE = bench.NewStep(words="Software version", kind="text")
 STEPS = (CHECK, FLOW, LOOK, NOTE)
 
 
@@ -65,7 +65,7 @@ def good(given: Step) -> bench.Answer:
     """An answer that passes."""
     if given.kind == Step.Kind.READING:
         return bench.Answer(value=str(given.low if given.low is not None else 1))
-    return bench.Answer(note="2.4.1") if given.kind == Step.Kind.NOTE else bench.Answer(passed=True)
+    return bench.Answer(note="2.4.1") if given.kind == Step.Kind.TEXT else bench.Answer(passed=True)
 
 
 def put(order: Order, position: int, answer: bench.Answer, by: Person, revision: int | None = None) -> Reading:

@@ -42,7 +42,7 @@ def test_a_reading_without_limits_is_recorded(technician: Person) -> None:
         (2, bench.Answer(value="0.1234567"), "value", "at most 6 decimals"),
         (2, bench.Answer(value="123456789"), "value", "less than 100000000"),
         (2, bench.Answer(na=True, note="  "), "note", "why this step does not apply"),
-        (4, bench.Answer(), "note", "Write the note"),
+        (4, bench.Answer(), "note", "Write it down"),
     ],
 )
 def test_an_unusable_answer_is_refused_by_field(

@@ -1,6 +1,7 @@
 """The only writers of orders, procedures and readings."""
 
 from fleet.bench.actions.finishing import Completion, complete, retire
+from fleet.bench.actions.lines import NewStep, OwnLimit
 from fleet.bench.actions.orders import (
     assign,
     cancel,
@@ -12,17 +13,19 @@ from fleet.bench.actions.orders import (
     set_aside,
     take,
 )
-from fleet.bench.actions.procedures import NewStep, publish
+from fleet.bench.actions.procedures import publish
 from fleet.bench.actions.rechecks import Raised, raise_rechecks
 from fleet.bench.actions.stated import ensure_starter_procedures, publish_stated
-from fleet.bench.actions.steps import Answer, Part, add_labour, add_part, answer, answer_many, read_off
+from fleet.bench.actions.steps import Answer, Part, Upload, add_labour, add_part, answer, answer_many, read_off
 
 __all__ = [
     "Answer",
     "Completion",
     "NewStep",
+    "OwnLimit",
     "Part",
     "Raised",
+    "Upload",
     "add_labour",
     "add_part",
     "answer",

@@ -1,37 +1,19 @@
 """Procedures and their versions. A version is never changed: a better one is published beside it."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
 from datetime import date
-from decimal import Decimal
 
 from django.db import transaction
+from django.db.models import Max
 
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
-from fleet.bench.models import OrderKind, Procedure, ProcedureVersion, Step
+from fleet.bench.actions.lines import NewStep, check_lines, write_lines
+from fleet.bench.models import OrderKind, Procedure, ProcedureVersion
 from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
 from fleet.registry.models import DeviceType
-from fleet.stores.models import Instrument
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewStep:
-    """One line of a procedure. A reading has a `unit`; its limits, if any, say where they come from.
-
-    With `instrument_kind` the step is answered only with an instrument of that kind named.
-    """
-
-    words: str
-    kind: str = Step.Kind.CHECK
-    caution: str = ""
-    unit: str = ""
-    low: Decimal | None = None
-    high: Decimal | None = None
-    limit_source: str = ""
-    required: bool = True
-    instrument_kind: str = ""
+from fleet.web import clock
 
 
 @transaction.atomic
@@ -48,21 +30,37 @@ def publish(  # noqa: PLR0913 - a procedure has a name, a use and a source
 ) -> ProcedureVersion:
     """Publish a procedure, or the next version of the one with this code. Orders begun keep the version they have."""
     by.must(May.EDIT_REGISTRY)
-    _check_steps(steps, source)
+    check_lines(steps, source)
     procedure = _procedure(code, name, OrderKind(kind), device_type)
-    last = procedure.versions.order_by("-number").first()
-    if last is not None and in_force_from < last.in_force_from:
-        message = f"Version {last.number} is in force from {last.in_force_from:%d %b %Y}; give that day or a later one."
-        raise BadValueError(message, field="in_force_from")
+    refuse_before_last(procedure, in_force_from)
     version = ProcedureVersion.objects.create(
-        procedure=procedure, number=last.number + 1 if last else 1, in_force_from=in_force_from, source=source.strip()
+        procedure=procedure,
+        number=next_number(procedure),
+        in_force_from=in_force_from,
+        source=source.strip(),
+        approved_by_id=by.person_id,
+        approved_name=by.name[:120],
+        approved_at=clock.now(),
     )
-    Step.objects.bulk_create(
-        Step(version=version, position=position, **asdict(step)) for position, step in enumerate(steps, start=1)
-    )
+    write_lines(version, steps)
     after = {"steps": len(steps), "in force from": in_force_from, "source": source}
     record(Happening("published procedure", version, after=after), by=by)
     return version
+
+
+def next_number(procedure: Procedure) -> int:
+    """The number of the version to come; drafts and withdrawn ones count."""
+    last = procedure.versions.aggregate(last=Max("number"))["last"]
+    return int(last or 0) + 1
+
+
+def refuse_before_last(procedure: Procedure, in_force_from: date) -> None:
+    """Refuse a day before that of the last approved version: versions follow each other in time."""
+    approved = procedure.versions.filter(state=ProcedureVersion.State.APPROVED)
+    last = approved.order_by("-in_force_from", "-number").first()
+    if last is not None and last.in_force_from is not None and in_force_from < last.in_force_from:
+        message = f"Version {last.number} is in force from {last.in_force_from:%d %b %Y}; give that day or a later one."
+        raise BadValueError(message, field="in_force_from")
 
 
 def _procedure(code: str, name: str, kind: OrderKind, device_type: DeviceType | None) -> Procedure:
@@ -73,36 +71,3 @@ def _procedure(code: str, name: str, kind: OrderKind, device_type: DeviceType | 
         message = f"The code “{code}” belongs to {known}, which is for other work or another type. Choose a new code."
         raise BadValueError(message, field="code")
     return known
-
-
-def _check_steps(steps: Sequence[NewStep], source: str) -> None:
-    if not any(step.required for step in steps):
-        raise BadValueError("A procedure needs at least one step that must pass before return.", field="steps")
-    if not source.strip():
-        raise BadValueError("Say where the procedure comes from, with document and edition.", field="source")
-    for position, step in enumerate(steps, start=1):
-        if wrong := _wrong(step):
-            raise BadValueError(f"Step {position}, “{step.words}”: {wrong}", field="steps")
-
-
-def _unknown_kind(step: NewStep) -> str:
-    if step.kind not in Step.Kind.values:
-        return f"“{step.kind}” is no kind of step; use {', '.join(Step.Kind.values)}."
-    if step.instrument_kind and step.instrument_kind not in Instrument.Kind.values:
-        return f"“{step.instrument_kind}” is no kind of instrument; use {', '.join(Instrument.Kind.values)}."
-    return ""
-
-
-def _wrong(step: NewStep) -> str:
-    limited = step.low is not None or step.high is not None
-    if not step.words.strip():
-        return "say what to do."
-    if unknown := _unknown_kind(step):
-        return unknown
-    if step.kind == Step.Kind.READING and not step.unit:
-        return "a reading needs its unit."
-    if limited and (step.kind != Step.Kind.READING or not step.limit_source.strip()):
-        return "limits belong to a reading, and say where they come from."
-    if step.low is not None and step.high is not None and step.low > step.high:
-        return f"the lower limit {step.low} lies above the upper limit {step.high}."
-    return ""

@@ -9,7 +9,8 @@ from django.conf import settings
 from django.db import transaction
 
 from fleet.audit.actors import Actor
-from fleet.bench.actions.procedures import NewStep, publish
+from fleet.bench.actions.lines import LISTS, NewStep, lines_of
+from fleet.bench.actions.procedures import publish
 from fleet.bench.models import OrderKind, Procedure, ProcedureVersion
 from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
@@ -98,12 +99,14 @@ def _steps(facts: dict[str, Any]) -> list[NewStep]:
 
 def _step(stated: dict[str, Any]) -> NewStep:
     limits: dict[str, Any] = {name: Decimal(stated[name]) for name in _LIMITS if name in stated}
-    return NewStep(**(stated | limits))
+    lists: dict[str, Any] = {name: tuple(stated[name]) for name in LISTS if name in stated}
+    return NewStep(**(stated | limits | lists))
 
 
 def _stands(code: str, facts: dict[str, Any]) -> bool:
     """Whether the newest version of the procedure says just this."""
-    newest = ProcedureVersion.objects.filter(procedure__code=code).order_by("-number").first()
+    approved = ProcedureVersion.objects.filter(procedure__code=code, state=ProcedureVersion.State.APPROVED)
+    newest = approved.order_by("-number").first()
     if newest is None or newest.source != facts["source"].strip():
         return False
-    return [NewStep(**row) for row in newest.steps.order_by("position").values(*_STEP)] == _steps(facts)
+    return lines_of(newest) == _steps(facts)

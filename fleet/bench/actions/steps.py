@@ -1,17 +1,21 @@
 """Working an order: the answer at each step, the minutes spent and the parts used."""
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from datetime import datetime
 from decimal import Decimal
 
 from django.db import transaction
 
 from fleet.audit.actors import Actor
+from fleet.bench.actions.computing import DECIMALS, LARGEST, compute
 from fleet.bench.actions.holding import described, hold, put, since, workable
 from fleet.bench.actions.instruments import name_instrument
-from fleet.bench.models import Labour, Order, PartUse, Reading, Step
+from fleet.bench.models import Labour, Order, PartUse, Reading, ReadingFile, Step
 from fleet.bench.queries import in_words, limits_of, open_quarantine
 from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
+from fleet.core.files import kind_of_file, shown_name
 from fleet.core.limits import read_number, verdict
 from fleet.core.orders import OrderState
 from fleet.registry import actions as registry
@@ -19,15 +23,21 @@ from fleet.stores.models import Instrument
 from fleet.web import clock
 
 MOST_MINUTES = 24 * 60
-# What a reading's column holds exactly.
-DECIMALS = 6
-LARGEST = 10**8
+
+
+@dataclass(frozen=True, slots=True)
+class Upload:
+    """A file as it was sent; `name` is what the sender calls it."""
+
+    name: str
+    content: bytes
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What is answered at a step: `value` at a reading, `passed` at a check, words at a note; or `na` with a reason.
+    """What is answered at a step: what its kind asks for, or `na` with a reason.
 
+    `value` at a reading, `passed` at a check, `note` at a text, `chosen` at a choice, `file` where one is attached.
     `value` as it was typed ("12,5" is kept as typed beside 12.5) or as a Decimal, in the step's unit. `instrument` is
     what it was measured with.
     """
@@ -36,6 +46,8 @@ class Answer:
     passed: bool | None = None
     na: bool = False
     note: str = ""
+    chosen: str = ""
+    file: Upload | None = None
     instrument: Instrument | None = None
 
 
@@ -48,7 +60,8 @@ def answer(order: Order, step: Step, given: Answer, *, revision: int, by: Actor)
     """
     row = workable(order, by)
     _refuse_overwriting(row, step, revision)
-    return _put_answers(row, [(step, given)], by)[0]
+    readings = _put_answers(row, [(step, given)], by)
+    return next(reading for reading in readings if reading.step_id == step.pk)
 
 
 @transaction.atomic
@@ -69,19 +82,26 @@ def _refuse_overwriting(order: Order, step: Step, revision: int) -> None:
 
 
 def _put_answers(order: Order, answers: Sequence[tuple[Step, Answer]], by: Actor) -> list[Reading]:
-    readings = [_reading(order, step, given, by) for step, given in answers]
-    Reading.objects.filter(order=order, step__in=[step for step, _ in answers], latest=True).update(latest=False)
+    now = clock.now()
+    # A computed step is worked out, not answered, unless it is left out.
+    typed = [(step, given) for step, given in answers if step.kind != Step.Kind.COMPUTED or given.na]
+    readings = [_reading(order, step, given, now, by) for step, given in typed]
+    Reading.objects.filter(order=order, step__in=[step for step, _ in typed], latest=True).update(latest=False)
     Reading.objects.bulk_create(readings)
+    ReadingFile.objects.bulk_create(
+        _file(reading, given.file) for reading, (_, given) in zip(readings, typed, strict=True) if given.file
+    )
+    readings += compute(order, {step.pk for step, _ in answers}, at=now, by=by)
     told = {str(reading.step.position): in_words(reading) for reading in readings}
     put(order, "answered", by=by, told={"steps": told})
     return readings
 
 
-def _reading(order: Order, step: Step, given: Answer, by: Actor) -> Reading:
+def _reading(order: Order, step: Step, given: Answer, now: datetime, by: Actor) -> Reading:
     if step.version_id != order.procedure_version_id:
         raise BadValueError(f"“{step}” is no step of order {order}. Choose one of its own procedure.", field="step")
     note = given.note.strip()
-    reading = Reading(order=order, step=step, note=note, taken_at=clock.now(), by_id=by.person_id)
+    reading = Reading(order=order, step=step, note=note, taken_at=now, by_id=by.person_id)
     if given.na:
         if not note:
             raise BadValueError("Say in the note why this step does not apply.", field="note")
@@ -98,19 +118,27 @@ def _judge_check(reading: Reading, given: Answer) -> None:
     reading.verdict = Reading.Verdict.PASS if given.passed else Reading.Verdict.FAIL
 
 
-def _judge_note(reading: Reading, given: Answer) -> None:
+def _judge_text(reading: Reading, given: Answer) -> None:
     if not reading.note:
-        raise BadValueError("Write the note, or mark the step as not applicable with a reason.", field="note")
+        raise BadValueError("Write it down, or mark the step as not applicable with a reason.", field="note")
     reading.verdict = Reading.Verdict.FAIL if given.passed is False else Reading.Verdict.PASS
 
 
 def _judge_reading(reading: Reading, given: Answer) -> None:
     reading.value, reading.as_typed = _number(given.value)
-    limits = limits_of(reading.step)
+    _refuse_decimals(reading)
+    limits = limits_of(reading.step, reading.order.device.device_type_id)
     if limits is None:
         reading.verdict = Reading.Verdict.FAIL if given.passed is False else Reading.Verdict.PASS
     else:
         reading.verdict = Reading.Verdict(verdict(reading.value, limits).value)
+
+
+def _refuse_decimals(reading: Reading) -> None:
+    most, value = reading.step.decimals, reading.value
+    if most is not None and value is not None and -int(value.as_tuple().exponent) > most:
+        at_most = f"at most {most} decimal{'' if most == 1 else 's'}" if most else "a whole number"
+        raise BadValueError(f"“{reading.as_typed}” is finer than this step asks for: write {at_most}.", field="value")
 
 
 def _number(value: Decimal | str | None) -> tuple[Decimal, str]:
@@ -122,7 +150,40 @@ def _number(value: Decimal | str | None) -> tuple[Decimal, str]:
     return number, typed
 
 
-_JUDGES = {Step.Kind.CHECK: _judge_check, Step.Kind.READING: _judge_reading, Step.Kind.NOTE: _judge_note}
+def _judge_choice(reading: Reading, given: Answer) -> None:
+    step = reading.step
+    if given.chosen not in {*step.passing, *step.failing}:
+        raise BadValueError(f"Choose one of: {', '.join([*step.passing, *step.failing])}.", field="chosen")
+    reading.chosen = given.chosen
+    reading.verdict = Reading.Verdict.PASS if given.chosen in step.passing else Reading.Verdict.FAIL
+
+
+def _judge_file(reading: Reading, given: Answer) -> None:
+    if given.file is None:
+        raise BadValueError("Attach a photo or a PDF, or mark the step as not applicable with a reason.", field="file")
+    reading.verdict = Reading.Verdict.FAIL if given.passed is False else Reading.Verdict.PASS
+
+
+_JUDGES = {
+    Step.Kind.CHECK: _judge_check,
+    Step.Kind.READING: _judge_reading,
+    Step.Kind.CHOICE: _judge_choice,
+    Step.Kind.TEXT: _judge_text,
+    Step.Kind.FILE: _judge_file,
+}
+
+
+def _file(reading: Reading, given: Upload) -> ReadingFile:
+    if reading.step.kind != Step.Kind.FILE:
+        raise BadValueError("No file is attached at this step.", field="file")
+    return ReadingFile(
+        reading=reading,
+        kind=kind_of_file(given.content),
+        name=shown_name(given.name),
+        size=len(given.content),
+        sha256=hashlib.sha256(given.content).hexdigest(),
+        content=given.content,
+    )
 
 
 @transaction.atomic

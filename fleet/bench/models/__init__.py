@@ -2,10 +2,10 @@
 
 from fleet.bench.models.delivery import DeliveryLimit, DeliveryTest, FlowTest, OcclusionTest
 from fleet.bench.models.orders import Order, OrderQuerySet
-from fleet.bench.models.procedures import OrderKind, Procedure, ProcedureVersion, Step
+from fleet.bench.models.procedures import OrderKind, Procedure, ProcedureVersion, Step, StepLimit
 from fleet.bench.models.reference import LimitPolicy, LimitProfile, ReferenceLimit
 from fleet.bench.models.signing import Presence, Signature
-from fleet.bench.models.work import Labour, PartUse, Reading
+from fleet.bench.models.work import Labour, PartUse, Reading, ReadingFile
 
 __all__ = [
     "DeliveryLimit",
@@ -23,7 +23,9 @@ __all__ = [
     "Procedure",
     "ProcedureVersion",
     "Reading",
+    "ReadingFile",
     "ReferenceLimit",
     "Signature",
     "Step",
+    "StepLimit",
 ]

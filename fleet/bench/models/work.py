@@ -5,7 +5,7 @@ from django.db import models
 from django.db.models import Q
 
 from fleet.bench.models.orders import Order
-from fleet.bench.models.procedures import Step
+from fleet.bench.models.procedures import LONGEST_OPTION, Step
 from fleet.stores.models import Instrument
 
 
@@ -22,6 +22,9 @@ class Reading(models.Model):
     step = models.ForeignKey(Step, models.PROTECT, related_name="readings")
     value = models.DecimalField(max_digits=14, decimal_places=6, null=True, blank=True)
     as_typed = models.CharField(max_length=40, blank=True)
+    chosen = models.CharField("option chosen", max_length=LONGEST_OPTION, blank=True)
+    # The formula of a computed reading with the numbers that were put in.
+    worked = models.CharField("worked out as", max_length=400, blank=True)
     note = models.TextField(blank=True)
     verdict = models.CharField(max_length=4, choices=Verdict)
     taken_at = models.DateTimeField()
@@ -44,6 +47,28 @@ class Reading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.step}: {self.get_verdict_display()}"
+
+
+class ReadingFile(models.Model):
+    """A file attached at a step, kept beside its reading so that a backup of the database holds it.
+
+    `kind` is what its content was found to be; `name` is what the sender called it, shown and never used as a path.
+    """
+
+    class Kind(models.TextChoices):
+        JPEG = "image/jpeg", "Photo"
+        PNG = "image/png", "Picture"
+        PDF = "application/pdf", "PDF"
+
+    reading = models.OneToOneField(Reading, models.PROTECT, related_name="file")
+    kind = models.CharField(max_length=16, choices=Kind)
+    name = models.CharField(max_length=120, blank=True)
+    size = models.PositiveIntegerField("size, bytes")
+    sha256 = models.CharField(max_length=64)
+    content = models.BinaryField()
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}, {self.name}" if self.name else str(self.get_kind_display())
 
 
 class Labour(models.Model):

@@ -6,7 +6,16 @@ from decimal import Decimal
 
 from django.db.models import Case, Q, QuerySet, When
 
-from fleet.bench.models import FlowTest, OcclusionTest, Order, OrderKind, ProcedureVersion, Reading, Step
+from fleet.bench.models import (
+    FlowTest,
+    OcclusionTest,
+    Order,
+    OrderKind,
+    ProcedureVersion,
+    Reading,
+    Step,
+    StepLimit,
+)
 from fleet.bench.queries.flow import failed_delivery
 from fleet.core.lifecycle import Facts
 from fleet.core.limits import Limits
@@ -66,7 +75,8 @@ def facts(device: Device, order: Order | None = None) -> Facts:
         missing_required_steps=steps.missing,
         unproven_required_steps=steps.unproven,
         failed_delivery_tests=len(failed_delivery(order)) if order is not None else 0,
-        checked=steps.passed > 0,
+        # Wiping a driver is no check of it: an order to retire it returns nothing to service.
+        checked=steps.passed > 0 and order is not None and order.kind != OrderKind.RETIREMENT,
         accepted=device.accepted_on is not None or (order is not None and order.kind == OrderKind.ACCEPTANCE),
         open_orders=others.count(),
     )
@@ -108,6 +118,7 @@ def in_force(device_type: DeviceType, kind: str, on: date) -> ProcedureVersion |
         ProcedureVersion.objects.filter(
             Q(procedure__device_type=device_type) | Q(procedure__device_type__isnull=True),
             procedure__kind=kind,
+            state=ProcedureVersion.State.APPROVED,
             in_force_from__lte=on,
         )
         .select_related("procedure")
@@ -116,11 +127,20 @@ def in_force(device_type: DeviceType, kind: str, on: date) -> ProcedureVersion |
     )
 
 
-def limits_of(step: Step) -> Limits | None:
-    """The limits of a reading; None where none are set, and the value is only recorded."""
-    if step.low is None and step.high is None:
+def limits_of(step: Step, device_type_id: int | None) -> Limits | None:
+    """The limits of a reading on a driver of a type; None where none are set, and the value is only recorded.
+
+    Those of the type hold before those for all. Lists read `step__limits` ahead. Without a type: those for all.
+    """
+    held = limit_held(step, device_type_id) or step
+    if held.low is None and held.high is None:
         return None
-    return Limits(_plain(step.low), _plain(step.high), step.unit)
+    return Limits(_plain(held.low), _plain(held.high), step.unit)
+
+
+def limit_held(step: Step, device_type_id: int | None) -> StepLimit | None:
+    """The type's own limit of a step; None where those for all types hold."""
+    return next((each for each in step.limits.all() if each.device_type_id == device_type_id), None)
 
 
 def _plain(value: Decimal | None) -> Decimal | None:
@@ -130,7 +150,9 @@ def _plain(value: Decimal | None) -> Decimal | None:
 
 def in_words(reading: Reading) -> str:
     """One answer as a person reads it: "4.9 mL/h, with B-01, pass", "fail: cracked", "not applicable: no lead"."""
-    value = f"{reading.as_typed} {reading.step.unit}" if reading.value is not None else ""
+    value = f"{reading.as_typed} {reading.step.unit}" if reading.value is not None else reading.chosen
+    if reading.step.kind == Step.Kind.FILE and reading.verdict != Reading.Verdict.NOT_APPLICABLE:
+        value = "file attached"
     verdict = reading.get_verdict_display().lower()
     note = f": {reading.note}" if reading.note else ""
     return ", ".join(filter(None, [value, _with_what(reading), verdict + note]))

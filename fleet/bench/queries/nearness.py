@@ -33,7 +33,7 @@ class Nearness:
 
 def nearness(reading: Reading) -> Nearness | None:
     """How near a reading lies to its limit, against its instrument's uncertainty; None where it has no limits."""
-    limits = limits_of(reading.step)
+    limits = limits_of(reading.step, reading.order.device.device_type_id)
     if reading.value is None or limits is None:
         return None
     by = reading.instrument

@@ -39,11 +39,12 @@ class Line:
     step: Step
     reading: Reading | None
     earlier: int
+    device_type_id: int
 
     @property
     def limits(self) -> str:
         """The limits in words, empty where there are none."""
-        limits = limits_of(self.step)
+        limits = limits_of(self.step, self.device_type_id)
         return limits.words if limits else ""
 
     @property
@@ -73,12 +74,18 @@ class OrderPage:
             return []
         latest: dict[int, Reading] = {}
         answers: dict[int, int] = {}
-        for reading in self.order.readings.select_related("by", "step", "instrument"):
+        for reading in self.order.readings.select_related("by", "instrument"):
             answers[reading.step_id] = answers.get(reading.step_id, 0) + 1
             if reading.latest:
                 latest[reading.step_id] = reading
-        steps = Step.objects.filter(version_id=self.order.procedure_version_id)
-        return [Line(step, latest.get(step.pk), max(0, answers.get(step.pk, 0) - 1)) for step in steps]
+        steps = Step.objects.filter(version_id=self.order.procedure_version_id).prefetch_related("limits")
+        return [self._line(step, latest.get(step.pk), answers.get(step.pk, 0)) for step in steps]
+
+    def _line(self, step: Step, reading: Reading | None, answers: int) -> Line:
+        if reading is not None:
+            # What judges the reading is read once for all lines.
+            reading.step, reading.order = step, self.order
+        return Line(step, reading, max(0, answers - 1), self.device.device_type_id)
 
     def line(self, position: int | None) -> Line | None:
         """The step at a position; without one, the first that is not answered."""

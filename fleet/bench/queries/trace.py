@@ -126,7 +126,8 @@ def _within(calibration: Calibration) -> Q:
 def _taken(calibration: Calibration, devices: set[int]) -> Iterator[Taken]:
     chosen = _within(calibration) & Q(order__device__in=devices)
     instrument = calibration.instrument
-    for reading in instrument.readings.filter(chosen).select_related(*_OF_AN_ORDER, "step").order_by("-taken_at"):
+    readings = instrument.readings.filter(chosen).select_related(*_OF_AN_ORDER, "step").order_by("-taken_at")
+    for reading in readings.prefetch_related("step__limits"):
         yield _reading(reading, instrument)
     for flow in instrument.flow_tests.filter(chosen, voided_at__isnull=True).select_related(*_OF_AN_ORDER):
         yield _test(flow, f"Flow test at {phrases.quantity(flow.rate, 'mL/h')}", "")
@@ -137,7 +138,7 @@ def _taken(calibration: Calibration, devices: set[int]) -> Iterator[Taken]:
 
 def _reading(reading: Reading, instrument: Instrument) -> Taken:
     reading.instrument = instrument
-    limits = limits_of(reading.step)
+    limits = limits_of(reading.step, reading.order.device.device_type_id)
     return Taken(
         order=reading.order,
         what=f"Step {reading.step.position}: {reading.step.words}",

@@ -76,9 +76,9 @@ def procedures(request: HttpRequest) -> HttpResponse:
 def procedure(request: HttpRequest, code: str) -> HttpResponse:
     """One procedure: the steps of a version (the newest unless `?version=` asks), limits and where they come from."""
     row = get_object_or_404(Procedure.objects.select_related("device_type__maker"), code=code)
-    versions = list(row.versions.prefetch_related("steps"))
+    versions = list(row.versions.exclude(in_force_from=None).prefetch_related("steps__limits"))
     asked = request.GET.get("version", "")
     version = next((each for each in versions if str(each.number) == asked), versions[0])
-    lines = [(step, queries.limits_of(step)) for step in version.steps.all()]
+    lines = [(step, queries.limits_of(step, row.device_type_id)) for step in version.steps.all()]
     shown = {"procedure": row, "versions": versions, "version": version, "lines": lines}
     return render(request, "bench/procedure.html", shown)

@@ -74,7 +74,7 @@ def answer(request: HttpRequest, number: str, position: int) -> HttpResponse:
 def _warn_of_failure(request: HttpRequest, reading: Reading) -> None:
     """Say at the next step that this one failed: a slip of the hand, -45 for -4.5, is else seen too late."""
     if reading.verdict == Reading.Verdict.FAIL:
-        limits = queries.limits_of(reading.step)
+        limits = queries.limits_of(reading.step, reading.order.device.device_type_id)
         told = f"{queries.in_words(reading)}; its limits are {limits.words}" if limits else queries.in_words(reading)
         messages.warning(request, f"Step {reading.step.position}: {told}. If that was a slip, answer the step again.")
 
@@ -94,10 +94,11 @@ def _after(row: Order, position: int) -> str:
 def _step_form(request: HttpRequest, row: Order, step: Step, data: Any = None) -> StepForm:
     """The form of a step; where something is measured, with the instrument that the person named last."""
     if not queries.may_name(step):
-        return StepForm(step, data)
+        return StepForm(step, data, device_type_id=row.device.device_type_id)
     person = person_of(request)
     offered = queries.instruments_for(step, person)
-    return StepForm(step, data, instruments=offered, used=queries.last_used(row, step, person))
+    used = queries.last_used(row, step, person)
+    return StepForm(step, data, device_type_id=row.device.device_type_id, instruments=offered, used=used)
 
 
 def _show(  # noqa: PLR0913 - what a refused form brings back

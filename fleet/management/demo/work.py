@@ -53,7 +53,7 @@ def finish(order: Order, given: Completion, *, by: Actor) -> Order:
 def _answer(step: Step, rng: Dice, run: Run | None, analyser: Instrument | None) -> Answer:
     if step.kind == Step.Kind.CHECK:
         return Answer(passed=True)
-    if step.kind == Step.Kind.NOTE:
+    if step.kind == Step.Kind.TEXT:
         return Answer(note=_note(step, rng))
     if not step.required and rng.happens(0.4):
         return Answer(na=True, note="No separate applied part to test")

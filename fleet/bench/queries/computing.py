@@ -1,0 +1,59 @@
+"""Computed readings: which numbers a formula takes from the answers of its order, and what still stands against it."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from fleet.bench.models import Order, Reading, Step
+from fleet.core.errors import BadValueError
+from fleet.core.formula import Formula, put_in, read_formula, worked_out
+
+MINUS = "\u2212"
+
+
+@dataclass(frozen=True, slots=True)
+class Computed:
+    """A computed reading as it now stands: its value, or why there is none yet; never both.
+
+    `in_words` names the steps, `worked` has the numbers put in. `asks` are the steps whose values it takes.
+    """
+
+    formula: Formula
+    asks: tuple[Step, ...]
+    in_words: str
+    worked: str = ""
+    value: Decimal | None = None
+    missing: str = ""
+
+
+def latest_readings(order: Order) -> dict[int, Reading]:
+    """The answer that counts at each step of an order, by step."""
+    return {reading.step_id: reading for reading in Reading.objects.filter(order=order, latest=True)}
+
+
+def computed(step: Step, steps: Sequence[Step], latest: Mapping[int, Reading]) -> Computed:
+    """Work out one computed step from the answers that count; `steps` are those of its version."""
+    formula = read_formula(step.formula)
+    by_key = {each.key: each for each in steps if each.key and each.position < step.position}
+    asks = tuple(by_key[name] for name in formula.names)
+    in_words = put_in(formula, {each.key: f"step {each.position}" for each in asks})
+    blank = Computed(formula, asks, in_words)
+    if missing := [words for each in asks if (words := _missing(each, latest.get(each.pk)))]:
+        return _without(blank, "; ".join(missing))
+    given = {each.key: latest[each.pk] for each in asks}
+    numbers = {key: reading.value for key, reading in given.items() if reading.value is not None}
+    worked = put_in(formula, {key: reading.as_typed.replace("-", MINUS) for key, reading in given.items()})
+    try:
+        return Computed(formula, asks, in_words, worked, worked_out(formula, numbers))
+    except BadValueError as error:
+        return _without(blank, f"{error} ({worked})")
+
+
+def _without(blank: Computed, why: str) -> Computed:
+    return Computed(blank.formula, blank.asks, blank.in_words, missing=why)
+
+
+def _missing(step: Step, reading: Reading | None) -> str:
+    if reading is None:
+        return f"step {step.position} has no value yet"
+    return f"step {step.position} was not applicable" if reading.value is None else ""
