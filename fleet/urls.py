@@ -18,7 +18,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("registry/", include("fleet.registry.urls")),
     path("jobs/", include("fleet.jobs.urls")),
     path("schedules/", include("fleet.schedules.urls")),
-    path("instruments/", include("fleet.stores.urls")),
+    path("", include("fleet.stores.urls")),
     path("rounds/", include("fleet.rounds.urls")),
     path("batteries/", include("fleet.batteries.urls")),
     path("alerts/", include("fleet.alerts.urls")),

@@ -54,12 +54,14 @@ _empty_tables = TransactionTestCase._fixture_teardown  # noqa: SLF001 - the only
 
 
 def _empty_guarded_tables(case: TransactionTestCase) -> None:
-    """Empty the tables after a transactional test, although the database refuses to delete a row of the trail."""
-    guard.remove(connection)
+    """Empty the tables after a transactional test, although the database refuses to delete rows of ledgers."""
+    for ledger in guard.LEDGERS:
+        guard.remove(connection, ledger)
     try:
         _empty_tables(case)
     finally:
-        guard.install(connection)
+        for ledger in guard.LEDGERS:
+            guard.install(connection, ledger)
 
 
 TransactionTestCase._fixture_teardown = _empty_guarded_tables  # noqa: SLF001 - as above

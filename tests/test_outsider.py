@@ -21,18 +21,20 @@ from fleet.people.roles import Role
 from fleet.registry.models import Device, Place
 from fleet.rounds.models import Round
 from fleet.schedules.models import Levelling
-from fleet.stores.models import Calibration
+from fleet.stores.actions import keep_at, mark_ordered
+from fleet.stores.models import Calibration, Stock
 from fleet.tags.actions import open_quarantine
 from fleet.tags.models import Tag
+from fleet.web import clock
 from tests.bench.builders import received
 from tests.bench.test_flow import CLOSED, GOOD
-from tests.builders import BY, a_device, a_person, a_site, a_ward
+from tests.builders import BY, a_bench, a_device, a_person, a_site, a_ward
 from tests.deliveries.builders import a_delivery
 from tests.exchange.builders import sent
 from tests.reports.builders import a_rich_device, signed_in
 from tests.rounds.builders import a_round
 from tests.schedules.builders import a_plan, a_proposal
-from tests.stores.builders import an_instrument, found_out
+from tests.stores.builders import a_part, an_instrument, found_out, in_stock
 
 pytestmark = pytest.mark.django_db
 
@@ -49,6 +51,9 @@ SHARED = {
     "registry:type": "types are shared",
     "registry:party": "companies are shared",
     "registry:type_edit": "the same",
+    "stores:part": "parts are shared; where they lie is bound by the reader's places",
+    "stores:edit_part": "the same",
+    "stores:part_act": "the same",
     "jobs:run": "jobs count over all places and name no driver",
     "jobs:progress": "the same",
     "jobs:put_back": "the same",
@@ -80,6 +85,7 @@ class Site:
     round: Round
     own: Person
     calibration: Calibration
+    stock: Stock
     flow_test: FlowTest
     occlusion_test: OcclusionTest
     delivery: Delivery
@@ -122,6 +128,8 @@ class Site:
             **{each: {"pk": self.round.pk} for each in OF_A_ROUND},
             "rounds:stop": {"pk": self.round.pk, **asset},
             **{each: {"pk": self.calibration.instrument_id} for each in OF_AN_INSTRUMENT},
+            "stores:stock_act": {"pk": self.stock.pk, "verb": "move"},
+            "stores:call_off": {"pk": self.stock.shelf.part.purchases.get().pk},
             "stores:void": {"pk": self.calibration.pk},
             "bench:trace": {"pk": self.calibration.pk},
             **{each: {"pk": self.delivery.pk} for each in OF_A_DELIVERY},
@@ -135,7 +143,8 @@ class Site:
     def identifiers(self) -> set[str]:
         """What no page of the stranger's may hold."""
         found = {self.calibration.instrument.number, self.calibration.certificate}
-        found |= {"SN-FAR-01", self.tag.number, self.tag.written, self.device.fittings.get().pack.number}
+        found |= {"SN-FAR-01", "BATCH-FAR-01", "PO-FAR-01", "BIN-FAR-01", self.tag.number, self.tag.written, self.device.fittings.get().pack.number}
+        found |= {self.tag.number, self.tag.written, self.device.fittings.get().pack.number}
         for device in (self.device, self.worked_on):
             found |= {device.asset_number, device.serial_number, *device.orders.values_list("number", flat=True)}
         return found
@@ -173,7 +182,10 @@ def site(technician: Person) -> Site:
     intake = sent("alerts", [{"asset_number": device.asset_number}], own)
     calibration = found_out(an_instrument(number="BAL-FAR-01"), certificate="CERT-FAR-01")
     tag, delivery = device.tags.get(), a_delivery("SN-FAR-01", place=ward)
-    return Site(device, worked_on, ward, tag, intake, a_round(ward), own, calibration, *delivered, delivery)
+    stock = in_stock(a_part(keeps_batch=True), 1, batch="BATCH-FAR-01")
+    mark_ordered(stock.shelf.part, a_bench(), 5, clock.today(), by=BY, reference="PO-FAR-01")
+    keep_at(stock.shelf.part, a_bench(), bin_="BIN-FAR-01", by=BY)
+    return Site(device, worked_on, ward, tag, intake, a_round(ward), own, calibration, stock, *delivered, delivery)
 
 
 @pytest.fixture

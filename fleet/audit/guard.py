@@ -1,43 +1,60 @@
-"""The database itself refuses to change or delete a row of the trail, on SQLite and on PostgreSQL."""
+"""The database itself refuses to change or delete a row of an append-only table, on SQLite and on PostgreSQL."""
+
+from typing import Final, NamedTuple
 
 from django.db.backends.base.base import BaseDatabaseWrapper
 
-_TABLE = "fleet_trailentry"
-_WORDS = "the trail is append-only"
 
-_SQLITE = [
-    f"CREATE TRIGGER trail_no_{verb.lower()} BEFORE {verb} ON {_TABLE} BEGIN SELECT RAISE(ABORT, '{_WORDS}'); END"
-    for verb in ("UPDATE", "DELETE")
-]
-_POSTGRESQL = [
-    f"""
-    CREATE OR REPLACE FUNCTION trail_refuse() RETURNS trigger LANGUAGE plpgsql AS
-    $$ BEGIN RAISE EXCEPTION '{_WORDS}'; END $$
-    """,
-    f"""
-    CREATE TRIGGER trail_no_change BEFORE UPDATE OR DELETE ON {_TABLE}
-    FOR EACH ROW EXECUTE FUNCTION trail_refuse()
-    """,
-    f"""
-    CREATE TRIGGER trail_no_truncate BEFORE TRUNCATE ON {_TABLE}
-    FOR EACH STATEMENT EXECUTE FUNCTION trail_refuse()
-    """,
-]
-_SQLITE_OFF = ["DROP TRIGGER IF EXISTS trail_no_update", "DROP TRIGGER IF EXISTS trail_no_delete"]
-_POSTGRESQL_OFF = [
-    f"DROP TRIGGER IF EXISTS trail_no_change ON {_TABLE}",
-    f"DROP TRIGGER IF EXISTS trail_no_truncate ON {_TABLE}",
-]
+class Ledger(NamedTuple):
+    """An append-only table, the beginning of its triggers' names, and the words of the refusal."""
+
+    table: str
+    name: str
+    words: str
 
 
-def install(connection: BaseDatabaseWrapper) -> None:
+TRAIL: Final = Ledger("fleet_trailentry", "trail", "the trail is append-only")
+MOVEMENTS: Final = Ledger("fleet_movement", "movement", "the ledger of stock is append-only")
+LEDGERS: Final = (TRAIL, MOVEMENTS)
+
+
+def install(connection: BaseDatabaseWrapper, ledger: Ledger = TRAIL) -> None:
     """Put the guard on. Run by a migration."""
-    _run(connection, {"sqlite": _SQLITE, "postgresql": _POSTGRESQL})
+    _run(connection, {"sqlite": _sqlite(ledger), "postgresql": _postgresql(ledger)})
 
 
-def remove(connection: BaseDatabaseWrapper) -> None:
+def remove(connection: BaseDatabaseWrapper, ledger: Ledger = TRAIL) -> None:
     """Take the guard off. Run when a migration is undone, and by tests that empty the database."""
-    _run(connection, {"sqlite": _SQLITE_OFF, "postgresql": _POSTGRESQL_OFF})
+    sqlite = [f"DROP TRIGGER IF EXISTS {ledger.name}_no_{verb}" for verb in ("update", "delete")]
+    postgresql = [
+        f"DROP TRIGGER IF EXISTS {ledger.name}_no_{verb} ON {ledger.table}" for verb in ("change", "truncate")
+    ]
+    _run(connection, {"sqlite": sqlite, "postgresql": postgresql})
+
+
+def _sqlite(ledger: Ledger) -> list[str]:
+    return [
+        f"CREATE TRIGGER {ledger.name}_no_{verb.lower()} BEFORE {verb} ON {ledger.table} "
+        f"BEGIN SELECT RAISE(ABORT, '{ledger.words}'); END"
+        for verb in ("UPDATE", "DELETE")
+    ]
+
+
+def _postgresql(ledger: Ledger) -> list[str]:
+    return [
+        f"""
+        CREATE OR REPLACE FUNCTION {ledger.name}_refuse() RETURNS trigger LANGUAGE plpgsql AS
+        $$ BEGIN RAISE EXCEPTION '{ledger.words}'; END $$
+        """,
+        f"""
+        CREATE TRIGGER {ledger.name}_no_change BEFORE UPDATE OR DELETE ON {ledger.table}
+        FOR EACH ROW EXECUTE FUNCTION {ledger.name}_refuse()
+        """,
+        f"""
+        CREATE TRIGGER {ledger.name}_no_truncate BEFORE TRUNCATE ON {ledger.table}
+        FOR EACH STATEMENT EXECUTE FUNCTION {ledger.name}_refuse()
+        """,
+    ]
 
 
 def _run(connection: BaseDatabaseWrapper, statements: dict[str, list[str]]) -> None:

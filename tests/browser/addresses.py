@@ -22,7 +22,7 @@ from fleet.reports.queries import Standing
 from fleet.rounds.models import Round
 from fleet.schedules.models import Due, Plan, RiskClass
 from fleet.schedules.queries import levellings
-from fleet.stores.models import Calibration, Instrument
+from fleet.stores.models import Calibration, Instrument, Part, Purchase, Stock
 from fleet.tags.models import Quarantine, Tag
 from tests.test_house_rules import ADDRESSES
 
@@ -74,6 +74,11 @@ VALUES: dict[tuple[str, str], Values] = {
     ("bench/calibrations/", "pk"): found_out,
     ("instruments/", "pk"): one_each(Instrument, "kind"),
     ("instruments/calibrations/", "pk"): first(Calibration),
+    ("parts/", "pk"): first(Part),
+    ("parts/", "verb"): lambda _person: ["keep"],
+    ("parts/stock/", "pk"): first(Stock),
+    ("parts/stock/", "verb"): lambda _person: ["move"],
+    ("parts/purchases/", "pk"): first(Purchase),
     ("bench/flow/", "pk"): one_each(FlowTest, "verdict"),
     ("bench/occlusion/", "pk"): one_each(OcclusionTest, "verdict"),
     ("bench/delivery-limits/", "pk"): first(DeliveryLimit),

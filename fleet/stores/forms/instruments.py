@@ -1,4 +1,4 @@
-"""What is typed in about instruments and calibrations. The actions save it."""
+"""What is typed in about instruments and calibrations."""
 
 from typing import Any
 

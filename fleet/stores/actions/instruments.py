@@ -1,4 +1,4 @@
-"""The only writers of instruments and calibrations."""
+"""The writers of instruments and calibrations."""
 
 from collections.abc import Mapping
 from copy import copy

@@ -171,5 +171,6 @@ def _edit(request: HttpRequest, form: InstrumentForm, title: str, act: Callable[
         else:
             messages.success(request, f"{row} is saved.")
             return redirect("stores:instrument", row.pk)
-    context = {"form": form, "title": title, "above": [("Instruments", reverse("stores:instruments"))]}
+    above = [("Instruments", reverse("stores:instruments"))]
+    context = {"form": form, "title": title, "above": above, "what": "instrument"}
     return render(request, "stores/edit.html", context)
