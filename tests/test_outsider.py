@@ -143,7 +143,15 @@ class Site:
     def identifiers(self) -> set[str]:
         """What no page of the stranger's may hold."""
         found = {self.calibration.instrument.number, self.calibration.certificate}
-        found |= {"SN-FAR-01", "BATCH-FAR-01", "PO-FAR-01", "BIN-FAR-01", self.tag.number, self.tag.written, self.device.fittings.get().pack.number}
+        found |= {
+            "SN-FAR-01",
+            "BATCH-FAR-01",
+            "PO-FAR-01",
+            "BIN-FAR-01",
+            self.tag.number,
+            self.tag.written,
+            self.device.fittings.get().pack.number,
+        }
         found |= {self.tag.number, self.tag.written, self.device.fittings.get().pack.number}
         for device in (self.device, self.worked_on):
             found |= {device.asset_number, device.serial_number, *device.orders.values_list("number", flat=True)}
