@@ -24,7 +24,7 @@ def _unguard(_apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0007_deliveries"),
+        ("fleet", "0009_risk_and_reasons"),
     ]
 
     operations = [
