@@ -24,7 +24,7 @@ def _unguard(_apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0009_risk_and_reasons"),
+        ("fleet", "0010_procedures_written"),
     ]
 
     operations = [
