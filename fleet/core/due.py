@@ -1,4 +1,4 @@
-"""When a thing is due: anchored months, windows, running hours, lateness.
+"""When a thing is due: anchored months, windows, counters and their rate of use, lateness.
 
 Dates are calendar dates without a zone; the caller says what "today" is. Months are always counted from an anchor and
 never chained, so that 31 January goes on to 28 February and then to 31 March.
@@ -6,6 +6,7 @@ never chained, so that 31 January goes on to 28 February and then to 31 March.
 
 import calendar
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from types import MappingProxyType
@@ -15,6 +16,10 @@ from fleet.core.errors import BadValueError
 from fleet.core.words import Worded
 
 _MONTHS: Final = 12
+#: A rate of use is read from two readings at least so far apart, where there are older ones from the newest pair that
+#: is RECENT_DAYS apart. Our own choice, no source.
+LEAST_DAYS: Final = 7
+RECENT_DAYS: Final = 28
 
 
 class DueMode(Worded):
@@ -104,31 +109,44 @@ def next_due(mode: DueMode, anchor: date, every_months: int, last_done: date | N
     return _first_fixed(anchor, every_months, last_done + timedelta(days=before_days))
 
 
-def next_due_by_hours(
-    last_done_hours: float, every_hours: float, hours_now: float, hours_per_day: float, today: date
-) -> date | None:
-    """Return the day on which the running-hours counter is expected to reach `last_done_hours + every_hours`.
+def next_due_by_count(last_done: float, every: float, now: float, a_day: float, today: date) -> date | None:
+    """Return the day on which a counter of running hours or cycles is expected to reach `last_done + every`.
 
-    All hours are readings of one counter; `hours_per_day` is its recent mean use. `today` when the counter is there
-    already. None when the driver is not used, or the day lies beyond the calendar. A part of a day counts as none, so
-    the answer errs to the early side. Raises BadValueError when the counter has gone backwards (a new board, a reset)
-    or the interval is not above zero.
+    All are readings of one counter that never runs backwards; `a_day` is its mean use. `today` when the counter is
+    there already. None when the driver is not used, or the day lies beyond the calendar. A part of a day counts as
+    none, so the answer errs to the early side. Raises BadValueError when the counter has gone backwards (a new board, a
+    reset) or the interval is not above zero.
     """
-    if every_hours <= 0:
-        message = f"An interval of {every_hours} running hours is not usable; give more than 0."
-        raise BadValueError(message, field="every_hours")
-    if hours_now < last_done_hours:
+    if every <= 0:
+        message = f"An interval of {every} on the counter is not usable; give more than 0."
+        raise BadValueError(message, field="every")
+    if now < last_done:
         message = (
-            f"The counter reads {hours_now} h, less than the {last_done_hours} h when the work was last done; "
-            "record the new counter's reading at the last service."
+            f"The counter reads {now}, less than the {last_done} when the work was last done; "
+            "record that the counter was restarted."
         )
-        raise BadValueError(message, field="hours_now")
-    left = last_done_hours + every_hours - hours_now
+        raise BadValueError(message, field="now")
+    left = last_done + every - now
     if left <= 0:
         return today
-    if hours_per_day <= 0 or left / hours_per_day > (date.max - today).days:
+    if a_day <= 0 or left / a_day > (date.max - today).days:
         return None
-    return today + timedelta(days=math.floor(left / hours_per_day))
+    return today + timedelta(days=math.floor(left / a_day))
+
+
+def recent_rate(readings: Sequence[tuple[date, float]]) -> float | None:
+    """Return how much a counter gains in a day by its newest readings (days in order, totals); None if too few.
+
+    From the newest reading back to the latest one that is RECENT_DAYS older, else to the oldest if that is LEAST_DAYS
+    older.
+    """
+    if not readings:
+        return None
+    newest, total = readings[-1]
+    apart = [(newest - day).days for day, _ in readings]
+    recent = [at for at, days in enumerate(apart) if days >= RECENT_DAYS]
+    start = recent[-1] if recent else 0
+    return (total - readings[start][1]) / apart[start] if apart[start] >= LEAST_DAYS else None
 
 
 def earliest(*days: date | None) -> date | None:

@@ -13,7 +13,7 @@ from fleet.registry.queries import open_places, types
 from fleet.schedules.actions import EDITABLE, Asked
 from fleet.schedules.models import DueAttempt, Plan, RiskClass, TypeRisk
 from fleet.schedules.queries import risk_classes
-from fleet.web.forms import alternative, day_field, moment_field, offer, words_field
+from fleet.web.forms import NumberField, alternative, day_field, moment_field, offer, words_field
 
 
 class PeriodForm(forms.Form):
@@ -63,8 +63,8 @@ class IntervalForm(forms.Form):
 
 
 _WORD = (
-    "basis", "document", "maker_months", "maker_hours", "basis_reason", "basis_evidence", "basis_by", "basis_on",
-    "basis_review_on", "why",
+    "basis", "document", "maker_months", "maker_hours", "maker_cycles", "basis_reason", "basis_evidence", "basis_by",
+    "basis_on", "basis_review_on", "why",
 )  # fmt: skip
 
 
@@ -77,9 +77,9 @@ class PlanForm(ActionForm):
     class Meta:
         model = Plan
         fields: tuple[str, ...] = (
-            "device_type", "kind", "name", "every_months", "every_hours", "window_before_days", "window_after_days",
-            "repeat_days", "mode", "active", "basis", "document", "maker_months", "maker_hours", "basis_reason",
-            "basis_evidence", "basis_by", "basis_on", "basis_review_on",
+            "device_type", "kind", "name", "every_months", "every_hours", "every_cycles", "window_before_days",
+            "window_after_days", "repeat_days", "mode", "active", "basis", "document", "maker_months", "maker_hours",
+            "maker_cycles", "basis_reason", "basis_evidence", "basis_by", "basis_on", "basis_review_on",
         )  # fmt: skip
         widgets = {
             "basis_on": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
@@ -97,11 +97,14 @@ class PlanForm(ActionForm):
             "document": "Maker's document and revision",
             "maker_months": "The maker asks for it every so many months",
             "maker_hours": "The maker asks for it every so many running hours",
+            "maker_cycles": "The maker asks for it every so many charge cycles",
             "basis_reason": "Why another schedule than the maker's",
             "basis_evidence": "Evidence",
             "active": "In use",
         }
         help_texts = {
+            "every_hours": "By the driver's own counter, at its recent rate. What comes first counts.",
+            "every_cycles": "Of the packs while in the driver, as counted on them.",
             "maker_months": "May stay empty where the plan follows the maker.",
             "basis_evidence": "What on record shows that it is safe: services without a finding, failures.",
         }
@@ -180,6 +183,21 @@ class LevellingForm(forms.Form):
             most_away=Decimal(typed["most_away"]) / 100,
             minutes={kind.value: typed[kind.value] for kind in Plan.Kind},
         )
+
+
+class RestartForm(forms.Form):
+    """A running-hours counter that begins anew."""
+
+    last = NumberField(
+        label="The old counter read last, h",
+        required=False,
+        min_value=0,
+        max_digits=9,
+        decimal_places=1,
+        help_text="Where it could still be read. Empty: what was read before.",
+    )
+    reads = NumberField(label="The new counter reads, h", min_value=0, max_digits=9, decimal_places=1, initial=0)
+    why = words_field("What was replaced", hint="It stays on record with your name.")
 
 
 class ClassChoice(forms.ModelChoiceField):

@@ -1,5 +1,6 @@
 """Plans (what must be done to a type, how often) and dues (one device's next date for a plan, with its window)."""
 
+from decimal import Decimal
 from typing import ClassVar
 
 from django.conf import settings
@@ -12,7 +13,7 @@ from fleet.registry.models import Device, DeviceType, Place
 
 
 class Plan(models.Model):
-    """A service that a device type needs every so many months or running hours."""
+    """A service that a device type needs every so many months, running hours or charge cycles."""
 
     class Kind(models.TextChoices):
         SERVICE = "service", "Service"
@@ -32,6 +33,7 @@ class Plan(models.Model):
     kind = models.CharField(max_length=10, choices=Kind)
     every_months = models.PositiveSmallIntegerField(null=True, blank=True)
     every_hours = models.PositiveIntegerField("every so many running hours", null=True, blank=True)
+    every_cycles = models.PositiveIntegerField("every so many charge cycles", null=True, blank=True)
     window_before_days = models.PositiveSmallIntegerField(default=30)
     window_after_days = models.PositiveSmallIntegerField(default=30)
     # 30 days are our own choice, no source: change them plan by plan.
@@ -41,6 +43,7 @@ class Plan(models.Model):
     document = models.CharField("document and revision", max_length=120, blank=True)
     maker_months = models.PositiveSmallIntegerField("the maker's interval, months", null=True, blank=True)
     maker_hours = models.PositiveIntegerField("the maker's interval, running hours", null=True, blank=True)
+    maker_cycles = models.PositiveIntegerField("the maker's interval, charge cycles", null=True, blank=True)
     basis_reason = models.TextField(blank=True)
     basis_evidence = models.TextField("evidence", blank=True)
     basis_by = models.CharField("evaluated by", max_length=80, blank=True)
@@ -55,9 +58,10 @@ class Plan(models.Model):
             models.UniqueConstraint(fields=["device_type", "name"], name="plan_once_per_type"),
             models.CheckConstraint(
                 name="plan_has_interval",
-                condition=Q(every_months__gt=0, every_hours__isnull=True)
-                | Q(every_hours__gt=0, every_months__isnull=True)
-                | Q(every_months__gt=0, every_hours__gt=0),
+                condition=(Q(every_months__isnull=False) | Q(every_hours__isnull=False) | Q(every_cycles__isnull=False))
+                & (Q(every_months__isnull=True) | Q(every_months__gt=0))
+                & (Q(every_hours__isnull=True) | Q(every_hours__gt=0))
+                & (Q(every_cycles__isnull=True) | Q(every_cycles__gt=0)),
             ),
             models.CheckConstraint(
                 name="plan_alternative_is_reasoned",
@@ -71,12 +75,12 @@ class Plan(models.Model):
     @property
     def every(self) -> Every:
         """How often the plan asks for it."""
-        return Every(self.every_months, self.every_hours)
+        return Every(self.every_months, self.every_hours, self.every_cycles)
 
     @property
     def maker_every(self) -> Every:
         """How often the maker asks for it; nothing stated where the plan follows the maker."""
-        return Every(self.maker_months, self.maker_hours)
+        return Every(self.maker_months, self.maker_hours, self.maker_cycles)
 
 
 class DueQuerySet(PlacedQuerySet["Due"]):
@@ -102,7 +106,10 @@ class Due(models.Model):
     late_since = models.DateField(null=True, blank=True)
     asked_by_device = models.BooleanField("the driver itself asks for it", default=False)
     last_done_on = models.DateField(null=True, blank=True)
-    last_done_hours = models.DecimalField(max_digits=9, decimal_places=1, null=True, blank=True)
+    last_done_hours = models.DecimalField(
+        "total running hours then", max_digits=9, decimal_places=1, null=True, blank=True
+    )
+    last_done_cycles = models.PositiveIntegerField("charge cycles then", null=True, blank=True)
     deferred_from = models.DateField("deferred from", null=True, blank=True)
     deferred_why = models.TextField(blank=True)
     deferred_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
@@ -137,6 +144,11 @@ class Due(models.Model):
     def every_months(self) -> int | None:
         """The interval that holds for this device: its own, or the plan's."""
         return self.plan.every_months if self.own_every_months is None else self.own_every_months
+
+    @property
+    def every(self) -> Every:
+        """How often it is due, each limit that holds for this device."""
+        return Every(self.every_months, self.plan.every_hours, self.plan.every_cycles)
 
 
 class DueDone(models.Model):
@@ -182,6 +194,44 @@ class DueAttempt(models.Model):
 
     def __str__(self) -> str:
         return f"{self.due}: {self.get_reason_display()}"
+
+
+class DriverUse(models.Model):
+    """How much a driver is used: totals that go on when a counter is restarted, and its recent rate."""
+
+    device = models.OneToOneField(Device, models.PROTECT, related_name="use")
+    hours_before = models.DecimalField(
+        "hours on counters before this one", max_digits=9, decimal_places=1, default=Decimal(0)
+    )
+    hours_a_week = models.FloatField("running hours a week, lately", null=True, blank=True)
+    cycles = models.PositiveIntegerField("charge cycles made in it", null=True, blank=True)
+    cycles_on = models.DateField("charge cycles counted on", null=True, blank=True)
+    cycles_a_week = models.FloatField("charge cycles a week, lately", null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"Use of {self.device}"
+
+
+class CounterReading(models.Model):
+    """What a driver's counter came to on a day, counters before it added. From these its recent use is told."""
+
+    class Counter(models.TextChoices):
+        HOURS = "hours", "Running hours"
+        CYCLES = "cycles", "Charge cycles"
+
+    device = models.ForeignKey(Device, models.PROTECT, related_name="counter_readings")
+    counter = models.CharField(max_length=6, choices=Counter)
+    read_on = models.DateField()
+    total = models.DecimalField(max_digits=9, decimal_places=1)
+
+    class Meta:
+        ordering = ["read_on"]
+        constraints = [
+            models.UniqueConstraint(fields=["device", "counter", "read_on"], name="counter_reading_once_a_day")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.device}: {self.total} on {self.read_on}"
 
 
 class Levelling(models.Model):

@@ -11,6 +11,8 @@ from django.utils.safestring import SafeString
 from fleet.core.due import days_late
 from fleet.core.risk import Every
 from fleet.schedules.models import Due, DueAttempt, Plan
+from fleet.schedules.queries import reaches
+from fleet.schedules.wording import every_words, first_words
 from fleet.web import clock, marks, phrases
 from fleet.web.csv_out import Cell
 
@@ -67,9 +69,10 @@ class DueTable(tables.Table):
         """A shape and words."""
         return standing(record)
 
-    def render_due_on(self, value: date) -> str:
-        """The date in words."""
-        return phrases.day(value)
+    def render_due_on(self, record: Due) -> SafeString | str:
+        """The date in words, and what makes it come up where the plan counts more than months."""
+        day, why = phrases.day(record.due_on), first_words(reaches(record), clock.today())
+        return format_html('<span>{} <span class="hint block">{}</span></span>', day, why) if why else day
 
     def render_home(self, record: Due) -> SafeString:
         """The place, and its site below."""
@@ -132,9 +135,8 @@ class AlternativeTable(DueTable):
 
     def render_every(self, record: Due) -> str:
         """The interval that holds, and the plan's where the driver has its own."""
-        words = interval_words(record.every_months, record.plan.every_hours)
-        own = record.own_every_months is not None
-        return f"{words}; its plan says {interval_words(record.plan.every_months, None) or 'none'}" if own else words
+        words, own = every_words(record.every), record.own_every_months is not None
+        return f"{words}; its plan says {every_words(Every(record.plan.every_months)) or 'none'}" if own else words
 
     def render_reason(self, record: Due) -> str:
         """The reason of its own interval, else its plan's."""
@@ -236,8 +238,8 @@ class PlanTable(tables.Table):
         return format_html('<a href="{}">{}</a>', reverse("schedules:plan", args=[record.pk]), words)
 
     def render_every(self, record: Plan) -> str:
-        """Months, running hours or both."""
-        return interval_words(record.every_months, record.every_hours)
+        """Months, running hours, charge cycles."""
+        return every_words(record.every)
 
     def render_window(self, record: Plan) -> str:
         """Days before and after."""
@@ -248,15 +250,3 @@ class PlanTable(tables.Table):
         if record.pk not in self.on_their_way:
             return str(value)
         return format_html('{} <span class="hint">its dues are being reckoned</span>', value)
-
-
-def every_words(every: Every) -> str:
-    """How often, in words; empty where nothing is stated."""
-    return interval_words(every.months, every.hours)
-
-
-def interval_words(months: int | None, hours: int | None) -> str:
-    """`12 months or 5000 running hours, whichever comes first`."""
-    parts = [f"{months} months" if months != 1 else "month"] if months else []
-    parts += [f"{hours} running hours"] if hours else []
-    return " or ".join(parts) + (", whichever comes first" if len(parts) > 1 else "")

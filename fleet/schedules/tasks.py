@@ -6,8 +6,9 @@ from fleet.schedules import actions, queries
 
 @handler("roll_dues", words="Reckon dues and mark what is late")
 def roll_dues(run: Run) -> dict[str, int]:
-    """Reckon the dues that count running hours, then mark every due whose window has ended."""
+    """Keep what counters read, reckon the dues that count them, then mark every due whose window has ended."""
     return {
+        **actions.keep_all_readings(progress=run.progress),
         **actions.count_running_hours(run.day, progress=run.progress),
         **actions.mark_late(run.day, progress=run.progress),
     }

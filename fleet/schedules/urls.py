@@ -26,6 +26,7 @@ urlpatterns = [
     path("risk/classes/", views.risk_classes, name="risk_classes"),
     path("risk/classes/<int:pk>/", views.risk_class, name="risk_class"),
     path("rules/", views.rules, name="rules"),
+    path("counters/<str:asset>/", views.restart, name="restart"),
     path("plans/", views.plans, name="plans"),
     path("plans/new/", views.new_plan, name="new_plan"),
     path("plans/<int:pk>/", views.plan, name="plan"),

@@ -14,7 +14,7 @@ from fleet.core.due import (
     earliest,
     is_late,
     next_due,
-    next_due_by_hours,
+    next_due_by_count,
     window,
 )
 from fleet.core.errors import BadValueError
@@ -133,20 +133,20 @@ def test_interval_under_one_month_is_refused() -> None:
 )
 def test_running_hours_project_to_a_day(hours_now: float, per_day: float, due: date | None) -> None:
     """1000 h after a service at 1000 h: the day is hours left over hours a day, today when reached, None when never."""
-    assert next_due_by_hours(1000.0, 1000.0, hours_now, per_day, TODAY) == due
+    assert next_due_by_count(1000.0, 1000.0, hours_now, per_day, TODAY) == due
 
 
 def test_counter_that_went_backwards_is_refused() -> None:
     """A counter below its reading at the last service is refused with what to do."""
-    with pytest.raises(BadValueError, match="new counter's reading") as caught:
-        next_due_by_hours(1000.0, 500.0, 10.0, 8.0, TODAY)
-    assert caught.value.field == "hours_now"
+    with pytest.raises(BadValueError, match="counter was restarted") as caught:
+        next_due_by_count(1000.0, 500.0, 10.0, 8.0, TODAY)
+    assert caught.value.field == "now"
 
 
 def test_hours_interval_must_be_positive() -> None:
     """An interval of no hours is refused."""
     with pytest.raises(BadValueError, match="more than 0"):
-        next_due_by_hours(0.0, 0.0, 10.0, 8.0, TODAY)
+        next_due_by_count(0.0, 0.0, 10.0, 8.0, TODAY)
 
 
 def test_earliest_ignores_what_is_unknown() -> None:

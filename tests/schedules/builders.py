@@ -32,9 +32,10 @@ def a_plan(
     device_type: DeviceType | None = None, name: str = "Yearly service", months: int | None = 12, **facts: Any
 ) -> Plan:
     """A plan of the type: every 12 months, window of 30 days before and after, floating."""
-    kind, hours = facts.pop("kind", Plan.Kind.SERVICE), facts.pop("hours", None)
+    kind, counted = facts.pop("kind", Plan.Kind.SERVICE), {"every_hours": facts.pop("hours", None)}
+    counted["every_cycles"] = facts.pop("cycles", None)
     new = NewPlan(
-        device_type=device_type or a_type(), name=name, kind=kind, every_months=months, every_hours=hours, facts=facts
+        device_type=device_type or a_type(), name=name, kind=kind, every_months=months, facts=facts, **counted
     )
     return add_plan(new, by=BY)
 

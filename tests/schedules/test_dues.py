@@ -115,8 +115,8 @@ def test_whichever_comes_first_of_months_and_hours() -> None:
     note_running_hours(due.device, Decimal(1000), at=datetime(2027, 3, 22, 9, tzinfo=UTC), by=BY)
     with on(date(2027, 3, 23)):
         counts = actions.count_running_hours(date(2027, 3, 23))
-        assert actions.count_running_hours(date(2027, 3, 23)) == {"moved by running hours": 0}
-    assert counts == {"moved by running hours": 1}
+        assert actions.count_running_hours(date(2027, 3, 23)) == {"moved by their counters": 0}
+    assert counts == {"moved by their counters": 1}
     due.refresh_from_db()
     assert due.due_on == date(2027, 5, 11)  # 50 days for 1,000 h; 1,000 h are left on 22 March
     assert stored(due.device)[0] == date(2027, 5, 11)

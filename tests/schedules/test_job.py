@@ -16,7 +16,7 @@ def test_the_job_reckons_and_marks_and_can_be_run_again() -> None:
     a_due()
     told: list[tuple[int, int | None]] = []
     run = Run(1, "roll_dues", {}, date(2028, 3, 2), 1, lambda done, total: told.append((done, total)))
-    assert kind("roll_dues").handle(run) == {"moved by running hours": 0, "marked late": 1}
-    assert kind("roll_dues").handle(run) == {"moved by running hours": 0, "marked late": 0}
+    assert kind("roll_dues").handle(run) == {"readings kept": 0, "moved by their counters": 0, "marked late": 1}
+    assert kind("roll_dues").handle(run) == {"readings kept": 0, "moved by their counters": 0, "marked late": 0}
     assert told == [(1, None)]
     assert Due.objects.get().late_since == date(2028, 3, 2)

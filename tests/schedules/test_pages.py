@@ -238,7 +238,7 @@ def test_a_plan_that_does_not_fit_keeps_what_was_typed(manager: Person) -> None:
         "basis": "maker",
     }  # fmt: skip
     html = signed_in(manager).post(reverse("schedules:new_plan"), typed).content.decode()
-    assert "Give an interval in months, in running hours, or both." in html
+    assert "Give an interval in months, running hours or charge cycles." in html
     assert 'value="Every so often"' in html
     assert not Plan.objects.exists()
 

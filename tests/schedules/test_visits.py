@@ -128,7 +128,7 @@ def test_an_inactive_plan_stops_counting() -> None:
 def test_a_plan_needs_an_interval_and_a_reasoned_basis() -> None:
     """A plan without interval, or with an alternative schedule nobody reasoned, is refused before the database is."""
     due = a_due()
-    with pytest.raises(BadValueError, match="months, in running hours, or both"):
+    with pytest.raises(BadValueError, match="months, running hours or charge cycles"):
         actions.edit_plan(due.plan, {"every_months": None}, by=BY)
     with pytest.raises(BadValueError, match="why it departs from the maker"):
         actions.edit_plan(due.plan, {"basis": "alternative"}, by=BY)

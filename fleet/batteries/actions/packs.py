@@ -10,6 +10,7 @@ from django.db import transaction
 from fleet.audit.actions import Happening, record, record_many
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change
+from fleet.batteries.actions.use import tell_use
 from fleet.batteries.models import CycleCount, Fitting, Forecast, Pack
 from fleet.bench.models import Order
 from fleet.core.errors import BadValueError, MoveRefusedError, NotAllowedError
@@ -219,6 +220,7 @@ def count_cycles(pack: Pack, cycles: int, *, on: date, by: Actor) -> CycleCount:
         raise BadValueError(message, field="cycles")
     if made:
         record(_counted(count), by=by)
+        tell_use([pack.pk])
     return count
 
 
@@ -246,4 +248,6 @@ def count_cycles_of_many(counts: Sequence[CycleCount], *, by: Actor) -> int:
         Happening("counted cycles", count.pack, after={"cycles": count.cycles, "on": count.counted_on})
         for count in counts
     )
-    return record_many(happenings, by=by)
+    told = record_many(happenings, by=by)
+    tell_use({count.pack_id for count in counts})
+    return told

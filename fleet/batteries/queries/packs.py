@@ -90,3 +90,20 @@ def last_syringe(device_type: DeviceType | None = None) -> Decimal | None:
 def battery_order(device: Device) -> Order | None:
     """The open battery order of a driver, which a test made now belongs to."""
     return open_orders(device).filter(Q(kind=OrderKind.BATTERY)).order_by("-raised_at").first()
+
+
+def cycles_made_in(device: Device) -> tuple[int, date | None]:
+    """Charge cycles that the packs of a driver made in it, and the day of the last count; None without any.
+
+    Of each stay what was counted since it began. A pack that nobody had counted before it was fitted counts from none,
+    so that a total errs to the high side and a due to the early one.
+    """
+    total, last_on = 0, None
+    for stay in device.fittings.select_related("pack").order_by("fitted_on", "pk"):
+        counts = list(stay.pack.cycle_counts.order_by("counted_on").values_list("counted_on", "cycles"))
+        before = [cycles for day, cycles in counts if day <= stay.fitted_on]
+        within = [(day, cycles) for day, cycles in counts if stay.fitted_on < day <= (stay.removed_on or date.max)]
+        if within:
+            last_on, last = within[-1]
+            total += last - (before[-1] if before else 0)
+    return total, last_on

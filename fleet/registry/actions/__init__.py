@@ -14,6 +14,7 @@ from fleet.registry.actions.devices import (
     note_firmware,
     note_running_hours,
     renew_label,
+    restart_running_hours,
     see,
     set_quarantined,
 )
@@ -67,6 +68,7 @@ __all__ = [
     "note_running_hours",
     "renew_label",
     "reopen_place",
+    "restart_running_hours",
     "see",
     "set_quarantined",
     "state_accessories",

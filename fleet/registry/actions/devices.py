@@ -316,9 +316,19 @@ def note_running_hours(device: Device, hours: Decimal, *, at: datetime, by: Acto
     """Record the running-hours counter. It never runs backwards: a lower value is refused."""
     row = locked(device)
     if row.running_hours is not None and hours < row.running_hours:
-        msg = f"The counter stood at {row.running_hours} h before; {hours} h is less. Read it again."
+        msg = (
+            f"The counter stood at {row.running_hours} h before; {hours} h is less. Read it again. Was a board "
+            "replaced? Then record on the driver's page that its counter was restarted."
+        )
         raise BadValueError(msg, field="running_hours")
     return _note(row, "running hours read", by, running_hours=hours, running_hours_at=at)
+
+
+@transaction.atomic
+def restart_running_hours(device: Device, hours: Decimal, *, at: datetime, by: Actor) -> Device:
+    """Record what a new running-hours counter reads, which may be less. Only the schedules room calls it."""
+    by.must(May.WORK_ON_BENCH)
+    return _note(device, "running hours begun anew", by, running_hours=hours, running_hours_at=at)
 
 
 @transaction.atomic

@@ -20,8 +20,10 @@ from fleet.reports.queries import Topic
 from fleet.reports.tables import TRAIL_HEADER, trail_rows
 from fleet.reports.views.person import sees_fleet
 from fleet.reports.wording import told
+from fleet.schedules.queries import reaches, total_hours, use_of
 from fleet.schedules.tables import standing, tried_words
-from fleet.web import csv_out
+from fleet.schedules.wording import first_words
+from fleet.web import clock, csv_out
 from fleet.web.guards import fetch, guard
 
 _ID = re.compile(r"[0-9]{1,18}")
@@ -46,13 +48,16 @@ def device(request: HttpRequest, asset: str) -> HttpResponse:
     if not sees_fleet(request):
         return render(request, "reports/device_short.html", {"device": row, "status": queries.status_of(row)})
     page = queries.device_page(row, person_of(request))
-    lines = [(due, standing(due), tried_words(due)) for due in page.dues]
+    today = clock.today()
+    lines = [(due, standing(due), tried_words(due), first_words(reaches(due), today)) for due in page.dues]
     shown = {
         "page": page,
         "device": row,
         "status": page.status,
         "dues": lines,
         "battery": page.battery,
+        "use": use_of(row),
+        "total_hours": total_hours(row),
         "library_mark": state_mark(page.library),
         **_timeline(request, row),
     }

@@ -18,6 +18,7 @@ from fleet.core.permissions import May
 from fleet.core.proportion import Proportion
 from fleet.people.queries import person_of
 from fleet.reports.forms import FinishedForm, last_months
+from fleet.schedules.wording import every_words
 from fleet.web import clock, csv_out, phrases
 from fleet.web.guards import guard
 
@@ -99,8 +100,7 @@ def _row(row: Yield, first: date, last: date) -> dict[str, Any]:
 def _name(row: Yield) -> str:
     if row.plan is None:
         return row.name
-    every = f"every {row.plan.every_months} months" if row.plan.every_months else f"every {row.plan.every_hours} h"
-    return f"{row.name}, {row.device_type}, {every}"
+    return f"{row.name}, {row.device_type}, every {every_words(row.plan.every)}"
 
 
 def _said(share: Proportion | None) -> tuple[str, str]:

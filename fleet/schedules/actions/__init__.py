@@ -3,7 +3,7 @@
 from fleet.schedules.actions.bringing import bring_by_job
 from fleet.schedules.actions.dues import make_due_now, open_dues, open_dues_of_all, roll, roll_kind, suspend
 from fleet.schedules.actions.levelling import Asked, drop, propose, reckon, take_up
-from fleet.schedules.actions.nightly import count_running_hours, mark_late
+from fleet.schedules.actions.nightly import count_running_hours, keep_all_readings, mark_late
 from fleet.schedules.actions.plans import EDITABLE, NewPlan, add_plan, edit_plan
 from fleet.schedules.actions.risk import (
     RULE_FACTS,
@@ -12,6 +12,7 @@ from fleet.schedules.actions.risk import (
     score_type,
     set_house_rule,
 )
+from fleet.schedules.actions.use import note_cycles, restart_hours
 from fleet.schedules.actions.visits import attempt, defer, set_own_interval
 
 __all__ = [
@@ -28,12 +29,15 @@ __all__ = [
     "drop",
     "edit_plan",
     "ensure_risk_classes",
+    "keep_all_readings",
     "make_due_now",
     "mark_late",
+    "note_cycles",
     "open_dues",
     "open_dues_of_all",
     "propose",
     "reckon",
+    "restart_hours",
     "roll",
     "roll_kind",
     "score_type",

@@ -19,6 +19,7 @@ from fleet.registry.models import Device
 from fleet.schedules.actions.reckon import late_since, lock_devices, locked_due, place, reckoned
 from fleet.schedules.actions.stored import store, store_many
 from fleet.schedules.models import Due, DueDone, Plan
+from fleet.schedules.queries import total_hours, use_of
 from fleet.web import clock
 from fleet.web.phrases import day as spoken
 
@@ -94,7 +95,8 @@ def _fresh(device: Device, plan: Plan, last_done: date | None) -> Due:
         plan=plan,
         anchor=device.accepted_on,
         last_done_on=last_done,
-        last_done_hours=device.running_hours,
+        last_done_hours=total_hours(device),
+        last_done_cycles=use_of(device).cycles,
     )
     span = reckoned(due)
     due.due_on, due.opens_on, due.closes_on = span.due, span.opens, span.closes
@@ -148,7 +150,8 @@ def _rolled_on(due: Due, done_on: date) -> Changes:
     first = change(
         due,
         last_done_on=done_on,
-        last_done_hours=due.device.running_hours,
+        last_done_hours=total_hours(due.device),
+        last_done_cycles=use_of(due.device).cycles,
         asked_by_device=False,
         deferred_from=None,
         deferred_why="",

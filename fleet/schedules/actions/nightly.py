@@ -1,4 +1,4 @@
-"""What the night does to dues: it marks the late ones, and reckons running hours anew.
+"""What the night does to dues: it marks the late ones, and reckons counters anew.
 
 In short batches, each its own transaction with a pause after it, so that a page never waits long for the database.
 """
@@ -15,6 +15,7 @@ from fleet.audit.actions import Happening, record_many
 from fleet.audit.actors import Actor, job_actor
 from fleet.schedules.actions.reckon import late_since, lock_devices, place, reckoned
 from fleet.schedules.actions.stored import store_many
+from fleet.schedules.actions.use import keep_readings, unkept_readings
 from fleet.schedules.models import Due, DueQuerySet
 
 BATCH: Final = 200
@@ -58,37 +59,48 @@ def _mark_batch(day: date, by: Actor) -> int | None:
     return len(dues)
 
 
+def keep_all_readings(*, progress: Progress = unwatched) -> dict[str, int]:
+    """Keep each driver's last reading of its running-hours counter, from which its recent use is told."""
+    kept = 0
+    while rows := list(unkept_readings().select_related("use").order_by("pk")[:BATCH]):
+        kept += keep_readings(rows)
+        progress(kept)
+        time.sleep(PAUSE_SECONDS)
+    return {"readings kept": kept}
+
+
 def count_running_hours(day: date, *, progress: Progress = unwatched) -> dict[str, int]:
-    """Reckon anew the dues that count running hours, from each driver's last reading.
+    """Reckon anew the dues that count running hours or charge cycles, from each driver's last reading.
 
     A due that is late, put off by a person or asked for by the driver keeps its day.
     """
     by = job_actor("roll_dues")
     moved, last, seen = 0, 0, 0
     open_ones = Due.objects.filter(suspended=False, asked_by_device=False, deferred_from=None, late_since=None)
-    counting = open_ones.filter(plan__every_hours__isnull=False, closes_on__gte=day)
+    counted = Q(plan__every_hours__isnull=False) | Q(plan__every_cycles__isnull=False)
+    counting = open_ones.filter(counted, closes_on__gte=day)
     while ids := _next_devices(counting, last):
         moved += _count_batch(counting.filter(device_id__in=ids), ids, day, by)
         last, seen = max(ids), seen + len(ids)
         progress(seen)
         time.sleep(PAUSE_SECONDS)
-    return {"moved by running hours": moved}
+    return {"moved by their counters": moved}
 
 
 def _next_devices(dues: DueQuerySet, last: int) -> set[int]:
-    read = Q(device__running_hours__isnull=False, device_id__gt=last)
-    return set(dues.filter(read).order_by("device_id").values_list("device_id", flat=True)[:BATCH])
+    read = Q(device__running_hours__isnull=False) | Q(device__use__cycles__isnull=False)
+    return set(dues.filter(read, device_id__gt=last).order_by("device_id").values_list("device_id", flat=True)[:BATCH])
 
 
 @transaction.atomic
 def _count_batch(dues: DueQuerySet, ids: set[int], day: date, by: Actor) -> int:
     lock_devices(ids)
     happenings: list[Happening] = []
-    for due in dues.select_for_update(of=("self",)).select_related("plan", "device"):
+    for due in dues.select_for_update(of=("self",)).select_related("plan", "device__use"):
         before, after = place(due, reckoned(due), day)
         if after:
             happenings.append(
-                Happening("due moved by running hours", due, device_id=due.device_id, before=before, after=after)
+                Happening("due moved by its counter", due, device_id=due.device_id, before=before, after=after)
             )
     record_many(happenings, by=by)
     if happenings:

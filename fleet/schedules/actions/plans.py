@@ -21,16 +21,18 @@ from fleet.schedules.models import Plan
 #: What `edit_plan` may change. The type and the kind stay: a different service is a different plan.
 EDITABLE: Final = frozenset(
     {
-        "name", "every_months", "every_hours", "window_before_days", "window_after_days", "repeat_days", "mode",
-        "active", "basis", "document", "maker_months", "maker_hours", "basis_reason", "basis_evidence", "basis_by",
-        "basis_on", "basis_review_on",
+        "name", "every_months", "every_hours", "every_cycles", "window_before_days", "window_after_days", "repeat_days",
+        "mode", "active", "basis", "document", "maker_months", "maker_hours", "maker_cycles", "basis_reason",
+        "basis_evidence", "basis_by", "basis_on", "basis_review_on",
     }
 )  # fmt: skip
 _DEPARTS: Final = (
-    "every_months", "every_hours", "basis", "maker_months", "maker_hours", "basis_reason", "basis_evidence", "basis_by",
-    "basis_on", "basis_review_on",
+    "every_months", "every_hours", "every_cycles", "basis", "maker_months", "maker_hours", "maker_cycles",
+    "basis_reason", "basis_evidence", "basis_by", "basis_on", "basis_review_on",
 )  # fmt: skip
-_MOVES_DUES: Final = {"every_months", "every_hours", "window_before_days", "window_after_days", "mode", "active"}
+_MOVES_DUES: Final = frozenset(
+    {"every_months", "every_hours", "every_cycles", "window_before_days", "window_after_days", "mode", "active"}
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +44,7 @@ class NewPlan:
     kind: Plan.Kind = Plan.Kind.SERVICE
     every_months: int | None = None
     every_hours: int | None = None
+    every_cycles: int | None = None
     facts: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -58,12 +61,14 @@ def add_plan(new: NewPlan, *, by: Actor) -> Plan:
         kind=new.kind,
         every_months=new.every_months,
         every_hours=new.every_hours,
+        every_cycles=new.every_cycles,
         **new.facts,
     )
     ask_departure(plan, by)
     _clean(plan)
     plan.save()
-    interval = {"every_months": plan.every_months, "every_hours": plan.every_hours, "mode": str(plan.mode)}
+    counted = {"every_hours": plan.every_hours, "every_cycles": plan.every_cycles}
+    interval = {"every_months": plan.every_months, **counted, "mode": str(plan.mode)}
     record(Happening("added plan", plan, after={"for": str(plan.device_type), **interval}), by=by)
     bring(plan, by=by)
     return plan
@@ -105,8 +110,8 @@ def _as_changed(plan: Plan, changes: Mapping[str, Any]) -> Plan:
 
 
 def _clean(plan: Plan) -> None:
-    if not plan.every_months and not plan.every_hours:
-        raise BadValueError("Give an interval in months, in running hours, or both.", field="every_months")
+    if not plan.every.stated:
+        raise BadValueError("Give an interval in months, running hours or charge cycles.", field="every_months")
     try:
         plan.full_clean()
     except ValidationError as error:

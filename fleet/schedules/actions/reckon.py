@@ -4,44 +4,24 @@ from collections.abc import Collection
 from datetime import date, timedelta
 from typing import Any, Final
 
-from django.utils import timezone
-
 from fleet.audit.changes import Changes, change
 from fleet.core import due as calendar
 from fleet.registry.actions.devices import locked
 from fleet.registry.models import Device
 from fleet.schedules.models import Due
+from fleet.schedules.queries import reaches
 
-#: An hours-only plan whose date cannot be told (counter never read, driver not used) falls due after so many months,
+#: A plan by counters whose date cannot be told (counter never read, driver not used) falls due after so many months,
 #: so that somebody reads the counter. Our own rule, no source.
 COUNTER_CHECK_MONTHS: Final = 12
 
 
 def reckoned(due: Due) -> calendar.Window:
-    """The window that plan and history give, whichever of months and running hours comes first."""
+    """The window that plan and history give, whichever of months, running hours and charge cycles comes first."""
     plan = due.plan
-    since = due.last_done_on or due.anchor
-    day = calendar.earliest(_by_months(due), _by_hours(due, since))
-    day = day or calendar.add_months(since, COUNTER_CHECK_MONTHS)
+    days = [reach.day for reach in reaches(due)]
+    day = calendar.earliest(*days) or calendar.add_months(due.last_done_on or due.anchor, COUNTER_CHECK_MONTHS)
     return calendar.window(day, plan.window_before_days, plan.window_after_days)
-
-
-def _by_months(due: Due) -> date | None:
-    if due.every_months is None:
-        return None
-    mode = calendar.DueMode(due.plan.mode)
-    return calendar.next_due(mode, due.anchor, due.every_months, due.last_done_on, due.plan.window_before_days)
-
-
-def _by_hours(due: Due, since: date) -> date | None:
-    """The day the counter gets there, at the mean use from `since` to its last reading; None when it can't be told."""
-    device, start = due.device, due.last_done_hours
-    if due.plan.every_hours is None or start is None or device.running_hours is None or not device.running_hours_at:
-        return None
-    read_on = timezone.localdate(device.running_hours_at)
-    run = float(device.running_hours - start)
-    a_day = run / (read_on - since).days if read_on > since else 0.0
-    return calendar.next_due_by_hours(0.0, float(due.plan.every_hours), run, a_day, read_on)
 
 
 def late_since(closes: date, today: date) -> date | None:

@@ -31,13 +31,16 @@ from fleet.schedules.queries.risk import (
     scored_types,
     used_since,
 )
+from fleet.schedules.queries.use import Limit, Reach, rate_a_week, reaches, total_hours, use_of
 
 __all__ = [
     "BRING_JOB",
     "Completion",
     "Group",
+    "Limit",
     "Outcome",
     "Proposal",
+    "Reach",
     "Report",
     "Result",
     "Row",
@@ -64,8 +67,12 @@ __all__ = [
     "plans",
     "plans_on_their_way",
     "proposal",
+    "rate_a_week",
+    "reaches",
     "risk_classes",
     "risk_of",
     "scored_types",
+    "total_hours",
+    "use_of",
     "used_since",
 ]

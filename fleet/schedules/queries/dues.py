@@ -44,7 +44,7 @@ class Group:
 def live(person: Person | None = None) -> DueQuerySet:
     """Dues that count, within the person's places when one is given, with what a list shows beside them."""
     rows: DueQuerySet = Due.objects.filter(suspended=False).select_related(
-        "plan", "device__device_type__maker", "device__home__site"
+        "plan", "device__device_type__maker", "device__home__site", "device__use"
     )
     return rows if person is None else rows.within(person)
 

@@ -1,6 +1,7 @@
 """Pages about what is due."""
 
 from fleet.schedules.views.completion import completion
+from fleet.schedules.views.counter import restart
 from fleet.schedules.views.levelling import drop, levelling, levelling_dues, levelling_weeks, one_levelling, take_up
 from fleet.schedules.views.lists import alternative, due, overdue, overdue_csv
 from fleet.schedules.views.one import attempt, defer, interval, one
@@ -25,6 +26,7 @@ __all__ = [
     "overdue_csv",
     "plan",
     "plans",
+    "restart",
     "risk",
     "risk_class",
     "risk_classes",

@@ -16,8 +16,9 @@ from fleet.people.queries import acting
 from fleet.schedules import actions, queries
 from fleet.schedules.forms import AttemptForm, DeferForm, IntervalForm
 from fleet.schedules.models import Due
-from fleet.schedules.tables import interval_words, standing
-from fleet.web import phrases
+from fleet.schedules.tables import standing
+from fleet.schedules.wording import every_words, first_words
+from fleet.web import clock, phrases
 from fleet.web.forms import put_beside
 from fleet.web.guards import demand, fetch, guard
 
@@ -88,7 +89,9 @@ def _post(
 
 
 def _due(request: HttpRequest, pk: int) -> Due:
-    rows = Due.objects.select_related("plan", "device__device_type__maker", "device__home__site", "deferred_by")
+    rows = Due.objects.select_related(
+        "plan", "device__device_type__maker", "device__home__site", "device__use", "deferred_by"
+    )
     return fetch(rows, request, pk=pk)
 
 
@@ -97,7 +100,8 @@ def _page(request: HttpRequest, due: Due, sent: Forms) -> HttpResponse:
         "due": due,
         "above": [("Late", reverse("schedules:overdue"))],
         "standing": standing(due),
-        "every": interval_words(due.every_months, due.plan.every_hours),
+        "every": every_words(due.every),
+        "first": first_words(queries.reaches(due), clock.today()),
         "attempts": queries.attempts_of(due),
         "done": queries.done_of(due.device).filter(plan=due.plan),
         "forms": _forms(request, due, sent),

@@ -21,7 +21,7 @@ from fleet.schedules.views.tabs import tabs
 from fleet.web.forms import put_beside
 from fleet.web.guards import guard
 
-_OWN = ("device_type", "kind", "name", "every_months", "every_hours")
+_OWN = ("device_type", "kind", "name", "every_months", "every_hours", "every_cycles")
 
 
 @guard(May.SEE_FLEET)

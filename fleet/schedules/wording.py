@@ -1,0 +1,41 @@
+"""Intervals, and what makes a due come up, in words."""
+
+from collections.abc import Sequence
+from datetime import date
+
+from fleet.core.risk import Every
+from fleet.schedules.queries import Limit, Reach
+from fleet.web import phrases
+
+_UNITS = {Limit.HOURS: "h", Limit.CYCLES: "cycles"}
+
+
+def every_words(every: Every) -> str:
+    """`12 months or 5000 running hours, whichever comes first`; empty where nothing is stated."""
+    parts = [f"{every.months} months" if every.months != 1 else "month"] if every.months else []
+    parts += [f"{every.hours} running hours"] if every.hours else []
+    parts += [f"{every.cycles} charge cycles"] if every.cycles else []
+    return " or ".join(parts) + (", whichever comes first" if len(parts) > 1 else "")
+
+
+def reach_words(reach: Reach, today: date) -> str:
+    """When one limit is reached, and why: `in about 5 weeks by running hours: 480 of 500 h, 4 h a week`."""
+    by = f"by {reach.limit.phrase}"
+    if reach.limit is Limit.MONTHS or reach.used is None:
+        return f"{phrases.ago(reach.day, today)} {by}" if reach.day else f"{by}: its counter is not known yet"
+    used = f"{reach.used:.0f} of {phrases.quantity(reach.every, _UNITS[reach.limit])}"
+    if reach.reached:
+        return f"reached {by}: {used}"
+    if reach.day is None:
+        return f"{by}: {used}; how fast it is used is not known"
+    rate = phrases.quantity(round(reach.a_week or 0.0, 1), f"{_UNITS[reach.limit]} a week")
+    when = phrases.ago(reach.day, today).replace("in ", "in about ", 1)
+    return f"{when} {by}: {used}, {rate}"
+
+
+def first_words(found: Sequence[Reach], today: date) -> str:
+    """What comes first, where a due has counters beside its months; empty for months alone."""
+    if all(reach.limit is Limit.MONTHS for reach in found):
+        return ""
+    words = "; ".join(reach_words(reach, today) for reach in found)
+    return words[0].upper() + words[1:]
