@@ -1,5 +1,6 @@
 """The rooms, bottom to top, for Django's loader. Each room keeps its own models."""
 
+import fleet.accessories.models
 import fleet.alerts.models
 import fleet.audit.models
 import fleet.batteries.models
@@ -8,6 +9,7 @@ import fleet.deliveries.models
 import fleet.exchange.models
 import fleet.jobs.models
 import fleet.libraries.models
+import fleet.loans.models
 import fleet.people.models
 import fleet.registry.models
 import fleet.reports.models

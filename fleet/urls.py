@@ -14,6 +14,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("fleet.reports.urls")),
     path("", include("fleet.tags.urls")),
     path("bench/", include("fleet.bench.urls")),
+    path("accessories/", include("fleet.accessories.urls")),
+    path("loans/", include("fleet.loans.urls")),
     path("deliveries/", include("fleet.deliveries.urls")),
     path("registry/", include("fleet.registry.urls")),
     path("jobs/", include("fleet.jobs.urls")),

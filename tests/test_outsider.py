@@ -11,14 +11,17 @@ from django.http import HttpResponseBase
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from fleet.accessories.actions import count
+from fleet.accessories.models import Missing, Tally
 from fleet.bench.actions.flow import record_flow_test, record_occlusion_test
 from fleet.bench.models import FlowTest, OcclusionTest
 from fleet.deliveries.models import Delivery
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
+from fleet.loans.models import Loan
 from fleet.people.models import Person
 from fleet.people.roles import Role
-from fleet.registry.models import Device, Place
+from fleet.registry.models import Accessory, Device, Place
 from fleet.rounds.models import Round
 from fleet.schedules.models import Levelling
 from fleet.stores.actions import keep_at, mark_ordered
@@ -31,6 +34,7 @@ from tests.bench.test_flow import CLOSED, GOOD
 from tests.builders import BY, a_bench, a_device, a_person, a_site, a_ward
 from tests.deliveries.builders import a_delivery
 from tests.exchange.builders import sent
+from tests.loans.builders import a_loan, a_pool_driver
 from tests.reports.builders import a_rich_device, signed_in
 from tests.rounds.builders import a_round
 from tests.schedules.builders import a_plan, a_proposal
@@ -49,6 +53,7 @@ SHARED = {
     "bench:procedure": "procedures belong to types, which all sites share",
     "bench:delivery_limit": "limits of delivery belong to types, which all sites share",
     "registry:type": "types are shared",
+    "accessories:describe": "what belongs to a type is shared",
     "registry:party": "companies are shared",
     "registry:type_edit": "the same",
     "stores:part": "parts are shared; where they lie is bound by the reader's places",
@@ -133,6 +138,8 @@ class Site:
             "stores:void": {"pk": self.calibration.pk},
             "bench:trace": {"pk": self.calibration.pk},
             **{each: {"pk": self.delivery.pk} for each in OF_A_DELIVERY},
+            **{each: {"pk": Loan.objects.get().pk} for each in OF_A_LOAN},
+            "accessories:one": {"pk": Missing.objects.get().pk},
             "deliveries:take_out": {"pk": self.delivery.pk, "line": self.delivery.lines.get().pk},
             "alerts:one": {"pk": self.device.alerts.get().pk},
             **{each: {"pk": self.intake.pk} for each in OF_AN_INTAKE},
@@ -145,6 +152,7 @@ class Site:
         found = {self.calibration.instrument.number, self.calibration.certificate}
         found |= {
             "SN-FAR-01",
+            "LOAN-FAR-01",
             "BATCH-FAR-01",
             "PO-FAR-01",
             "BIN-FAR-01",
@@ -172,6 +180,7 @@ OF_A_DRIVER = {name for name in WITH_ARGUMENTS if set(ADDRESSES[name].pattern.co
 OF_A_ROUND = {name for name in WITH_ARGUMENTS if name.startswith("rounds:")} - {"rounds:stop"}
 OF_AN_INSTRUMENT = ("stores:instrument", "stores:edit", "stores:calibrate", "stores:withdraw")
 OF_A_DELIVERY = {name for name in WITH_ARGUMENTS if name.startswith("deliveries:")} - {"deliveries:take_out"}
+OF_A_LOAN = {name for name in WITH_ARGUMENTS if name.startswith("loans:")}
 OF_AN_INTAKE = {name for name in WITH_ARGUMENTS if name.startswith("exchange:")} - set(SHARED)
 
 OF_A_LEVELLING = {name for name in WITH_ARGUMENTS if "levelling/" in str(ADDRESSES[name].pattern)}
@@ -190,6 +199,9 @@ def site(technician: Person) -> Site:
     intake = sent("alerts", [{"asset_number": device.asset_number}], own)
     calibration = found_out(an_instrument(number="BAL-FAR-01"), certificate="CERT-FAR-01")
     tag, delivery = device.tags.get(), a_delivery("SN-FAR-01", place=ward)
+    a_loan(a_pool_driver(asset_number="LOAN-FAR-01"), to=ward)
+    lead = Accessory.objects.get(device_type=device.device_type)
+    count(device, {lead.pk: 0}, Tally.Occasion.LOOKED, by=BY)
     stock = in_stock(a_part(keeps_batch=True), 1, batch="BATCH-FAR-01")
     mark_ordered(stock.shelf.part, a_bench(), 5, clock.today(), by=BY, reference="PO-FAR-01")
     keep_at(stock.shelf.part, a_bench(), bin_="BIN-FAR-01", by=BY)

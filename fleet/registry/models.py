@@ -211,6 +211,7 @@ class Accessory(models.Model):
     name = models.CharField(max_length=60)
     part_number = models.CharField(max_length=40, blank=True)
     quantity = models.PositiveSmallIntegerField(default=1)
+    if_missing = models.CharField("what to do when it is missing", max_length=200, blank=True)
     dropped_at = models.DateTimeField("no longer belongs since", null=True, blank=True)
 
     objects: ClassVar[StandingManager["Accessory"]] = StandingManager()

@@ -44,6 +44,8 @@ _PAGES_BY_ID: Final = {
     "due": "schedules:one",
     "alert": "alerts:one",
     "delivery": "deliveries:one",
+    "loan": "loans:one",
+    "missing": "accessories:one",
     "runtimetest": "batteries:test",
 }
 

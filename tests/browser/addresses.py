@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import Model, QuerySet
 
+from fleet.accessories.models import Missing
 from fleet.alerts.models import Alert
 from fleet.batteries.models import ChemistryLife, Pack, RiskLimit, RuntimeTest
 from fleet.bench.models import DeliveryLimit, FlowTest, OcclusionTest, Order, Procedure
@@ -15,8 +16,9 @@ from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
 from fleet.jobs.models import Job
 from fleet.libraries.models import Library, LibraryVersion
+from fleet.loans.models import Loan
 from fleet.people.models import Person
-from fleet.registry.models import Device, DeviceType, Party, Place
+from fleet.registry.models import Accessory, Device, DeviceType, Party, Place
 from fleet.registry.queries import label_token
 from fleet.reports.queries import Standing
 from fleet.rounds.models import Round
@@ -103,6 +105,9 @@ VALUES: dict[tuple[str, str], Values] = {
     ("libraries/versions/", "pk"): first(LibraryVersion),
     ("rounds/", "pk"): first(Round),
     ("deliveries/", "pk"): one_each(Delivery, "finished_by_name"),
+    ("accessories/missing/", "pk"): first(Missing),
+    ("accessories/kinds/", "pk"): first(Accessory),
+    ("loans/", "pk"): one_each(Loan, "back"),
     ("deliveries/", "line"): lambda _person: [1],
     ("exchange/", "kind"): lambda _person: list(KINDS),
     ("exchange/", "pk"): one_each(Intake, "state"),

@@ -6,6 +6,8 @@ from typing import Any
 
 from django.db import transaction
 
+from fleet.accessories.actions import Counted, count
+from fleet.accessories.models import Tally
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
 from fleet.bench.actions.holding import hold, hold_device, put
@@ -16,6 +18,7 @@ from fleet.core.identifiers import order_number
 from fleet.core.lifecycle import Condition, Move, WaitReason
 from fleet.core.orders import OPEN_STATES, OrderMove, OrderState, ask_order
 from fleet.core.permissions import May
+from fleet.loans.actions import end_at_bench
 from fleet.people.models import Person
 from fleet.registry import actions as registry
 from fleet.registry.models import Device, Party, Place
@@ -75,20 +78,24 @@ def receive(  # noqa: PLR0913 - a reception has a driver, a bench, a reason and 
     by: Actor,
     kind: OrderKind | str | None = None,
     decontamination: str = Decontamination.UNKNOWN,
+    counted: Counted | None = None,
     done_at: datetime | None = None,
 ) -> Order:
     """Take a driver in on a bench and start its order, which is found or raised.
 
     Without `kind` it is chosen: an open tag asks for a repair, an open order is gone on with, a driver never accepted
     is accepted, an open due is met. Under quarantine the driver is received (that is custody) and not worked on.
-    Received again, nothing changes but what is new.
+    Received again, nothing changes but what is new. `counted`: what lay with it; a loan it was out on is over.
     """
     by.must(May.WORK_ON_BENCH)
     if bench.kind != Place.Kind.BENCH:
         raise BadValueError(f"{bench} is no bench. Choose the bench that receives the driver.", field="bench")
     row = hold_device(device)
     work = choose_work(row, OrderKind(kind) if kind else None)
+    if counted:
+        count(row, counted, Tally.Occasion.BENCH_IN, by=by)
     if row.condition != Condition.ON_BENCH:
+        end_at_bench(row, bench, by=by)
         row = registry.move(row, Move.RECEIVE, facts(row), by=by, place=bench, done_at=done_at)
         _note_custody(row, by)
     row = registry.see(row, bench, "bench", by=by, at=done_at)

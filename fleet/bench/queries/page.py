@@ -5,6 +5,8 @@ from functools import cached_property
 
 from django.db.models import Sum
 
+from fleet.accessories.models import Missing
+from fleet.accessories.queries import missing_of
 from fleet.alerts.models import Alert
 from fleet.alerts.queries import open_alerts
 from fleet.bench.models import FlowTest, Labour, OcclusionTest, Order, OrderKind, OrderQuerySet, PartUse, Reading, Step
@@ -120,6 +122,11 @@ class OrderPage:
     def against_return(self) -> tuple[str, ...]:
         """What still stands against returning the driver to service with this order; empty when nothing does."""
         return unmet(Move.RETURN, facts(self.device, self.order))
+
+    @cached_property
+    def missing(self) -> list[Missing]:
+        """The accessories that its driver lacks, which whoever sends it out must know."""
+        return list(missing_of(self.order.device))
 
     @cached_property
     def others(self) -> list[Order]:

@@ -6,6 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
+from fleet.accessories.forms import CountForm
 from fleet.bench import actions, queries
 from fleet.bench.forms import QueueForm, ReceiveForm
 from fleet.core.errors import BadValueError, BenchwardError
@@ -68,11 +69,11 @@ def receive(request: HttpRequest) -> HttpResponse:
 
 def _take_in(request: HttpRequest) -> HttpResponse:
     device = fetch(devices(), request, asset_number=request.POST.get("asset", ""))
-    form = _form(request, device)
-    if not form.is_valid():
+    form, count = _form(request, device), CountForm(request.POST, device=device, needed=False)
+    if not (form.is_valid() and count.is_valid()):
         return _show_found(request, device, form)
     try:
-        order = actions.receive(device, **form.cleaned_data, by=acting(request))
+        order = actions.receive(device, **form.cleaned_data, counted=count.counted(), by=acting(request))
     except BenchwardError as error:
         put_beside(form, error)
         return _show_found(request, device, form)
@@ -110,6 +111,7 @@ def _show_found(request: HttpRequest, device: Device, form: ReceiveForm) -> Http
         "quarantine": queries.open_quarantine(device),
         "asks_only": work is not None and work.tag is not None and queries.asks_only(work.tag),
         "before": _BEFORE,
+        "count": CountForm(request.POST or None, device=device, needed=False),
         "orders": queries.open_orders(device),
     }
     return render(request, "bench/receive.html", shown)

@@ -237,15 +237,33 @@ def state_accessories(device_type: DeviceType, counts: Mapping[str, int], *, by:
     """State anew what belongs to each driver of a type: name -> how many."""
     by.must(May.EDIT_REGISTRY)
     row = DeviceType.objects.select_for_update().get(pk=device_type.pk)
-    before = {accessory.name: accessory.quantity for accessory in row.accessories.all()}
+    standing = {accessory.name: accessory for accessory in row.accessories.all()}
+    before = {name: accessory.quantity for name, accessory in standing.items()}
     if before == counts:
         return
     changed = {name for name in {*before, *counts} if before.get(name) != counts.get(name)}
     row.accessories.filter(name__in=changed).update(dropped_at=clock.now())
     Accessory.objects.bulk_create(
-        Accessory(device_type=row, name=name, quantity=counts[name]) for name in sorted(changed & counts.keys())
+        _stated_anew(row, name, counts[name], standing.get(name)) for name in sorted(changed & counts.keys())
     )
     record(Happening("stated accessories", row, before=before, after=counts), by=by)
+
+
+def _stated_anew(row: DeviceType, name: str, quantity: int, before: Accessory | None) -> Accessory:
+    """An accessory in another number keeps its part number and what to do when it is missing."""
+    kept = {"part_number": before.part_number, "if_missing": before.if_missing} if before else {}
+    return Accessory(device_type=row, name=name, quantity=quantity, **kept)
+
+
+@transaction.atomic
+def describe_accessory(accessory: Accessory, *, part_number: str, if_missing: str, by: Actor) -> Accessory:
+    """Say an accessory's part number and what to do when it is missing."""
+    by.must(May.EDIT_REGISTRY)
+    row = Accessory.objects.select_for_update().get(pk=accessory.pk)
+    before, after = change(row, part_number=part_number.strip(), if_missing=if_missing.strip())
+    if after:
+        record(Happening("described accessory", row, before=before, after=after), by=by)
+    return row
 
 
 @transaction.atomic
