@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.bench.views import finish, flow, lists, order, queue, trace
+from fleet.bench.views import finish, flow, lists, order, queue, reference, trace
 
 app_name = "bench"
 urlpatterns = [
@@ -23,6 +23,12 @@ urlpatterns = [
     path("delivery-limits/", flow.limits, name="delivery_limits"),
     path("delivery-limits/new/", flow.limit_new, name="delivery_limit_new"),
     path("delivery-limits/<int:pk>/", flow.limit, name="delivery_limit"),
+    path("reference-limits/", reference.limits, name="reference_limits"),
+    path("reference-limits/new/", reference.limit_new, name="reference_limit_new"),
+    path("reference-limits/profiles/new/", reference.profile_new, name="limit_profile_new"),
+    path("reference-limits/places/", reference.policies, name="limit_policies"),
+    path("reference-limits/places/<int:pk>/", reference.policy, name="limit_policy"),
+    path("reference-limits/<int:pk>/", reference.limit, name="reference_limit"),
     path("procedures/", lists.procedures, name="procedures"),
     path("procedures/<slug:code>/", lists.procedure, name="procedure"),
 ]

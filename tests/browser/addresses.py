@@ -10,7 +10,7 @@ from django.db.models import Model, QuerySet
 from fleet.accessories.models import Missing
 from fleet.alerts.models import Alert
 from fleet.batteries.models import ChemistryLife, Pack, RiskLimit, RuntimeTest
-from fleet.bench.models import DeliveryLimit, FlowTest, OcclusionTest, Order, Procedure
+from fleet.bench.models import DeliveryLimit, FlowTest, OcclusionTest, Order, Procedure, ReferenceLimit
 from fleet.deliveries.models import Delivery
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
@@ -84,6 +84,8 @@ VALUES: dict[tuple[str, str], Values] = {
     ("bench/flow/", "pk"): one_each(FlowTest, "verdict"),
     ("bench/occlusion/", "pk"): one_each(OcclusionTest, "verdict"),
     ("bench/delivery-limits/", "pk"): first(DeliveryLimit),
+    ("bench/reference-limits/", "pk"): one_each(ReferenceLimit, "profile"),
+    ("bench/reference-limits/places/", "pk"): one_each(Place, "kind"),
     ("bench/procedures/", "code"): one_each(Procedure, "kind", "code"),
     ("registry/places/", "pk"): one_each(Place, "kind"),
     ("registry/types/", "pk"): first(DeviceType),

@@ -1,5 +1,6 @@
 """Which of several limits judge, by which rule, and how far a value went since the first one."""
 
+import json
 from decimal import Decimal
 
 import pytest
@@ -7,8 +8,10 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from fleet.core.errors import BadValueError
+from fleet.core.judgement import First, Judgement, read_judgement
 from fleet.core.judging import Acceptance, Stated, judge, tightest, way_to_limit
 from fleet.core.limits import Limits, Verdict
+from fleet.core.safety import Context
 
 NUMBERS = st.decimals(-1000, 1000, places=3)
 BOUNDS = st.one_of(st.none(), NUMBERS)
@@ -123,3 +126,29 @@ def test_the_way_to_the_limit(first: str, value: str, way: str | None) -> None:
 def test_the_way_to_a_lower_limit() -> None:
     """Insulation falling from 100 to 40 with at least 20 has gone 60 of 80."""
     assert way_to_limit(Decimal(100), Decimal(40), Limits(Decimal(20), None, "MΩ")) == Decimal("0.75")
+
+
+@given(one=some_limits(), other=some_limits(), value=NUMBERS, first=st.one_of(st.none(), NUMBERS))
+def test_a_judgement_stored_is_the_same_when_read(
+    one: Limits, other: Limits, value: Decimal, first: Decimal | None
+) -> None:
+    """Limits, sources, rule, uncertainty, context and first value come back, and say the same of a value."""
+    try:
+        both = tightest([Stated(one, "one", "Tova"), Stated(other, "other")])
+    except BadValueError:
+        assume(False)
+    began = None if first is None else First(first, "2024-03-01", "WO-1")
+    given_ = Judgement(both, Acceptance.GUARDED, Decimal("0.5"), "House", Context("2"), began, Decimal("0.5"))
+    again = read_judgement(json.loads(json.dumps(given_.as_stored())))
+    assert again == given_
+    assert again.has_jumped(value) == given_.has_jumped(value)
+
+
+def test_a_jump_is_shown_beyond_the_share_and_not_at_it() -> None:
+    """From 40 to 100 at most, half the way is 70: that is none, 71 is one; without a first value there is none."""
+    limits = tightest([stated(None, "100")])
+    judged = Judgement(limits, first=First(Decimal(40), "2024-03-01", "WO-1"), jump_share=Decimal("0.5"))
+    assert not judged.has_jumped(Decimal(70))
+    assert judged.has_jumped(Decimal(71))
+    assert not Judgement(limits, jump_share=Decimal("0.5")).has_jumped(Decimal(99))
+    assert read_judgement({}) is None

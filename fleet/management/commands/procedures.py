@@ -7,15 +7,16 @@ from django.core.management import BaseCommand, CommandError
 from fleet.alerts.actions import ensure_kinds
 from fleet.audit.actors import command_actor
 from fleet.bench.actions import ensure_starter_procedures, publish_stated
+from fleet.bench.actions.reference import ensure_reference_limits
 from fleet.core.errors import BenchwardError
 from fleet.schedules.actions import ensure_risk_classes
 
 
 class Command(BaseCommand):
     help = (
-        "Publish the starter procedures, kinds of alert and classes of the risk score that are not there yet, or the "
-        "procedures of a file. Without a procedure no driver can be accepted or returned: run it before the first one "
-        "is received."
+        "Publish the starter procedures, kinds of alert, reference limits and classes of the risk score that are not "
+        "there yet, or the procedures of a file. Without a procedure no driver can be accepted or returned: run it "
+        "before the first one is received."
     )
 
     def add_arguments(self, parser: argparse.ArgumentParser) -> None:
@@ -30,6 +31,7 @@ class Command(BaseCommand):
                 published = ensure_starter_procedures(by)
                 self.stdout.write(f"Kinds of alert added: {len(ensure_kinds(by))}")
                 self.stdout.write(f"Classes of the risk score added: {len(ensure_risk_classes(by))}")
+                self.stdout.write(f"Reference limits added, not verified: {len(ensure_reference_limits(by))}")
         except (OSError, UnicodeDecodeError) as error:
             raise CommandError(f"{options['file']} can't be read: {error}") from error
         except BenchwardError as error:

@@ -9,6 +9,7 @@ from fleet.alerts.actions import ensure_kinds
 from fleet.alerts.models import AlertKind
 from fleet.audit.actors import command_actor
 from fleet.bench.actions import ensure_starter_procedures
+from fleet.bench.actions.reference import ensure_reference_limits, set_policy
 from fleet.registry.actions import NewType, add_device_type, add_party, add_place
 from fleet.registry.models import DeviceType, Party, Place
 from fleet.schedules.actions import NewPlan, add_plan, ensure_risk_classes
@@ -118,6 +119,7 @@ def build_hospital() -> Hospital:
     _parties(hospital.parties)
     ensure_starter_procedures(BY)
     ensure_risk_classes(BY)
+    _limits(hospital.places)
     hospital.alert_kinds = {kind.code: kind for kind in ensure_kinds(BY)}
     for name, facts in _TYPES.items():
         hospital.models[name] = _model(hospital, facts)
@@ -136,6 +138,12 @@ def _places(places: dict[str, Place]) -> None:
         places[code] = add_place(kind, name, code, places[building], by=BY)
 
 
+def _limits(places: dict[str, Place]) -> None:
+    profile = ensure_reference_limits(BY)[0].profile
+    for code in SITES:
+        set_policy(places[code], {"profile": profile}, by=BY)
+
+
 def _parties(parties: dict[str, Party]) -> None:
     makers = {"tarnwick": "Tarnwick Instruments", "ossel": "Ossel & Brey", "quillmere": "Quillmere Devices"}
     for code, name in makers.items():
@@ -147,13 +155,21 @@ def _parties(parties: dict[str, Party]) -> None:
 _COMMON: Final = "7 h at 5 mL/h and 10 h to charge: common practice, no source; the rest is invented for the demo"
 _INVENTED: Final = "invented for the demo"
 _NEEDED: Final = {"Power lead": 1, "Pole clamp": 1}
+_CF: Final = {"protection": "2", "applied_part": "CF"}
+_BF: Final = {"protection": "2", "applied_part": "BF"}
 _TYPES: Final[dict[str, dict[str, Any]]] = {
     "TW-10": {
         "maker": "tarnwick",
         "charging": 10,
         "rated": {"1": "7.8", "5": "7", "25": "5.2", "100": "3.1"},
         "accessories": _NEEDED,
-        "facts": {"chemistry": "NiMH", "pack_part_number": "FC-72-20", "price": 1640, "service_life_months": 120},
+        "facts": {
+            **_CF,
+            "chemistry": "NiMH",
+            "pack_part_number": "FC-72-20",
+            "price": 1640,
+            "service_life_months": 120,
+        },
         "source": _COMMON,
         "tests": (50, 12),
         "networked": True,
@@ -165,7 +181,13 @@ _TYPES: Final[dict[str, dict[str, Any]]] = {
         "charging": 6,
         "rated": {"0.5": "62", "1": "58", "5": "36"},
         "accessories": {"Charging lead": 1, "Carrying pouch": 1, "Lock box key": 1},
-        "facts": {"chemistry": "Li-ion", "pack_part_number": "FC-37-11", "price": 1290, "service_life_months": 96},
+        "facts": {
+            **_BF,
+            "chemistry": "Li-ion",
+            "pack_part_number": "FC-37-11",
+            "price": 1290,
+            "service_life_months": 96,
+        },
         "source": _INVENTED,
         "reference": 1,
         "tests": (30, 24),
@@ -179,7 +201,13 @@ _TYPES: Final[dict[str, dict[str, Any]]] = {
         "charging": 8,
         "rated": {"1": "9.6", "5": "8.5", "20": "6.8", "120": "3.4"},
         "accessories": {**_NEEDED, "Data lead": 1},
-        "facts": {"chemistry": "Li-ion", "pack_part_number": "FC-74-26", "price": 1980, "service_life_months": 120},
+        "facts": {
+            **_CF,
+            "chemistry": "Li-ion",
+            "pack_part_number": "FC-74-26",
+            "price": 1980,
+            "service_life_months": 120,
+        },
         "source": _INVENTED,
         "tests": (50, 12),
         "networked": True,
@@ -193,6 +221,7 @@ _TYPES: Final[dict[str, dict[str, Any]]] = {
         "rated": {"0.5": "10.4", "5": "8.5"},
         "accessories": {**_NEEDED, "Data lead": 1},
         "facts": {
+            **_CF,
             "chemistry": "Li-ion",
             "pack_part_number": "FC-74-27",
             "price": 2140,
