@@ -72,6 +72,13 @@ def add_months(anchor: date, months: int) -> date:
     return date(year, month + 1, min(anchor.day, last_day))
 
 
+def months_between(first: date, last: date) -> list[date]:
+    """The first day of each month that the period touches."""
+    start = first.replace(day=1)
+    count = (last.year - start.year) * 12 + last.month - start.month + 1
+    return [add_months(start, ahead) for ahead in range(count)]
+
+
 def window(due: date, before_days: int, after_days: int) -> Window:
     """Return the window round `due`, `before_days` and `after_days` wide (each 0 or more).
 

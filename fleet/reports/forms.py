@@ -41,10 +41,3 @@ class TurnaroundForm(FinishedForm):
 def last_months(today: date) -> dict[str, Any]:
     """What is shown unasked: this month and the twelve before it."""
     return {"first": add_months(today.replace(day=1), -MONTHS), "last": today, "kind": ""}
-
-
-def months_between(first: date, last: date) -> list[date]:
-    """The first day of each month that the period touches."""
-    start = first.replace(day=1)
-    count = (last.year - start.year) * 12 + last.month - start.month + 1
-    return [add_months(start, ahead) for ahead in range(count)]

@@ -8,7 +8,7 @@ from django import forms
 from fleet.core.risk import Scale
 from fleet.people.models import Person
 from fleet.registry.forms import ActionForm, PlaceChoice
-from fleet.registry.models import Place
+from fleet.registry.models import DeviceType, Place
 from fleet.registry.queries import open_places, types
 from fleet.schedules.actions import EDITABLE, Asked
 from fleet.schedules.models import DueAttempt, Plan, RiskClass, TypeRisk
@@ -21,6 +21,13 @@ class PeriodForm(forms.Form):
 
     first = day_field("Windows that ended from")
     last = day_field("to")
+    place = PlaceChoice(Place.objects.none(), label="At home in", required=False, empty_label="All places")
+    type = forms.ModelChoiceField(DeviceType.objects.none(), label="Type", required=False, empty_label="All types")
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offer(self, "place", open_places().within(person))
+        offer(self, "type", types())
 
     def clean(self) -> dict[str, Any]:
         """A period that ends before it begins holds nothing, which isn't what anybody means."""

@@ -17,6 +17,7 @@ urlpatterns = [
     path("levelling/<int:pk>/take-up/", views.take_up, name="take_up"),
     path("levelling/<int:pk>/drop/", views.drop, name="drop"),
     path("completion/", views.completion, name="completion"),
+    path("completion/drivers/", views.completion_drivers, name="completion_drivers"),
     path("dues/<int:pk>/", views.one, name="one"),
     path("dues/<int:pk>/defer/", views.defer, name="defer"),
     path("dues/<int:pk>/attempt/", views.attempt, name="attempt"),

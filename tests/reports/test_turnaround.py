@@ -6,13 +6,14 @@ from datetime import date
 import pytest
 from django.urls import reverse
 
+from fleet.core.due import months_between
 from fleet.core.orders import Outcome
 from fleet.people.models import Person
-from fleet.reports import figure
-from fleet.reports.figure import HEIGHT, Bar, bars, height_of
-from fleet.reports.forms import TurnaroundForm, months_between
+from fleet.reports.forms import TurnaroundForm
 from fleet.reports.queries import outcomes
+from fleet.web import bars as figure
 from fleet.web import clock
+from fleet.web.bars import HEIGHT, Bar, bars, height_of
 from tests.bench.builders import finish, received, work
 from tests.bench.test_turnaround import a_repair
 from tests.builders import a_device

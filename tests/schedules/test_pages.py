@@ -247,9 +247,10 @@ def test_completion_by_name(manager: Person) -> None:
     """The report counts the period asked for and names each due that was not done on time."""
     due = a_due()
     html = page(manager, "schedules:completion", first="2028-03-01", last="2028-03-31")
-    assert "Not done on time: 1" in html
-    assert due.device.asset_number in html
-    assert "none due" in page(manager, "schedules:completion", first="2027-03-01", last="2027-03-31")
+    assert "1 not done on time, by name" in html
+    missed = page(manager, "schedules:completion_drivers", first="2028-03-01", last="2028-03-31", result="missed")
+    assert due.device.asset_number in missed
+    assert "None due" in page(manager, "schedules:completion", first="2027-03-01", last="2027-03-31")
 
 
 def test_a_deferral_shows_on_the_list(manager: Person) -> None:

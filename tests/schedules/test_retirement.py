@@ -7,6 +7,7 @@ import pytest
 from fleet.registry.models import Device
 from fleet.schedules import actions, queries
 from fleet.schedules.models import Due
+from fleet.schedules.queries import Asked
 from tests.builders import BY
 from tests.schedules.builders import a_due, on
 
@@ -23,5 +24,5 @@ def retired(due: Due, day: date) -> None:
 def test_retired_before_the_window_ended_leaves_the_count(day: date, scheduled: int) -> None:
     """Retired on the window's last day the due leaves the figures; retired the day after, it stays a miss."""
     retired(a_due(), day)
-    total = queries.completion(date(2028, 3, 1), date(2028, 3, 31), on=date(2028, 4, 10)).total
+    total = queries.completion(Asked(first=date(2028, 3, 1), last=date(2028, 3, 31)), on=date(2028, 4, 10)).total
     assert total.scheduled == scheduled

@@ -19,6 +19,13 @@ from fleet.registry.models import DeviceType
 from fleet.schedules.models import Plan
 
 _FINDING = Order.Finding
+_SHORT = {
+    _FINDING.NOTHING: "Nothing",
+    _FINDING.MINOR: "Minor",
+    _FINDING.HIDDEN: "Hidden failure",
+    _FINDING.POTENTIAL: "Potential failure",
+    _FINDING.WEAR: "Wear",
+}
 #: Findings that a driver in use would have paid for.
 _GRAVE = (_FINDING.HIDDEN.value, _FINDING.POTENTIAL.value)
 
@@ -45,7 +52,7 @@ class Yield:
     @property
     def by_finding(self) -> list[tuple[str, str, int]]:
         """Each finding in turn: its code, its short words and how many."""
-        return [(each.value, str(each.label).split(":", maxsplit=1)[0], self.counts[each.value]) for each in _FINDING]
+        return [(each.value, _SHORT[each], self.counts[each.value]) for each in _FINDING]
 
     @property
     def any(self) -> Proportion | None:

@@ -12,12 +12,14 @@ from django.views.decorators.http import require_safe
 from fleet.bench.models import OrderKind
 from fleet.bench.queries import turnaround as of_bench
 from fleet.bench.queries.turnaround import Line
+from fleet.core.due import months_between
 from fleet.core.orders import OrderState, Outcome
 from fleet.core.permissions import May
 from fleet.core.share import format_percent
 from fleet.people.queries import person_of
-from fleet.reports import figure, queries
-from fleet.reports.forms import TurnaroundForm, last_months, months_between
+from fleet.reports import queries
+from fleet.reports.forms import TurnaroundForm, last_months
+from fleet.web import bars as figure
 from fleet.web import clock, phrases
 from fleet.web.guards import guard
 

@@ -1,6 +1,6 @@
 """What is due where, and what was done in its window."""
 
-from fleet.schedules.queries.completion import Completion, Outcome, Report, Result, completion
+from fleet.schedules.queries.completion import GROUPS, Completion, Part, Report, completion
 from fleet.schedules.queries.dues import (
     BRING_JOB,
     Group,
@@ -20,6 +20,7 @@ from fleet.schedules.queries.dues import (
     plans_on_their_way,
 )
 from fleet.schedules.queries.levelling import Proposal, Row, Week, levellings, proposal
+from fleet.schedules.queries.outcomes import Asked, Left, Outcome, Result
 from fleet.schedules.queries.risk import (
     ScoredType,
     departed_plans,
@@ -35,10 +36,14 @@ from fleet.schedules.queries.use import Limit, Reach, rate_a_week, reaches, tota
 
 __all__ = [
     "BRING_JOB",
+    "GROUPS",
+    "Asked",
     "Completion",
     "Group",
+    "Left",
     "Limit",
     "Outcome",
+    "Part",
     "Proposal",
     "Reach",
     "Report",

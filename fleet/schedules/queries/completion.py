@@ -1,57 +1,17 @@
-"""How much of the planned work was done in its window.
-
-Scheduled is each due whose window ended in the period, those not located and in use too. On time is done within the
-window. A driver retired before the window ended leaves the count (its retirement has a reason on record); one retired
-afterwards does not. Definition: common practice, no source.
-"""
+"""How much of the planned work was done in its window, whole and in parts, with the dues behind each number."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from fractions import Fraction
-from typing import Any
-
-from django.db.models import F, Q, QuerySet
+from typing import Final
 
 from fleet.core import share
-from fleet.core.words import Worded
-from fleet.people.models import Person
-from fleet.registry.models import Device
-from fleet.schedules.models import Due, DueDone
-from fleet.schedules.queries.dues import with_last_attempt
+from fleet.core.due import months_between
+from fleet.schedules.queries.outcomes import Asked, Outcome, Result, left_out, outcomes
 
-
-class Result(Worded):
-    """How a due ended, best first."""
-
-    ON_TIME = "on_time", "On time"
-    LATE = "late", "Late"
-    EARLY = "early", "Before its window"
-    NOT_FOUND = "not_found", "Not located"
-    IN_USE = "in_use", "In use"
-    PARTS = "parts", "Waiting for parts"
-    REFUSED = "refused", "Access refused"
-    OPEN = "open", "No attempt recorded"
-
-
-_RANK = {result: rank for rank, result in enumerate(Result)}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
-    """One scheduled due and how it ended, by name."""
-
-    device_id: int
-    plan_id: int
-    asset_number: str
-    plan: str
-    site: str
-    life_support: bool
-    due_on: date
-    closes_on: date
-    deferred: bool
-    result: Result
+_DONE: Final = (Result.ON_TIME, Result.LATE, Result.EARLY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,107 +27,126 @@ class Completion:
         return sum(self.results.values())
 
     @property
+    def in_window(self) -> int:
+        """Dues done within their window."""
+        return self.results.get(Result.ON_TIME, 0)
+
+    @property
+    def located(self) -> int:
+        """Scheduled dues but for those whose driver was not located: no denominator of the usual measure."""
+        return self.scheduled - self.results.get(Result.NOT_FOUND, 0)
+
+    @property
+    def met(self) -> int:
+        """Dues done at all, late and early ones too."""
+        return sum(self.results.get(result, 0) for result in _DONE)
+
+    @property
     def on_time(self) -> Fraction | None:
         """Share done within the window; None when nothing was due."""
-        return share.completion(self.results.get(Result.ON_TIME, 0), self.scheduled)
+        return share.completion(self.in_window, self.scheduled)
 
     @property
     def done(self) -> Fraction | None:
         """Share done at all, late and early ones too; None when nothing was due."""
-        done = sum(self.results.get(result, 0) for result in (Result.ON_TIME, Result.LATE, Result.EARLY))
-        return share.share(done, self.scheduled)
+        return share.share(self.met, self.scheduled)
+
+    @property
+    def done_of_located(self) -> Fraction | None:
+        """Share done at all of the located: flattering, so it is never shown without saying what it leaves out."""
+        return share.share(self.met, self.located)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """The completion of what has something in common: its name, and the key by which its dues are found again."""
+
+    name: str
+    key: str
+    completion: Completion
+
+
+#: What the dues are grouped by: the name and the key of the group that one belongs to.
+GROUPS: Final[Mapping[str, Callable[[Outcome], tuple[str, str]]]] = {
+    "plan": lambda each: (each.plan, each.plan),
+    "type": lambda each: (each.type, str(each.type_id)),
+    "site": lambda each: (each.site, str(each.site_id)),
+    "home": lambda each: (f"{each.home}, {each.site}", str(each.home_id)),
+    "month": lambda each: (f"{each.closes_on:%Y-%m}", f"{each.closes_on:%Y-%m}"),
+    "life": lambda each: ("Life-support drivers", "1") if each.life_support else ("Other drivers", "0"),
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """Completion of a period: all, life-support apart, by plan and by site, and each due not done on time by name."""
+    """Completion of a period: all, life-support apart, in parts, and each due not done on time or left out by name."""
 
-    first: date
-    last: date
-    total: Completion
-    life_support: Completion
-    by_plan: Mapping[str, Completion]
-    by_site: Mapping[str, Completion]
-    misses: list[Outcome]
+    asked: Asked
+    rows: list[Outcome]
+    left: list[Outcome]
 
+    @property
+    def total(self) -> Completion:
+        """All scheduled dues."""
+        return _counted(self.rows)
 
-def completion(first: date, last: date, *, on: date, person: Person | None = None) -> Report:
-    """Completion of the windows that ended from `first` to `last`; a window still open on `on` is not counted yet."""
-    last = min(last, on - timedelta(days=1))
-    outcomes = list(_best(_outcomes(first, last, person)))
-    return Report(
-        first=first,
-        last=last,
-        total=_counted(outcomes),
-        life_support=_counted(outcome for outcome in outcomes if outcome.life_support),
-        by_plan=_grouped((outcome.plan, outcome) for outcome in outcomes),
-        by_site=_grouped((outcome.site, outcome) for outcome in outcomes),
-        misses=[outcome for outcome in outcomes if outcome.result is not Result.ON_TIME],
-    )
+    @property
+    def life_support(self) -> Completion:
+        """Those of drivers whose failure can kill."""
+        return _counted(row for row in self.rows if row.life_support)
 
+    @property
+    def misses(self) -> list[Outcome]:
+        """The scheduled dues not done on time."""
+        return [row for row in self.rows if row.result is not Result.ON_TIME]
 
-def _best(outcomes: Iterable[Outcome]) -> Iterable[Outcome]:
-    """One outcome a due: work done early leaves a fixed due standing, so the same due may end twice."""
-    best: dict[tuple[int, int, date], Outcome] = {}
-    for outcome in outcomes:
-        key = outcome.device_id, outcome.plan_id, outcome.due_on
-        if key not in best or _RANK[outcome.result] < _RANK[best[key].result]:
-            best[key] = outcome
-    return best.values()
+    def by(self, group: str) -> list[Part]:
+        """The dues in the parts of one of `GROUPS`, by name."""
+        groups: dict[tuple[str, str], list[Outcome]] = {}
+        for row in self.rows:
+            groups.setdefault(GROUPS[group](row), []).append(row)
+        return [Part(name, key, _counted(groups[name, key])) for name, key in sorted(groups)]
 
+    @property
+    def months(self) -> list[Part]:
+        """Each month of the period in order, those without a due too."""
+        known = {part.key: part for part in self.by("month")}
+        keys = [f"{month:%Y-%m}" for month in months_between(self.asked.first, self.asked.last)]
+        return [known.get(key, Part(key, key, Completion({}, 0))) for key in keys]
 
-def _counted(outcomes: Iterable[Outcome]) -> Completion:
-    rows = list(outcomes)
-    return Completion(Counter(row.result for row in rows), sum(row.deferred for row in rows))
+    def chosen(self, result: str, **keys: str) -> list[Outcome]:
+        """The dues behind a number, longest ended first.
 
-
-def _grouped(named: Iterable[tuple[str, Outcome]]) -> dict[str, Completion]:
-    groups: dict[str, list[Outcome]] = {}
-    for name, outcome in named:
-        groups.setdefault(name, []).append(outcome)
-    return {name: _counted(groups[name]) for name in sorted(groups)}
+        `result`: a result or a reason why one is not counted, "scheduled", "done", "missed", "deferred" or "left";
+        `keys`: of one part or more, by the names of `GROUPS`.
+        """
+        rows = [row for row in [*self.rows, *self.left] if _is(row, result)]
+        rows = [row for row in rows if all(GROUPS[name](row)[1] == key for name, key in keys.items())]
+        return sorted(rows, key=lambda row: (row.closes_on, row.site, row.asset_number))
 
 
-def _outcomes(first: date, last: date, person: Person | None) -> Iterator[Outcome]:
-    left_early = Q(device__retired_on__isnull=False, device__retired_on__lte=F("closes_on"))
-    missed = Due.objects.filter(closes_on__range=(first, last), plan__active=True).exclude(left_early)
-    for row in _facts(with_last_attempt(missed), person, "tried"):
-        yield _outcome(row, Result(row["tried"] or Result.OPEN.value))
-    done = DueDone.objects.filter(closes_on__range=(first, last))
-    for row in _facts(done, person, "done_on", "opens_on", "late"):
-        early = row["done_on"] < row["opens_on"]
-        yield _outcome(row, Result.LATE if row["late"] else Result.EARLY if early else Result.ON_TIME)
+def _is(row: Outcome, result: str) -> bool:
+    scheduled = isinstance(row.result, Result)
+    wanted = {
+        "scheduled": scheduled,
+        "done": row.result in _DONE,
+        "missed": scheduled and row.result is not Result.ON_TIME,
+        "deferred": scheduled and row.deferred,
+        "left": not scheduled,
+    }
+    return wanted.get(result, row.result.value == result)
 
 
-def _facts(rows: QuerySet[Due] | QuerySet[DueDone], person: Person | None, *more: str) -> Iterator[dict[str, Any]]:
-    if person is not None:
-        rows = rows.filter(device__in=Device.objects.within(person))
-    facts: QuerySet[Any, dict[str, Any]] = rows.values(
-        "device_id",
-        "plan_id",
-        "due_on",
-        "closes_on",
-        "deferred_from",
-        *more,
-        asset_number=F("device__asset_number"),
-        plan_name=F("plan__name"),
-        life_support=F("device__device_type__life_support"),
-        home_name=F("device__home__name"),
-        site_name=F("device__home__site__name"),
-    )
-    return facts.iterator()
+def completion(asked: Asked, *, on: date) -> Report:
+    """Completion of the windows that ended in the period; a window still open on `on` is not counted yet."""
+    ended = replace(asked, last=min(asked.last, on - timedelta(days=1)))
+    return Report(ended, outcomes(ended), list(left_out(ended)))
 
 
-def _outcome(row: Mapping[str, Any], result: Result) -> Outcome:
-    return Outcome(
-        device_id=row["device_id"],
-        plan_id=row["plan_id"],
-        asset_number=row["asset_number"],
-        plan=row["plan_name"],
-        site=row["site_name"] or row["home_name"],
-        life_support=row["life_support"],
-        due_on=row["due_on"],
-        closes_on=row["closes_on"],
-        deferred=row["deferred_from"] is not None,
-        result=result,
-    )
+def _counted(rows: Iterable[Outcome]) -> Completion:
+    held = list(rows)
+    return Completion(Counter(row.result for row in held if isinstance(row.result, Result)), _deferred(held))
+
+
+def _deferred(rows: Iterable[Outcome]) -> int:
+    return sum(row.deferred for row in rows)

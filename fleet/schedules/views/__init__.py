@@ -1,6 +1,6 @@
 """Pages about what is due."""
 
-from fleet.schedules.views.completion import completion
+from fleet.schedules.views.completion import completion, completion_drivers
 from fleet.schedules.views.counter import restart
 from fleet.schedules.views.levelling import drop, levelling, levelling_dues, levelling_weeks, one_levelling, take_up
 from fleet.schedules.views.lists import alternative, due, overdue, overdue_csv
@@ -12,6 +12,7 @@ __all__ = [
     "alternative",
     "attempt",
     "completion",
+    "completion_drivers",
     "defer",
     "drop",
     "due",

@@ -23,19 +23,25 @@ _TYPE: Final = 20
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One bar: the name below it and its height; None for a bar that has no value, which is not a value of nought."""
+    """One bar: the name below it and its height; None for a bar that has no value, which is not a value of nought.
+
+    `says` stands above it instead of its height, where that must not be rounded.
+    """
 
     name: str
     value: float | None
+    says: str = ""
 
 
-def bars(each: Sequence[Bar], label: str, unit: str) -> SafeString:
+def bars(each: Sequence[Bar], label: str, unit: str, top: float = 0.0) -> SafeString:
     """Draw bars side by side from nought, each with its number; `label` says in words what they show.
+
+    `top`: the height that fills the figure, where the highest bar should not.
 
     The number above a bar has as many decimals as its table has; a bar without a value is a gap with a dash.
     """
     step = WIDTH / max(len(each), 1)
-    top = max((bar.value for bar in each if bar.value is not None and math.isfinite(bar.value)), default=0.0)
+    top = top or max((bar.value for bar in each if bar.value is not None and math.isfinite(bar.value)), default=0.0)
     drawn = format_html_join(
         "", "{}", ((_bar(bar, (place + 0.5) * step, step * (1 - _GAP), top),) for place, bar in enumerate(each))
     )
@@ -65,7 +71,7 @@ def _bar(bar: Bar, middle: float, width: float, top: float) -> SafeString:
         tall=f"{tall:.1f}",
         middle=f"{middle:.1f}",
         number=f"{base - tall - 8:.1f}",
-        value=one_decimal(bar.value),
+        value=bar.says or one_decimal(bar.value),
         name_at=f"{HEIGHT - 10}",
         name=bar.name,
     )
