@@ -50,6 +50,7 @@ SHARED = {
     "tags:label": "the signed link on the driver itself is the key",
     "tags:label_sent": "the same",
     "tags:label_slip": "the same",
+    "bench:kit": "a kit belongs to a procedure, which all sites share",
     "bench:procedure": "procedures belong to types, which all sites share",
     "bench:delivery_limit": "limits of delivery belong to types, which all sites share",
     "bench:reference_limit": "reference limits belong to profiles, which all sites share",

@@ -5,8 +5,8 @@ from typing import Any
 
 from django import forms
 
-from fleet.bench.actions import Answer, Completion, Part
-from fleet.bench.models import Labour, Order, OrderKind, Reading, Step
+from fleet.bench.actions import Answer, Completion
+from fleet.bench.models import Order, OrderKind, Reading, Step
 from fleet.bench.queries import limits_of
 from fleet.core.calibration import DueState
 from fleet.core.lifecycle import WaitReason
@@ -229,33 +229,6 @@ class CancelForm(forms.Form):
     """Why an order is not needed."""
 
     why = forms.CharField(label="Why it is not needed", max_length=200)
-
-
-class LabourForm(forms.Form):
-    """Minutes spent."""
-
-    minutes = forms.IntegerField(label="Minutes", widget=forms.TextInput(attrs={"inputmode": "numeric"}))
-    activity = forms.ChoiceField(label="Spent on", choices=Labour.Activity.choices)
-
-
-class PartForm(forms.Form):
-    """A part that went in."""
-
-    name = forms.CharField(label="Part", max_length=80)
-    quantity = forms.IntegerField(label="How many", initial=1, widget=forms.TextInput(attrs={"inputmode": "numeric"}))
-    part_number = forms.CharField(label="Part number", required=False, max_length=40)
-    batch = forms.CharField(label="Batch", required=False, max_length=40)
-    price = forms.DecimalField(
-        label="Price each",
-        required=False,
-        max_digits=9,
-        decimal_places=2,
-        widget=forms.TextInput(attrs={"inputmode": "decimal"}),
-    )
-
-    def part(self) -> Part:
-        """What was typed, for the action."""
-        return Part(**self.cleaned_data)
 
 
 class ReadOffForm(forms.Form):

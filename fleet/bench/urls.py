@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.bench.views import finish, flow, lists, order, queue, reference, trace
+from fleet.bench.views import finish, flow, kits, lists, order, queue, reference, trace
 
 app_name = "bench"
 urlpatterns = [
@@ -30,5 +30,7 @@ urlpatterns = [
     path("reference-limits/places/<int:pk>/", reference.policy, name="limit_policy"),
     path("reference-limits/<int:pk>/", reference.limit, name="reference_limit"),
     path("procedures/", lists.procedures, name="procedures"),
+    path("procedures/<slug:code>/kit/", kits.kit, name="kit"),
+    path("rates/", kits.rates, name="rates"),
     path("procedures/<slug:code>/", lists.procedure, name="procedure"),
 ]

@@ -2,6 +2,14 @@
 
 from fleet.bench.actions.finishing import Completion, complete, retire
 from fleet.bench.actions.lines import NewStep, OwnLimit
+from fleet.bench.actions.minutes import (
+    add_external,
+    add_labour,
+    set_rate,
+    start_clock,
+    stop_clock,
+    void_external,
+)
 from fleet.bench.actions.orders import (
     assign,
     cancel,
@@ -13,19 +21,22 @@ from fleet.bench.actions.orders import (
     set_aside,
     take,
 )
+from fleet.bench.actions.parts import Issued, Part, add_part, issue_kit, issue_part, set_kit, take_back
 from fleet.bench.actions.procedures import publish
 from fleet.bench.actions.rechecks import Raised, raise_rechecks
 from fleet.bench.actions.stated import ensure_starter_procedures, publish_stated
-from fleet.bench.actions.steps import Answer, Part, Upload, add_labour, add_part, answer, answer_many, read_off
+from fleet.bench.actions.steps import Answer, Upload, answer, answer_many, read_off
 
 __all__ = [
     "Answer",
     "Completion",
+    "Issued",
     "NewStep",
     "OwnLimit",
     "Part",
     "Raised",
     "Upload",
+    "add_external",
     "add_labour",
     "add_part",
     "answer",
@@ -35,6 +46,8 @@ __all__ = [
     "complete",
     "ensure_starter_procedures",
     "hold_back",
+    "issue_kit",
+    "issue_part",
     "publish",
     "publish_stated",
     "raise_acceptances",
@@ -45,5 +58,11 @@ __all__ = [
     "resume",
     "retire",
     "set_aside",
+    "set_kit",
+    "set_rate",
+    "start_clock",
+    "stop_clock",
     "take",
+    "take_back",
+    "void_external",
 ]

@@ -8,9 +8,9 @@ from fleet.alerts import actions as alerts
 from fleet.alerts.queries import open_alerts
 from fleet.audit.actors import Actor
 from fleet.bench.actions.holding import hold, hold_device, put, refuse_outdated
+from fleet.bench.actions.minutes import put_labour, stop_all
 from fleet.bench.actions.orders import raise_order
 from fleet.bench.actions.signing import sign
-from fleet.bench.actions.steps import put_labour
 from fleet.bench.models import Order, OrderKind
 from fleet.bench.queries import facts, harm_linked, open_orders, standing, work_before, workers
 from fleet.core.errors import BadValueError, MoveRefusedError, NotAllowedError
@@ -172,6 +172,7 @@ def _ask_second_person(order: Order, outcome: Outcome, by: Actor) -> None:
 def _finish(order: Order, given: Completion, by: Actor, *, returned_to: Place | None = None, why: str = "") -> Order:
     if given.minutes:
         put_labour(order, given.minutes, by)
+    stop_all(order, by)
     done = put(
         order,
         "completed order",

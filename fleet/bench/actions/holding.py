@@ -49,6 +49,14 @@ def workable(order: Order, by: Actor) -> Order:
     return row
 
 
+def unfinished(order: Order, by: Actor) -> Order:
+    """Lock an order and its device to add something to it; refused once the order is finished or cancelled."""
+    row = hold(order, by)
+    if row.state in {OrderState.DONE, OrderState.CANCELLED}:
+        raise MoveRefusedError(f"Order {row} is {row.get_state_display().lower()}; nothing is added to it.")
+    return row
+
+
 def put(  # noqa: PLR0913 - one trail entry tells what, more, why and when
     order: Order,
     verb: str,

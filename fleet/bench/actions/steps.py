@@ -1,8 +1,8 @@
-"""Working an order: the answer at each step, the minutes spent and the parts used."""
+"""Working an order: the answer at each step, and what the driver itself shows."""
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
@@ -10,19 +10,16 @@ from django.db import transaction
 
 from fleet.audit.actors import Actor
 from fleet.bench.actions.computing import DECIMALS, LARGEST, compute
-from fleet.bench.actions.holding import described, hold, put, since, workable
+from fleet.bench.actions.holding import described, put, since, workable
 from fleet.bench.actions.instruments import name_instrument
-from fleet.bench.models import Labour, Order, PartUse, Reading, ReadingFile, Step
-from fleet.bench.queries import in_words, limits_of, open_quarantine
-from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
+from fleet.bench.models import Order, Reading, ReadingFile, Step
+from fleet.bench.queries import in_words, limits_of
+from fleet.core.errors import BadValueError, ConflictError
 from fleet.core.files import kind_of_file, shown_name
 from fleet.core.limits import read_number, verdict
-from fleet.core.orders import OrderState
 from fleet.registry import actions as registry
 from fleet.stores.models import Instrument
 from fleet.web import clock
-
-MOST_MINUTES = 24 * 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,54 +184,6 @@ def _file(reading: Reading, given: Upload) -> ReadingFile:
 
 
 @transaction.atomic
-def add_labour(
-    order: Order, minutes: int, *, by: Actor, activity: Labour.Activity = Labour.Activity.HANDS_ON
-) -> Labour:
-    """Record minutes that the actor spent on an order that is not finished."""
-    return put_labour(_open(order, by), minutes, by, activity)
-
-
-def put_labour(order: Order, minutes: int, by: Actor, activity: Labour.Activity = Labour.Activity.HANDS_ON) -> Labour:
-    """Record minutes on a held order."""
-    if not 1 <= minutes <= MOST_MINUTES:
-        raise BadValueError(f"{minutes} minutes? Give whole minutes from 1 to {MOST_MINUTES}.", field="minutes")
-    labour = Labour.objects.create(
-        order=order, person_id=by.person_id, activity=activity, minutes=minutes, entered_at=clock.now()
-    )
-    put(order, "added minutes", by=by, told={"minutes": minutes, "activity": str(activity)})
-    return labour
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
-    """A part that went into a driver; `price` is for one, in the hospital's currency."""
-
-    name: str
-    part_number: str = ""
-    batch: str = ""
-    quantity: int = 1
-    price: Decimal | None = None
-
-
-@transaction.atomic
-def add_part(order: Order, part: Part, *, by: Actor) -> PartUse:
-    """Record a part used on an order that is not finished. Refused under quarantine: nothing may be changed then."""
-    row = _open(order, by)
-    if open_quarantine(row.device):
-        raise MoveRefusedError("No part goes into this driver while a quarantine is open. Keep it as it is.")
-    if not part.name.strip():
-        raise BadValueError("Name the part.", field="name")
-    if part.quantity < 1:
-        raise BadValueError(f"{part.quantity} of a part cannot be used; give 1 or more.", field="quantity")
-    if part.price is not None and part.price < 0:
-        raise BadValueError("A price is not below zero.", field="price")
-    told = asdict(part)
-    use = PartUse.objects.create(order=row, entered_at=clock.now(), **told)
-    put(row, "added part", by=by, told={name: str(value) for name, value in told.items() if value not in ("", None)})
-    return use
-
-
-@transaction.atomic
 def read_off(order: Order, *, by: Actor, firmware: str = "", running_hours: Decimal | None = None) -> Order:
     """Record what the driver itself shows while it is worked on: its software version, its running-hours counter."""
     row = workable(order, by)
@@ -244,11 +193,4 @@ def read_off(order: Order, *, by: Actor, firmware: str = "", running_hours: Deci
         registry.note_firmware(row.device, firmware.strip(), at=clock.now(), by=by)
     if running_hours is not None:
         registry.note_running_hours(row.device, running_hours, at=clock.now(), by=by)
-    return row
-
-
-def _open(order: Order, by: Actor) -> Order:
-    row = hold(order, by)
-    if row.state in {OrderState.DONE, OrderState.CANCELLED}:
-        raise MoveRefusedError(f"Order {row} is {row.get_state_display().lower()}; nothing is added to it.")
     return row

@@ -5,13 +5,18 @@ from fleet.bench.models.orders import Order, OrderQuerySet
 from fleet.bench.models.procedures import OrderKind, Procedure, ProcedureVersion, Step, StepLimit
 from fleet.bench.models.reference import LimitPolicy, LimitProfile, ReferenceLimit
 from fleet.bench.models.signing import Presence, Signature
-from fleet.bench.models.work import Labour, PartUse, Reading, ReadingFile
+from fleet.bench.models.spending import ExternalCost, KitLine, Labour, LabourClock, LabourRate, PartUse
+from fleet.bench.models.work import Reading, ReadingFile
 
 __all__ = [
     "DeliveryLimit",
     "DeliveryTest",
+    "ExternalCost",
     "FlowTest",
+    "KitLine",
     "Labour",
+    "LabourClock",
+    "LabourRate",
     "LimitPolicy",
     "LimitProfile",
     "OcclusionTest",

@@ -1,4 +1,4 @@
-"""What an order gathers: answers at its steps, minutes and parts."""
+"""What an order gathers: answers at its steps, with their files."""
 
 from django.conf import settings
 from django.db import models
@@ -69,44 +69,3 @@ class ReadingFile(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()}, {self.name}" if self.name else str(self.get_kind_display())
-
-
-class Labour(models.Model):
-    """Minutes one person spent on an order."""
-
-    class Activity(models.TextChoices):
-        HANDS_ON = "hands_on", "Hands-on work"
-        TESTING = "testing", "Testing"
-        TRAVEL = "travel", "Fetching and bringing"
-        WAITING = "waiting", "Waiting"
-
-    order = models.ForeignKey(Order, models.PROTECT, related_name="labour")
-    person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
-    activity = models.CharField(max_length=10, choices=Activity, default=Activity.HANDS_ON)
-    minutes = models.PositiveSmallIntegerField()
-    entered_at = models.DateTimeField()
-
-    class Meta:
-        ordering = ["entered_at"]
-        verbose_name_plural = "labour"
-
-    def __str__(self) -> str:
-        return f"{self.minutes} min"
-
-
-class PartUse(models.Model):
-    """A part that went into a driver."""
-
-    order = models.ForeignKey(Order, models.PROTECT, related_name="parts")
-    name = models.CharField(max_length=80)
-    part_number = models.CharField(max_length=40, blank=True)
-    batch = models.CharField(max_length=40, blank=True)
-    quantity = models.PositiveSmallIntegerField(default=1)
-    price = models.DecimalField("price each", max_digits=9, decimal_places=2, null=True, blank=True)
-    entered_at = models.DateTimeField()
-
-    class Meta:
-        ordering = ["entered_at"]
-
-    def __str__(self) -> str:
-        return f"{self.quantity} x {self.name}"

@@ -3,6 +3,8 @@
 from fleet.bench.queries.before import work_before
 from fleet.bench.queries.choices import places, procedures
 from fleet.bench.queries.choosing import Work, asks_only, choose_work, open_due
+from fleet.bench.queries.clocks import clocks_on, minutes_shown, running_clock
+from fleet.bench.queries.costs import Cost, cost_of, costs_by, rates
 from fleet.bench.queries.facts import (
     Standing,
     facts,
@@ -17,6 +19,7 @@ from fleet.bench.queries.facts import (
 )
 from fleet.bench.queries.finding import Found, find
 from fleet.bench.queries.findings import AfterWork, Findings, Yield, findings
+from fleet.bench.queries.kits import fits, issue_places, kit_of, kit_wanted
 from fleet.bench.queries.page import OrderPage, order_page, orders
 from fleet.bench.queries.queue import Narrow, Place, Stock, Waiting, pool_stocks, queue, rows
 from fleet.bench.queries.signing import SIGNED, Signed, digest_of, meaning_for, parts_of, signatures
@@ -27,6 +30,7 @@ from fleet.bench.queries.using import instruments_for, last_used, may_name
 __all__ = [
     "SIGNED",
     "AfterWork",
+    "Cost",
     "Doubted",
     "Findings",
     "Found",
@@ -44,21 +48,29 @@ __all__ = [
     "Yield",
     "asks_only",
     "choose_work",
+    "clocks_on",
+    "cost_of",
+    "costs_by",
     "day_begins",
     "devices_in_doubt",
     "digest_of",
     "facts",
     "find",
     "findings",
+    "fits",
     "harm_linked",
     "in_force",
     "in_words",
     "instruments_for",
+    "issue_places",
+    "kit_of",
+    "kit_wanted",
     "last_used",
     "limits_of",
     "may_name",
     "meaning_for",
     "mention",
+    "minutes_shown",
     "open_due",
     "open_orders",
     "open_planned",
@@ -70,8 +82,10 @@ __all__ = [
     "pool_stocks",
     "procedures",
     "queue",
+    "rates",
     "rechecks",
     "rows",
+    "running_clock",
     "signatures",
     "standing",
     "traced",

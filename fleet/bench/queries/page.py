@@ -9,8 +9,22 @@ from fleet.accessories.models import Missing
 from fleet.accessories.queries import missing_of
 from fleet.alerts.models import Alert
 from fleet.alerts.queries import open_alerts
-from fleet.bench.models import FlowTest, Labour, OcclusionTest, Order, OrderKind, OrderQuerySet, PartUse, Reading, Step
+from fleet.bench.models import (
+    ExternalCost,
+    FlowTest,
+    Labour,
+    LabourClock,
+    OcclusionTest,
+    Order,
+    OrderKind,
+    OrderQuerySet,
+    PartUse,
+    Reading,
+    Step,
+)
 from fleet.bench.queries.before import work_before
+from fleet.bench.queries.clocks import clocks_on, minutes_shown
+from fleet.bench.queries.costs import Cost, cost_of
 from fleet.bench.queries.facts import (
     Standing,
     facts,
@@ -22,6 +36,7 @@ from fleet.bench.queries.facts import (
     standing,
 )
 from fleet.bench.queries.flow import flow_tests, occlusion_tests
+from fleet.bench.queries.kits import kit_wanted
 from fleet.bench.queries.nearness import nearness
 from fleet.bench.queries.signing import Signed, signatures
 from fleet.core.calibration import Guarded
@@ -29,7 +44,9 @@ from fleet.core.lifecycle import Condition, Move, unmet, work_refusal
 from fleet.core.orders import OrderState
 from fleet.schedules.models import Due
 from fleet.schedules.queries import dues_of
+from fleet.stores.models import Part
 from fleet.tags.models import Quarantine, Tag, TagReport
+from fleet.web import clock
 
 EARLIER = 3
 
@@ -198,7 +215,28 @@ class OrderPage:
     @cached_property
     def parts(self) -> list[PartUse]:
         """Parts used."""
-        return list(self.order.parts.all())
+        return list(self.order.parts.select_related("stock__shelf__place", "part"))
+
+    @cached_property
+    def kit_wanted(self) -> list[tuple[Part, int]]:
+        """What is left to issue of the kit of its procedure."""
+        return kit_wanted(self.order)
+
+    @cached_property
+    def clocks(self) -> list[tuple[LabourClock, int]]:
+        """The clocks that run on it, each with the minutes it shows now."""
+        now = clock.now()
+        return [(row, minutes_shown(row, now)) for row in clocks_on(self.order)]
+
+    @cached_property
+    def cost(self) -> Cost:
+        """What it has cost so far."""
+        return cost_of(self.order)
+
+    @cached_property
+    def external(self) -> list[ExternalCost]:
+        """What others were paid, also what counts no more."""
+        return list(self.order.external_costs.select_related("provider"))
 
     @cached_property
     def signed(self) -> list[Signed]:

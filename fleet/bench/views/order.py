@@ -1,9 +1,8 @@
 """One order, worked step by step; its minutes, parts and pauses; its end; its printed sheet."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse
@@ -17,15 +16,14 @@ from fleet.bench.forms import (
     CancelForm,
     ExpectForm,
     HoldBackForm,
-    LabourForm,
-    PartForm,
     ReadOffForm,
     ResumeForm,
     StepForm,
     TakeForm,
     WaitForm,
 )
-from fleet.bench.models import Labour, Order, Reading, Step
+from fleet.bench.models import Order, Reading, Step
+from fleet.bench.views.acts import SPENDING, Act
 from fleet.core.errors import BadValueError, BenchwardError, ConflictError
 from fleet.core.lifecycle import WaitReason
 from fleet.core.permissions import May
@@ -122,27 +120,15 @@ def _show(  # noqa: PLR0913 - what a refused form brings back
         "form": form or (_step_form(request, row, line.step) if line else None),
         "conflict": conflict,
         "may_work": may_work and page.is_open,
+        "currency": settings.CURRENCY,
+        "my_clock": any(running.person_id == request.user.pk for running, _ in page.clocks),
         "acts": {**_forms(request), **(bound or {})} if may_work else {},
     }
     return render(request, "bench/order.html", shown, status=status)
 
 
-@dataclass(frozen=True, slots=True)
-class Act:
-    """Something done to an order besides its steps: what is typed for it, what is called, what is said then."""
-
-    form: Callable[..., Form]
-    do: Callable[[Order, dict[str, Any], Actor], object]
-    says: str
-    needs_places: bool = False
-
-
 def _take(row: Order, _typed: dict[str, Any], by: Actor) -> Order:
     return actions.take(row, by=by)
-
-
-def _add_minutes(row: Order, typed: dict[str, Any], by: Actor) -> Labour:
-    return actions.add_labour(row, typed["minutes"], by=by, activity=Labour.Activity(typed["activity"]))
 
 
 def _expect(row: Order, typed: dict[str, Any], by: Actor) -> Tag:
@@ -169,12 +155,7 @@ ACTS = {
     "cancel": Act(
         CancelForm, lambda row, typed, by: actions.cancel(row, typed["why"], by=by), "The order is cancelled."
     ),
-    "minutes": Act(LabourForm, _add_minutes, "The minutes are on the order."),
-    "part": Act(
-        PartForm,
-        lambda row, typed, by: actions.add_part(row, actions.Part(**typed), by=by),
-        "The part is on the order.",
-    ),
+    **SPENDING,
     "read-off": Act(
         ReadOffForm,
         lambda row, typed, by: actions.read_off(row, by=by, **typed),
@@ -204,11 +185,11 @@ def act(request: HttpRequest, number: str, verb: str) -> HttpResponse:
     form = _form(request, verb, request.POST)
     if form.is_valid():
         try:
-            ACTS[verb].do(row, form.cleaned_data, acting(request))
+            done = ACTS[verb].do(row, form.cleaned_data, acting(request))
         except BenchwardError as error:
             put_beside(form, error)
         else:
-            messages.success(request, ACTS[verb].says)
+            messages.success(request, done if isinstance(done, str) else ACTS[verb].says)
             return redirect("bench:order", row.number)
     return _show(request, _again(row), bound={verb.replace("-", "_"): form}, status=REFUSED)
 
