@@ -10,7 +10,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0011_parts_stock"),
+        ("fleet", "0013_accessories_loans"),
     ]
 
     operations = [
