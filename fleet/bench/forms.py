@@ -2,6 +2,7 @@
 
 from collections.abc import Collection
 from typing import Any
+from uuid import uuid4
 
 from django import forms
 
@@ -92,6 +93,10 @@ class StepForm(forms.Form):
             # A step that needs none is worked without an extra stop of the keyboard; the key i leads there.
             self.fields["instrument"].widget.attrs |= {} if step.instrument_kind else {"tabindex": "-1"}
         self.fields["verdict"].choices = self.verdicts()  # type: ignore[attr-defined] # a choice field
+
+    def key(self) -> str:
+        """A name for the one answer that this form will send: sent twice, it is one answer."""
+        return uuid4().hex
 
     def verdicts(self) -> list[tuple[str, str]]:
         """What may be chosen."""

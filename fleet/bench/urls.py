@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.bench.views import finish, flow, kits, lists, order, queue, reference, trace
+from fleet.bench.views import finish, flow, kits, lists, order, queue, reference, together, trace
 
 app_name = "bench"
 urlpatterns = [
@@ -10,6 +10,9 @@ urlpatterns = [
     path("receive/", queue.receive, name="receive"),
     path("orders/", lists.orders, name="orders"),
     path("orders/<str:number>/", order.order, name="order"),
+    path("orders/<str:number>/work/", order.work, name="work"),
+    path("orders/<str:number>/together/", together.together, name="together"),
+    path("orders/<str:number>/scan/", together.scan, name="scan"),
     path("orders/<str:number>/steps/<int:position>/", order.answer, name="answer"),
     path("orders/<str:number>/finish/", finish.finish, name="finish"),
     path("orders/<str:number>/sheet/", order.sheet, name="sheet"),

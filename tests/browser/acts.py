@@ -75,6 +75,8 @@ def answer_check(page: Page, step: int, key: str, note: str = "") -> None:
     expect(page.get_by_text(f"Step {step} of")).to_be_visible()
     expect(page.get_by_label("Pass")).to_be_focused()
     page.keyboard.press(key)
+    if note:
+        expect(page.locator("#id_note")).to_be_focused()
     type_in(page, note)
 
 

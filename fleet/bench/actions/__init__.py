@@ -24,6 +24,7 @@ from fleet.bench.actions.orders import (
 from fleet.bench.actions.parts import Issued, Part, add_part, issue_kit, issue_part, set_kit, take_back
 from fleet.bench.actions.procedures import publish
 from fleet.bench.actions.rechecks import Raised, raise_rechecks
+from fleet.bench.actions.sending import Sent, answer_once, look_in
 from fleet.bench.actions.stated import ensure_starter_procedures, publish_stated
 from fleet.bench.actions.steps import Answer, Upload, answer, answer_many, read_off
 
@@ -35,12 +36,14 @@ __all__ = [
     "OwnLimit",
     "Part",
     "Raised",
+    "Sent",
     "Upload",
     "add_external",
     "add_labour",
     "add_part",
     "answer",
     "answer_many",
+    "answer_once",
     "assign",
     "cancel",
     "complete",
@@ -48,6 +51,7 @@ __all__ = [
     "hold_back",
     "issue_kit",
     "issue_part",
+    "look_in",
     "publish",
     "publish_stated",
     "raise_acceptances",

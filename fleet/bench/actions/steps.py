@@ -56,7 +56,7 @@ def answer(order: Order, step: Step, given: Answer, *, revision: int, by: Actor)
     somebody else answered this step after `revision`; an answer to another step is no conflict.
     """
     row = workable(order, by)
-    _refuse_overwriting(row, step, revision)
+    _refuse_overwriting(row, step, revision, by)
     readings = _put_answers(row, [(step, given)], by)
     return next(reading for reading in readings if reading.step_id == step.pk)
 
@@ -67,10 +67,11 @@ def answer_many(order: Order, answers: Sequence[tuple[Step, Answer]], *, by: Act
     return _put_answers(workable(order, by), answers, by) if answers else []
 
 
-def _refuse_overwriting(order: Order, step: Step, revision: int) -> None:
+def _refuse_overwriting(order: Order, step: Step, revision: int, by: Actor) -> None:
+    """Somebody else's later answer is not overwritten unseen; one's own is corrected by answering again."""
     if revision == order.revision:
         return
-    for entry in since(order, revision):
+    for entry in since(order, revision).exclude(person_id=by.person_id or 0):
         if str(step.position) in entry.after.get("steps", {}):
             raise ConflictError(
                 f"Step {step.position} was answered after you opened it: {described(entry)}. "

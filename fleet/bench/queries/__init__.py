@@ -20,9 +20,10 @@ from fleet.bench.queries.facts import (
 from fleet.bench.queries.finding import Found, find
 from fleet.bench.queries.findings import AfterWork, Findings, Yield, findings
 from fleet.bench.queries.kits import fits, issue_places, kit_of, kit_wanted
-from fleet.bench.queries.page import OrderPage, order_page, orders
+from fleet.bench.queries.page import Line, OrderPage, order_page, orders
 from fleet.bench.queries.queue import Narrow, Place, Stock, Waiting, pool_stocks, queue, rows
 from fleet.bench.queries.signing import SIGNED, Signed, digest_of, meaning_for, parts_of, signatures
+from fleet.bench.queries.together import Scanned, news, others_at, scanned
 from fleet.bench.queries.trace import Doubted, Taken, Trace, devices_in_doubt, mention, open_planned, rechecks, traced
 from fleet.bench.queries.turnaround import Turnaround, day_begins, turnaround
 from fleet.bench.queries.using import instruments_for, last_used, may_name
@@ -34,9 +35,11 @@ __all__ = [
     "Doubted",
     "Findings",
     "Found",
+    "Line",
     "Narrow",
     "OrderPage",
     "Place",
+    "Scanned",
     "Signed",
     "Standing",
     "Stock",
@@ -71,12 +74,14 @@ __all__ = [
     "meaning_for",
     "mention",
     "minutes_shown",
+    "news",
     "open_due",
     "open_orders",
     "open_planned",
     "open_quarantine",
     "order_page",
     "orders",
+    "others_at",
     "parts_of",
     "places",
     "pool_stocks",
@@ -86,6 +91,7 @@ __all__ = [
     "rechecks",
     "rows",
     "running_clock",
+    "scanned",
     "signatures",
     "standing",
     "traced",

@@ -1,13 +1,14 @@
 """What a signature under an order covers, and whether it still holds."""
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any, Final
 
 from django.db import models
 
 from fleet.audit.models import TrailEntry
-from fleet.bench.models import FlowTest, Labour, OcclusionTest, Order, PartUse, Reading, Signature, Step
+from fleet.bench.models import FlowTest, Labour, OcclusionTest, Order, PartUse, Reading, Signature, Step, StepLimit
 from fleet.bench.queries.facts import workers
 from fleet.core.orders import ABSENT_OUTCOMES, Outcome
 from fleet.core.sealing import differing, seal, seal_parts
@@ -15,8 +16,16 @@ from fleet.core.sealing import differing, seal, seal_parts
 SIGNED: Final = "signed"
 #: Of an order all counts but its row number and the counter of its changes.
 _NOT_CONTENT: Final = frozenset({"id", "revision"})
-#: What a step asked for. Who looked at its limits since is no change of the work.
-_ASKED: Final = ("position", "kind", "words", "unit", "low", "high", "required")
+#: Of what hangs on the record all counts but its row number.
+_ROW: Final = frozenset({"id"})
+
+
+_LISTS: Final[dict[str, Any]] = {
+    "minutes": Labour,
+    "parts used": PartUse,
+    "flow tests": FlowTest,
+    "occlusion tests": OcclusionTest,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,27 +74,28 @@ def parts_of(order: Order) -> dict[str, str]:
     Fields that are empty or at their default are left out, so that a field added in a later version voids nothing.
     """
     record: dict[str, object] = {"the order": _content(Order.objects.get(pk=order.pk), _NOT_CONTENT)}
-    if order.procedure_version_id:
-        record["the procedure"] = list(Step.objects.filter(version=order.procedure_version_id).values(*_ASKED))
-    answers = Reading.objects.filter(order=order).order_by("step__position", "pk").select_related("step")
-    for reading in answers:
-        held = record.setdefault(f"step {reading.step.position}", [])
+    for name, row in _rows(order):
+        held = record.setdefault(name, [])
         if isinstance(held, list):
-            held.append(_content(reading))
-    for name, rows in _lists(order):
-        if contents := [_content(row) for row in rows]:
-            record[name] = contents
+            held.append(_content(row, _ROW))
     return seal_parts(record)
 
 
-def _lists(order: Order) -> Iterable[tuple[str, Iterable[models.Model]]]:
-    yield "minutes", Labour.objects.filter(order=order).order_by("pk")
-    yield "parts used", PartUse.objects.filter(order=order).order_by("pk")
-    yield "flow tests", FlowTest.objects.filter(order=order).order_by("pk")
-    yield "occlusion tests", OcclusionTest.objects.filter(order=order).order_by("pk")
+def _rows(order: Order) -> Iterator[tuple[str, models.Model]]:
+    """Every row that hangs on the record, with the name of its part."""
+    if order.procedure_version_id:
+        asked = Step.objects.filter(version=order.procedure_version_id).order_by("position")
+        limits = StepLimit.objects.filter(step__version=order.procedure_version_id).order_by("pk")
+        yield from (("the procedure", row) for row in chain(asked, limits))
+    for reading in Reading.objects.filter(order=order).order_by("pk").select_related("step", "file"):
+        yield f"step {reading.step.position}", reading
+        if hasattr(reading, "file"):
+            yield f"step {reading.step.position}", reading.file
+    for name, rows in _LISTS.items():
+        yield from ((name, row) for row in rows.objects.filter(order=order).order_by("pk"))
 
 
-def _content(row: models.Model, leave: frozenset[str] = frozenset()) -> dict[str, Any]:
+def _content(row: models.Model, leave: frozenset[str]) -> dict[str, Any]:
     fields = [field for field in row._meta.concrete_fields if field.attname not in leave]  # noqa: SLF001 - public name
     held = {field.attname: field.value_from_object(row) for field in fields}
     return {field.attname: held[field.attname] for field in fields if not _is_blank(held[field.attname], field)}

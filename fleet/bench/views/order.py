@@ -23,6 +23,7 @@ from fleet.bench.forms import (
     WaitForm,
 )
 from fleet.bench.models import Order, Reading, Step
+from fleet.bench.views import sending
 from fleet.bench.views.acts import SPENDING, Act
 from fleet.core.errors import BadValueError, BenchwardError, ConflictError
 from fleet.core.lifecycle import WaitReason
@@ -42,31 +43,51 @@ REFUSED = 422
 @require_safe
 def order(request: HttpRequest, number: str) -> HttpResponse:
     """The order with its current step large; `?step=` shows another."""
-    row = fetch(queries.orders(), request, number=number)
-    asked = request.GET.get("step", "")
-    return _show(request, row, position=int(asked) if asked.isdecimal() else None)
+    return _at_step(request, number)
 
 
 @guard(May.WORK_ON_BENCH)
-@require_POST
+@require_safe
+def work(request: HttpRequest, number: str) -> HttpResponse:
+    """One step at a time, filling the screen."""
+    return _at_step(request, number, full=True)
+
+
+def _at_step(request: HttpRequest, number: str, *, full: bool = False) -> HttpResponse:
+    row = fetch(queries.orders(), request, number=number)
+    asked = request.GET.get("step", "")
+    return _show(request, row, position=int(asked) if asked.isdecimal() else None, full=full)
+
+
+@guard(May.WORK_ON_BENCH)
 def answer(request: HttpRequest, number: str, position: int) -> HttpResponse:
-    """Save the answer at one step and go on to the next that has none."""
+    """Save the answer at one step and go on to the next that has none; an answer that a screen kept is told as data."""
     row = fetch(queries.orders(), request, number=number)
     step = get_object_or_404(Step, version=row.procedure_version_id, position=position)
+    if request.method != "POST":  # led back here by the sign-in page
+        return redirect(f"{_page(row, full='full' in request.GET)}?step={position}")
+    return sending.as_asked(request, _answered(request, row, step))
+
+
+def _answered(request: HttpRequest, row: Order, step: Step) -> HttpResponse:
+    position, full = step.position, "full" in request.GET
+    if sending.is_anothers(request):
+        words, status = sending.ANOTHERS_WORDS, sending.ANOTHERS
+        return _show(request, row, position=position, full=full, conflict=words, status=status)
     form = _step_form(request, row, step, request.POST)
     if form.is_valid():
         try:
-            reading = actions.answer(
-                row, step, form.answer(), revision=form.cleaned_data["revision"], by=acting(request)
-            )
+            sent = sending.sent(request, form.cleaned_data["revision"])
+            reading = actions.answer_once(row, step, form.answer(), sent, by=acting(request))
         except ConflictError as error:
-            return _show(request, _again(row), position=position, form=form, conflict=str(error), status=CONFLICT)
+            row = _again(row)
+            return _show(request, row, position=position, form=form, full=full, conflict=str(error), status=CONFLICT)
         except BenchwardError as error:
             put_beside(form, error)
         else:
             _warn_of_failure(request, reading)
-            return redirect(_after(row, position))
-    return _show(request, row, position=position, form=form, status=REFUSED)
+            return redirect(_after(row, position, full=full))
+    return _show(request, row, position=position, form=form, full=full, status=REFUSED)
 
 
 def _warn_of_failure(request: HttpRequest, reading: Reading) -> None:
@@ -81,11 +102,15 @@ def _again(row: Order) -> Order:
     return queries.orders().get(pk=row.pk)
 
 
-def _after(row: Order, position: int) -> str:
+def _page(row: Order, *, full: bool) -> str:
+    return reverse("bench:work" if full else "bench:order", args=[row.number])
+
+
+def _after(row: Order, position: int, *, full: bool = False) -> str:
     """The next step without an answer, from here on; when all have one, the end."""
     lines = [line for line in queries.order_page(row).lines if line.reading is None]
     ahead = next((line for line in lines if line.step.position > position), lines[0] if lines else None)
-    address = reverse("bench:order", args=[row.number])
+    address = _page(row, full=full)
     return f"{address}?step={ahead.step.position}" if ahead else address
 
 
@@ -95,7 +120,7 @@ def _step_form(request: HttpRequest, row: Order, step: Step, data: Any = None) -
         return StepForm(step, data, device_type_id=row.device.device_type_id)
     person = person_of(request)
     offered = queries.instruments_for(step, person)
-    used = queries.last_used(row, step, person)
+    used = sending.scanned(request, offered) or queries.last_used(row, step, person)
     return StepForm(step, data, device_type_id=row.device.device_type_id, instruments=offered, used=used)
 
 
@@ -107,6 +132,7 @@ def _show(  # noqa: PLR0913 - what a refused form brings back
     form: StepForm | None = None,
     conflict: str = "",
     bound: dict[str, Form] | None = None,
+    full: bool = False,
     status: int = 200,
 ) -> HttpResponse:
     page = queries.order_page(row)
@@ -124,7 +150,17 @@ def _show(  # noqa: PLR0913 - what a refused form brings back
         "my_clock": any(running.person_id == request.user.pk for running, _ in page.clocks),
         "acts": {**_forms(request), **(bound or {})} if may_work else {},
     }
-    return render(request, "bench/order.html", shown, status=status)
+    if full and shown["may_work"]:
+        shown["around"] = _around(page, line)
+        shown["ahead"] = [(each, _step_form(request, row, each.step)) for each in page.lines if each != line]
+    return render(request, "bench/work.html" if full else "bench/order.html", shown, status=status)
+
+
+def _around(page: queries.OrderPage, line: queries.Line | None) -> dict[str, Step | None]:
+    """The steps before and after the one that is shown."""
+    steps = [each.step for each in page.lines]
+    at = steps.index(line.step) if line else len(steps)
+    return {"before": steps[at - 1] if at else None, "after": steps[at + 1] if at + 1 < len(steps) else None}
 
 
 def _take(row: Order, _typed: dict[str, Any], by: Actor) -> Order:

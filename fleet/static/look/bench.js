@@ -1,33 +1,52 @@
-// The step form at the bench: p, f and n choose the verdict while a number is typed as well (no number has them), i leads to
-// the instrument, "not applicable" leads to the note that says why, and Enter saves a long note too. Without this the form works by hand.
+// The step form at the bench: p, f and n (or 1, 2, 3) choose the verdict while a number is typed as well (no number has the
+// letters), i leads to the instrument, "not applicable" leads to the note that says why, Enter saves a long note too, and Escape
+// leaves the step for the overview. Without this the form works by hand. The form may be replaced while the page is open.
 
-const stepForm = document.querySelector("form[data-step]");
+const stepFormOf = (element) => element.closest?.("form[data-step]");
 
-function choose(letter) {
-  const choice = stepForm.querySelector(`[data-key="${letter}"] input`);
+function choose(form, letter) {
+  const choice = form.querySelector(`[data-key="${letter}"] input`);
   if (!choice) return false;
   choice.click();
   return true;
 }
 
-stepForm?.addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.metaKey || event.altKey) return;
-  if (event.target.name === "value" && "pfnl".includes(event.key) && choose(event.key)) event.preventDefault();
-  if (event.target.name === "value" && event.key === "i" && stepForm.elements.instrument) {
-    event.preventDefault();
-    stepForm.elements.instrument.focus();
+function chooseNth(form, digit) {
+  const choice = form.querySelectorAll(".verdicts .choice input")[Number(digit) - 1];
+  choice?.click();
+  return Boolean(choice);
+}
+
+function leadToInstrument(form) {
+  if (form.elements.instrument) form.elements.instrument.focus();
+  return Boolean(form.elements.instrument);
+}
+
+function keyOf(form, event) {
+  const { key, target } = event;
+  if (key === "Enter" && !event.shiftKey && "enterSends" in target.dataset) {
+    form.requestSubmit();
+    return true;
   }
-  if (event.key === "Enter" && !event.shiftKey && "enterSends" in event.target.dataset) {
-    event.preventDefault();
-    stepForm.requestSubmit();
-  }
+  if (target.name === "value" && "pfnl".includes(key)) return choose(form, key);
+  if (target.name === "value" && key === "i") return leadToInstrument(form);
+  return false;
+}
+
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
+  const form = stepFormOf(event.target) ?? document.querySelector("form[data-step]");
+  if (form && stepFormOf(event.target) && keyOf(form, event)) event.preventDefault();
+  else if (form && /^[1-9]$/.test(event.key) && !typing(event.target) && chooseNth(form, event.key)) event.preventDefault();
+  else if (event.key === "Escape" && typing(event.target)) document.querySelector('[data-key="Escape"]')?.click();
 });
 
-stepForm?.addEventListener("change", (event) => {
-  if (event.target.name !== "verdict") return;
-  const note = stepForm.elements.note;
+document.addEventListener("change", (event) => {
+  const form = stepFormOf(event.target);
+  if (!form || event.target.name !== "verdict") return;
+  const note = form.elements.note;
   note.required = event.target.value === "na";
   if (note.required) note.focus();
-  else if (stepForm.elements.value) stepForm.elements.value.focus();
+  else if (form.elements.value) form.elements.value.focus();
   else event.target.focus();
 });
