@@ -49,7 +49,7 @@ def test_answers_wait_for_the_connection_and_are_sent_in_order_each_once(
     expect(page.get_by_text("No connection. 2 kept on this screen")).to_be_visible()
     acts.answer_note(page, 4, "2.4.1")
     expect(page.get_by_text("No connection. 3 kept on this screen")).to_be_visible()
-    page.locator("body").press("b")
+    page.get_by_role("link", name="Back").click()
     expect(page.get_by_text("Step 3 of 4")).to_be_visible()
     assert Reading.objects.filter(order=order).count() == 1
     page.context.set_offline(False)
