@@ -85,7 +85,7 @@ def test_two_people_add_one_driver_by_the_page_at_once(manager: Person, administ
     """Both send the same new driver: one is added, and the other's page is a refusal in words, never a fault."""
     typed = {
         "serial_number": "SN1", "asset_number": "TWICE", "device_type": a_type().pk, "home": a_ward().pk,
-        "pool": "clinical",
+        "pool": "clinical", "owner": "hospital",
     }  # fmt: skip
     clients = [signed_in(manager), signed_in(administrator)]
 
