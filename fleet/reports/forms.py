@@ -7,7 +7,11 @@ from django import forms
 
 from fleet.bench.models import OrderKind
 from fleet.core.due import add_months
-from fleet.web.forms import day_field
+from fleet.people.models import Person
+from fleet.registry.models import DeviceType, Place
+from fleet.stores.models import Part
+from fleet.stores.queries import places_with_parts
+from fleet.web.forms import day_field, offer
 
 #: Longer than any plot is readable, and than one answer should take.
 MOST_DAYS = 5 * 366
@@ -36,6 +40,27 @@ class TurnaroundForm(FinishedForm):
     """From when to when orders were finished, and what for."""
 
     kind = forms.ChoiceField(label="Here for", required=False, choices=[("", "Anything"), *OrderKind.choices])
+
+
+class OrderedForm(forms.Form):
+    """One line of the reorder list that was ordered: a part for a place, or packs of a type."""
+
+    part = forms.ModelChoiceField(Part.objects.filter(dropped_on__isnull=True), required=False)
+    place = forms.ModelChoiceField(Place.objects.none(), required=False)
+    pack_type = forms.ModelChoiceField(DeviceType.objects.all(), required=False)
+    quantity = forms.IntegerField(label="How many", min_value=1, max_value=9999)
+    expected_on = day_field("Expected on")
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offer(self, "place", places_with_parts().within(person))
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for packs of a type, or for a part with its place."""
+        typed: dict[str, Any] = super().clean() or {}
+        if not typed.get("pack_type") and not (typed.get("part") and typed.get("place")):
+            raise forms.ValidationError("Say which part was ordered for which place, or which packs.")
+        return typed
 
 
 def last_months(today: date) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.reports.views import device, digest, findings, home, overview, search, trail, turnaround
+from fleet.reports.views import device, digest, findings, home, overview, reorder, search, trail, turnaround
 
 app_name = "reports"
 urlpatterns = [
@@ -16,6 +16,9 @@ urlpatterns = [
     path("reports/turnaround/", turnaround.turnaround, name="turnaround"),
     path("reports/findings/", findings.findings, name="findings"),
     path("reports/findings.csv", findings.findings_csv, name="findings_csv"),
+    path("reports/reorder/", reorder.reorder, name="reorder"),
+    path("reports/reorder.csv", reorder.reorder_csv, name="reorder_csv"),
+    path("reports/reorder/ordered/", reorder.ordered, name="ordered"),
     path("reports/trail/", trail.trail, name="trail"),
     path("reports/trail.csv", trail.trail_csv, name="trail_csv"),
     path("reports/morning/", digest.digest, name="digest"),

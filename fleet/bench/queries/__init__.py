@@ -23,6 +23,7 @@ from fleet.bench.queries.kits import fits, issue_places, kit_of, kit_wanted
 from fleet.bench.queries.page import Line, OrderPage, order_page, orders
 from fleet.bench.queries.queue import Narrow, Place, Stock, Waiting, pool_stocks, queue, rows
 from fleet.bench.queries.signing import SIGNED, Signed, digest_of, meaning_for, parts_of, signatures
+from fleet.bench.queries.taking import Kits, Takes, will_take, working_sites
 from fleet.bench.queries.together import Scanned, news, others_at, scanned
 from fleet.bench.queries.trace import Doubted, Taken, Trace, devices_in_doubt, mention, open_planned, rechecks, traced
 from fleet.bench.queries.turnaround import Turnaround, day_begins, turnaround
@@ -35,6 +36,7 @@ __all__ = [
     "Doubted",
     "Findings",
     "Found",
+    "Kits",
     "Line",
     "Narrow",
     "OrderPage",
@@ -44,6 +46,7 @@ __all__ = [
     "Standing",
     "Stock",
     "Taken",
+    "Takes",
     "Trace",
     "Turnaround",
     "Waiting",
@@ -96,6 +99,8 @@ __all__ = [
     "standing",
     "traced",
     "turnaround",
+    "will_take",
     "work_before",
     "workers",
+    "working_sites",
 ]

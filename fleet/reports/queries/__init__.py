@@ -4,14 +4,20 @@ from fleet.reports.queries.device_page import DevicePage, Status, device_page, s
 from fleet.reports.queries.finding import Hits, search
 from fleet.reports.queries.outcomes import Outcomes, outcomes
 from fleet.reports.queries.overview import DAYS_AHEAD, Overview, Standing, overview, standing_so
+from fleet.reports.queries.reorder import COVER_DAYS, Bring, ReorderList, reorder_list
+from fleet.reports.queries.reorder import Line as ReorderLine
 from fleet.reports.queries.trail import Timeline, Topic, history, names, timeline, trail
 
 __all__ = [
+    "COVER_DAYS",
     "DAYS_AHEAD",
+    "Bring",
     "DevicePage",
     "Hits",
     "Outcomes",
     "Overview",
+    "ReorderLine",
+    "ReorderList",
     "Standing",
     "Status",
     "Timeline",
@@ -21,6 +27,7 @@ __all__ = [
     "names",
     "outcomes",
     "overview",
+    "reorder_list",
     "search",
     "standing_so",
     "status_of",
