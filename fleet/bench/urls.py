@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.bench.views import finish, flow, kits, lists, order, queue, reference, together, trace
+from fleet.bench.views import finish, flow, kits, lists, order, procedures, queue, reference, together, trace, writing
 
 app_name = "bench"
 urlpatterns = [
@@ -32,8 +32,19 @@ urlpatterns = [
     path("reference-limits/places/", reference.policies, name="limit_policies"),
     path("reference-limits/places/<int:pk>/", reference.policy, name="limit_policy"),
     path("reference-limits/<int:pk>/", reference.limit, name="reference_limit"),
-    path("procedures/", lists.procedures, name="procedures"),
     path("procedures/<slug:code>/kit/", kits.kit, name="kit"),
     path("rates/", kits.rates, name="rates"),
-    path("procedures/<slug:code>/", lists.procedure, name="procedure"),
+    path("procedures/", procedures.procedures, name="procedures"),
+    path("procedures/new/", procedures.new, name="procedure_new"),
+    path("procedures/import/", procedures.bring, name="procedure_import"),
+    path("procedures/file-form/", procedures.file_form, name="procedure_file_form"),
+    path("procedures/<slug:code>/", procedures.procedure, name="procedure"),
+    path("procedures/<slug:code>/sheet/", procedures.sheet, name="procedure_sheet"),
+    path("procedures/<slug:code>/file/", procedures.file, name="procedure_file"),
+    path("procedures/<slug:code>/begin/", writing.begin, name="draft_begin"),
+    path("procedures/<slug:code>/draft/", writing.draft, name="draft"),
+    path("procedures/<slug:code>/draft/act/<slug:verb>/", writing.act, name="draft_act"),
+    path("procedures/<slug:code>/draft/steps/new/", writing.step_new, name="draft_step_new"),
+    path("procedures/<slug:code>/draft/steps/<int:position>/", writing.step, name="draft_step"),
+    path("procedures/<slug:code>/draft/steps/<int:position>/<slug:verb>/", writing.step_act, name="draft_step_act"),
 ]

@@ -10,13 +10,14 @@ from django.core.management import CommandError, call_command
 from fleet.alerts.kinds import KINDS
 from fleet.alerts.queries import kinds
 from fleet.bench import actions as bench
-from fleet.bench.models import OrderKind, Procedure
+from fleet.bench.actions import drafts
+from fleet.bench.models import OrderKind, Procedure, ProcedureVersion
 from fleet.bench.queries import in_force
 from fleet.core.orders import Outcome
 from fleet.people.models import Person
 from fleet.web import clock
 from tests.bench.builders import as_actor
-from tests.builders import a_bench, a_new_device, a_type
+from tests.builders import BY, a_bench, a_new_device, a_type
 
 pytestmark = pytest.mark.django_db
 
@@ -69,10 +70,19 @@ def test_after_it_a_new_hospital_can_accept_a_driver(technician: Person) -> None
     assert Procedure.objects.count() == len(OrderKind)
 
 
-def test_a_file_publishes_for_its_type_once(ours: Path) -> None:
-    """The hospital's own limits hold for the type named; the same file again publishes nothing; a change the next."""
+def approved(manager: Person) -> None:
+    """The one open draft, sent for approval by the command and approved by the manager."""
+    draft = ProcedureVersion.objects.get(state="draft")
+    sent = drafts.submit(draft, "Our own limits", revision=draft.revision, by=BY)
+    drafts.approve(sent, clock.today(), revision=sent.revision, by=as_actor(manager))
+
+
+def test_a_file_makes_a_draft_for_its_type_once(ours: Path, manager: Person) -> None:
+    """The hospital's own limits hold for the type once approved; the same file again changes nothing."""
     device_type = a_type()
-    assert "Service of TW-10, version 1" in run(str(ours))
+    assert "Draft: Service of TW-10, version 1" in run(str(ours))
+    assert in_force(device_type, OrderKind.PLANNED, clock.today()) is None
+    approved(manager)
     version = in_force(device_type, OrderKind.PLANNED, clock.today())
     assert version is not None
     step = version.steps.get()

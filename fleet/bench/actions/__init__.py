@@ -1,7 +1,6 @@
 """The only writers of orders, procedures and readings."""
 
 from fleet.bench.actions.finishing import Completion, complete, retire
-from fleet.bench.actions.lines import NewStep, OwnLimit
 from fleet.bench.actions.minutes import (
     add_external,
     add_labour,
@@ -25,8 +24,9 @@ from fleet.bench.actions.parts import Issued, Part, add_part, issue_kit, issue_p
 from fleet.bench.actions.procedures import publish
 from fleet.bench.actions.rechecks import Raised, raise_rechecks
 from fleet.bench.actions.sending import Sent, answer_once, look_in
-from fleet.bench.actions.stated import ensure_starter_procedures, publish_stated
+from fleet.bench.actions.stated import ensure_starter_procedures, import_drafts
 from fleet.bench.actions.steps import Answer, Upload, answer, answer_many, read_off
+from fleet.bench.queries.lines import NewStep, OwnLimit
 
 __all__ = [
     "Answer",
@@ -49,11 +49,11 @@ __all__ = [
     "complete",
     "ensure_starter_procedures",
     "hold_back",
+    "import_drafts",
     "issue_kit",
     "issue_part",
     "look_in",
     "publish",
-    "publish_stated",
     "raise_acceptances",
     "raise_order",
     "raise_rechecks",

@@ -1,6 +1,6 @@
 """Procedures and their versions. A version is never changed: a better one is published beside it."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 from django.db import transaction
@@ -8,8 +8,9 @@ from django.db.models import Max
 
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
-from fleet.bench.actions.lines import NewStep, check_lines, write_lines
-from fleet.bench.models import OrderKind, Procedure, ProcedureVersion
+from fleet.bench.models import OrderKind, Procedure, ProcedureVersion, Step, StepLimit
+from fleet.bench.queries.faults import faults
+from fleet.bench.queries.lines import LISTS, PLAIN, NewStep
 from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
 from fleet.registry.models import DeviceType
@@ -31,7 +32,7 @@ def publish(  # noqa: PLR0913 - a procedure has a name, a use and a source
     """Publish a procedure, or the next version of the one with this code. Orders begun keep the version they have."""
     by.must(May.EDIT_REGISTRY)
     check_lines(steps, source)
-    procedure = _procedure(code, name, OrderKind(kind), device_type)
+    procedure = procedure_for(code, name, OrderKind(kind), device_type)
     refuse_before_last(procedure, in_force_from)
     version = ProcedureVersion.objects.create(
         procedure=procedure,
@@ -63,7 +64,8 @@ def refuse_before_last(procedure: Procedure, in_force_from: date) -> None:
         raise BadValueError(message, field="in_force_from")
 
 
-def _procedure(code: str, name: str, kind: OrderKind, device_type: DeviceType | None) -> Procedure:
+def procedure_for(code: str, name: str, kind: OrderKind, device_type: DeviceType | None) -> Procedure:
+    """The procedure with this code, locked, or a new one; refused where the code belongs to other work."""
     known = Procedure.objects.select_for_update(of=("self",)).filter(code=code).first()
     if known is None:
         return Procedure.objects.create(code=code, name=name, kind=kind, device_type=device_type)
@@ -71,3 +73,24 @@ def _procedure(code: str, name: str, kind: OrderKind, device_type: DeviceType | 
         message = f"The code “{code}” belongs to {known}, which is for other work or another type. Choose a new code."
         raise BadValueError(message, field="code")
     return known
+
+
+def write_lines(version: ProcedureVersion, lines: Iterable[NewStep]) -> None:
+    """Make these the steps of a version that no order was started with."""
+    version.steps.all().delete()
+    for position, line in enumerate(lines, start=1):
+        values = {name: getattr(line, name) for name in PLAIN} | {name: list(getattr(line, name)) for name in LISTS}
+        step = Step.objects.create(version=version, position=position, **values)
+        StepLimit.objects.bulk_create(
+            StepLimit(step=step, device_type=own.device_type, low=own.low, high=own.high, source=own.source)
+            for own in line.limits
+        )
+
+
+def check_lines(lines: Sequence[NewStep], source: str) -> None:
+    """Refuse steps that can't be worked, by the first fault. Raises BadValueError naming the step and its field."""
+    if fault := next(faults(lines, source), None):
+        if not fault.position:
+            raise BadValueError(fault.words, field=fault.field)
+        words = lines[fault.position - 1].words
+        raise BadValueError(f"Step {fault.position}, “{words}”, {fault.field}: {fault.words}", field="steps")

@@ -1,7 +1,7 @@
 """Reading the bench: the facts of a driver, the queue, one order's page, and how long things take."""
 
 from fleet.bench.queries.before import work_before
-from fleet.bench.queries.choices import places, procedures
+from fleet.bench.queries.choices import places
 from fleet.bench.queries.choosing import Work, asks_only, choose_work, open_due
 from fleet.bench.queries.clocks import clocks_on, minutes_shown, running_clock
 from fleet.bench.queries.costs import Cost, cost_of, costs_by, rates
@@ -21,6 +21,7 @@ from fleet.bench.queries.finding import Found, find
 from fleet.bench.queries.findings import AfterWork, Findings, Yield, findings
 from fleet.bench.queries.kits import fits, issue_places, kit_of, kit_wanted
 from fleet.bench.queries.page import Line, OrderPage, order_page, orders
+from fleet.bench.queries.procedures import procedures
 from fleet.bench.queries.queue import Narrow, Place, Stock, Waiting, pool_stocks, queue, rows
 from fleet.bench.queries.signing import SIGNED, Signed, digest_of, meaning_for, parts_of, signatures
 from fleet.bench.queries.taking import Kits, Takes, will_take, working_sites

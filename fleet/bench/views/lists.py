@@ -1,15 +1,15 @@
-"""All orders, and the procedures with their steps, limits and sources."""
+"""All orders, as a list and as a file."""
 
 from collections.abc import Iterator
 from typing import cast
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from fleet.bench import queries
-from fleet.bench.models import Order, Procedure
+from fleet.bench.models import Order
 from fleet.bench.tables import OrderFilter, OrderTable
 from fleet.core.permissions import May
 from fleet.people.queries import person_of
@@ -62,23 +62,3 @@ def _line(order: Order) -> list[csv_out.Cell]:
         order.cause,
         order.action_taken,
     ]
-
-
-@guard(May.WORK_ON_BENCH, May.SEE_REPORTS)
-@require_safe
-def procedures(request: HttpRequest) -> HttpResponse:
-    """The procedures with the version in force."""
-    return render(request, "bench/procedures.html", {"procedures": queries.procedures()})
-
-
-@guard(May.WORK_ON_BENCH, May.SEE_REPORTS)
-@require_safe
-def procedure(request: HttpRequest, code: str) -> HttpResponse:
-    """One procedure: the steps of a version (the newest unless `?version=` asks), limits and where they come from."""
-    row = get_object_or_404(Procedure.objects.select_related("device_type__maker"), code=code)
-    versions = list(row.versions.exclude(in_force_from=None).prefetch_related("steps__limits"))
-    asked = request.GET.get("version", "")
-    version = next((each for each in versions if str(each.number) == asked), versions[0])
-    lines = [(step, queries.limits_of(step, row.device_type_id)) for step in version.steps.all()]
-    shown = {"procedure": row, "versions": versions, "version": version, "lines": lines}
-    return render(request, "bench/procedure.html", shown)

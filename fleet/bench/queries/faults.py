@@ -1,59 +1,26 @@
-"""The steps of a procedure version as plain values, and what must hold of them before they are worked."""
+"""What must hold of the steps of a procedure before they are worked."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any, Final
+from typing import Final
 
-from fleet.bench.models import ProcedureVersion, Step, StepLimit
+from fleet.bench.models import Step
 from fleet.bench.models.procedures import LONGEST_OPTION
+from fleet.bench.queries.lines import NewStep
 from fleet.core.errors import BadValueError
 from fleet.core.formula import is_key, read_formula
 from fleet.core.safety import Quantity
-from fleet.registry.models import DeviceType
 from fleet.stores.models import Instrument
 
 NUMBERS: Final = (Step.Kind.READING, Step.Kind.COMPUTED)
 MOST_DECIMALS: Final = 6
 _LIMIT_DECIMALS: Final = 4
 _LIMIT_LARGEST: Final = 10**8
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OwnLimit:
-    """The limits of a step for one device type, in the step's unit, with their source."""
-
-    device_type: DeviceType
-    low: Decimal | None = None
-    high: Decimal | None = None
-    source: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewStep:
-    """One line of a procedure. A reading has a `unit`; its limits, if any, say where they come from.
-
-    `low` and `high` are for every type without `limits` of its own. `key` names the value in the `formula` of a later
-    step. `passing` and `failing` are the options of a choice. With `instrument_kind` the step is answered only with an
-    instrument of that kind named.
-    """
-
-    words: str
-    kind: str = Step.Kind.CHECK
-    key: str = ""
-    caution: str = ""
-    unit: str = ""
-    decimals: int | None = None
-    low: Decimal | None = None
-    high: Decimal | None = None
-    limit_source: str = ""
-    quantity: str = ""
-    limits: tuple[OwnLimit, ...] = ()
-    passing: tuple[str, ...] = ()
-    failing: tuple[str, ...] = ()
-    formula: str = ""
-    required: bool = True
-    instrument_kind: str = ""
+_LONGEST: Final = {
+    name: int(getattr(Step._meta.get_field(name), "max_length", 0))  # noqa: SLF001 - Django's public name for it
+    for name in ("words", "caution", "unit", "limit_source", "key", "formula")
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,60 +30,6 @@ class Fault:
     position: int
     field: str
     words: str
-
-
-#: What a step keeps in a column of the same name.
-PLAIN: Final = (
-    "words", "kind", "key", "caution", "unit", "decimals", "low", "high", "limit_source", "quantity",
-    "formula", "required", "instrument_kind",
-)  # fmt: skip
-LISTS: Final = ("passing", "failing")
-_LONGEST: Final = {
-    name: int(getattr(Step._meta.get_field(name), "max_length", 0))  # noqa: SLF001 - Django's public name for it
-    for name in ("words", "caution", "unit", "limit_source", "key", "formula")
-}
-
-
-def lines_of(version: ProcedureVersion) -> list[NewStep]:
-    """The steps of a version as plain values, in order."""
-    steps = version.steps.order_by("position").prefetch_related("limits__device_type__maker")
-    return [line_of(step) for step in steps]
-
-
-def line_of(step: Step) -> NewStep:
-    """One step as plain values."""
-    own = tuple(
-        OwnLimit(device_type=each.device_type, low=plain(each.low), high=plain(each.high), source=each.source)
-        for each in step.limits.all()
-    )
-    values: dict[str, Any] = {name: getattr(step, name) for name in PLAIN}
-    values |= {"low": plain(step.low), "high": plain(step.high), "limits": own}
-    values |= {name: tuple(getattr(step, name)) for name in LISTS}
-    return NewStep(**values)
-
-
-def plain(value: Decimal | None) -> Decimal | None:
-    """The number without the trailing zeros of its column."""
-    return None if value is None else Decimal(f"{value.normalize():f}")
-
-
-def write_lines(version: ProcedureVersion, lines: Iterable[NewStep]) -> None:
-    """Make these the steps of a version that no order was started with."""
-    version.steps.all().delete()
-    for position, line in enumerate(lines, start=1):
-        values = {name: getattr(line, name) for name in PLAIN} | {name: list(getattr(line, name)) for name in LISTS}
-        step = Step.objects.create(version=version, position=position, **values)
-        StepLimit.objects.bulk_create(
-            StepLimit(step=step, device_type=own.device_type, low=own.low, high=own.high, source=own.source)
-            for own in line.limits
-        )
-
-
-def check_lines(lines: Sequence[NewStep], source: str) -> None:
-    """Refuse steps that can't be worked, by the first fault. Raises BadValueError naming the step."""
-    if fault := next(faults(lines, source), None):
-        where = f"Step {fault.position}, “{lines[fault.position - 1].words}”: " if fault.position else ""
-        raise BadValueError(f"{where}{fault.words}", field=fault.field if not fault.position else "steps")
 
 
 def faults(lines: Sequence[NewStep], source: str) -> Iterator[Fault]:
