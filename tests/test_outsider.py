@@ -14,7 +14,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from fleet.accessories.actions import count
 from fleet.accessories.models import Missing, Tally
 from fleet.bench.actions.flow import record_flow_test, record_occlusion_test
-from fleet.bench.models import FlowTest, OcclusionTest
+from fleet.bench.models import FlowTest, OcclusionTest, ReadingFile
 from fleet.deliveries.models import Delivery
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
@@ -29,7 +29,7 @@ from fleet.stores.models import Calibration, Stock
 from fleet.tags.actions import open_quarantine
 from fleet.tags.models import Tag
 from fleet.web import clock
-from tests.bench.builders import received
+from tests.bench.builders import attach, received
 from tests.bench.test_flow import CLOSED, GOOD
 from tests.builders import BY, a_bench, a_device, a_person, a_site, a_ward
 from tests.deliveries.builders import a_delivery
@@ -52,6 +52,14 @@ SHARED = {
     "tags:label_slip": "the same",
     "bench:kit": "a kit belongs to a procedure, which all sites share",
     "bench:procedure": "procedures belong to types, which all sites share",
+    "bench:procedure_sheet": "the same",
+    "bench:procedure_file": "the same",
+    "bench:draft_begin": "the same",
+    "bench:draft": "the same",
+    "bench:draft_act": "the same",
+    "bench:draft_step_new": "the same",
+    "bench:draft_step": "the same",
+    "bench:draft_step_act": "the same",
     "bench:delivery_limit": "limits of delivery belong to types, which all sites share",
     "bench:reference_limit": "reference limits belong to profiles, which all sites share",
     "registry:type": "types are shared",
@@ -120,6 +128,7 @@ class Site:
             "bench:finish": number,
             "bench:sheet": number,
             "bench:act": {**number, "verb": "take"},
+            "bench:attached": {**number, "pk": ReadingFile.objects.get().pk},
             "bench:flow": number,
             "bench:occlusion": number,
             "bench:flow_test": {"pk": self.flow_test.pk},
@@ -199,6 +208,7 @@ def site(technician: Person) -> Site:
     a_plan()
     device, worked_on = a_rich_device(ward), a_device(ward)
     order = received(worked_on, technician, kind="corrective")
+    attach(order, b"picture")
     delivered = record_flow_test(order, GOOD, by=BY), record_occlusion_test(order, CLOSED, by=BY)
     open_quarantine(worked_on, reason="A pump ran on after its end", by=BY)
     a_proposal(a_site())

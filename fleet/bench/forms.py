@@ -5,11 +5,14 @@ from typing import Any
 from uuid import uuid4
 
 from django import forms
+from django.core.files.uploadedfile import UploadedFile
 
-from fleet.bench.actions import Answer, Completion
+from fleet.bench.actions import Answer, Completion, Upload
 from fleet.bench.models import Order, OrderKind, Reading, Step
 from fleet.bench.queries import limits_of
 from fleet.core.calibration import DueState
+from fleet.core.errors import BadValueError
+from fleet.core.files import refuse_large
 from fleet.core.lifecycle import WaitReason
 from fleet.core.orders import ABSENT_OUTCOMES, Outcome
 from fleet.people.proof import password_field
@@ -23,6 +26,9 @@ from fleet.web.forms import day_field, offer
 NO_NAMES = "No patient names."
 WAITS = [reason for reason in WaitReason if reason is not WaitReason.ACCEPTANCE]
 _BY_LIMITS = "limits"
+_OPTION = "option-"
+#: Kinds whose answer is chosen, and whose verdict follows from it.
+_ASKS = (Step.Kind.CHOICE, Step.Kind.COMPUTED)
 #: Codes that some orders ask for at their end.
 CODES = frozenset({"finding", "caused_by_work"})
 
@@ -65,6 +71,7 @@ class StepForm(forms.Form):
     value = forms.CharField(label="Reading", required=False, max_length=40)
     verdict = forms.ChoiceField(label="Verdict", required=False)
     note = forms.CharField(label="Note", required=False)
+    file = forms.FileField(label="Photo or PDF", required=False, allow_empty_file=True)
     instrument = InstrumentChoice(
         Instrument.objects.none(), label="Measured with", required=False, empty_label="No instrument named"
     )
@@ -100,16 +107,26 @@ class StepForm(forms.Form):
 
     def verdicts(self) -> list[tuple[str, str]]:
         """What may be chosen."""
+        if self.step.kind in _ASKS:
+            return [*self._options(), (Reading.Verdict.NOT_APPLICABLE.value, "Not applicable")]
         if self.limits:
             return [(_BY_LIMITS, "Judge by its limits"), (Reading.Verdict.NOT_APPLICABLE.value, "Not applicable")]
         by_person = [each for each in Reading.Verdict if each != Reading.Verdict.NOT_PROVEN]
         return [(verdict.value, str(verdict.label)) for verdict in by_person]
 
+    def _options(self) -> list[tuple[str, str]]:
+        if self.step.kind == Step.Kind.COMPUTED:
+            return [(_BY_LIMITS, "Work it out")]
+        options = [*self.step.passing, *self.step.failing]
+        return [(f"{_OPTION}{index}", option) for index, option in enumerate(options)]
+
     def chosen(self) -> str:
         """What is chosen when the form is shown: a check asks, the rest presume that all is well."""
         if self.is_bound:
             return str(self.data.get("verdict", ""))
-        if self.limits:
+        if self.step.kind == Step.Kind.CHOICE:
+            return ""
+        if self.limits or self.step.kind == Step.Kind.COMPUTED:
             return _BY_LIMITS
         return "" if self.step.kind == Step.Kind.CHECK else Reading.Verdict.PASS.value
 
@@ -122,8 +139,24 @@ class StepForm(forms.Form):
             passed=judged.get(verdict),
             na=verdict == Reading.Verdict.NOT_APPLICABLE.value,
             note=self.cleaned_data["note"],
+            chosen=dict(self._options()).get(verdict, "") if self.step.kind == Step.Kind.CHOICE else "",
+            file=self._upload(),
             instrument=self.cleaned_data.get("instrument"),
         )
+
+    def clean_file(self) -> UploadedFile | None:
+        """Refuse a file that is too large before it is read."""
+        sent: UploadedFile | None = self.cleaned_data.get("file")
+        if sent is not None:
+            try:
+                refuse_large(sent.size or 0)
+            except BadValueError as error:
+                raise forms.ValidationError(str(error)) from error
+        return sent
+
+    def _upload(self) -> Upload | None:
+        sent = self.cleaned_data.get("file")
+        return Upload(sent.name or "", sent.read()) if sent else None
 
 
 class FinishForm(forms.Form):

@@ -16,6 +16,7 @@ urlpatterns = [
     path("orders/<str:number>/steps/<int:position>/", order.answer, name="answer"),
     path("orders/<str:number>/finish/", finish.finish, name="finish"),
     path("orders/<str:number>/sheet/", order.sheet, name="sheet"),
+    path("orders/<str:number>/files/<int:pk>/", order.attached, name="attached"),
     path("orders/<str:number>/act/<slug:verb>/", order.act, name="act"),
     path("calibrations/<int:pk>/trace/", trace.trace, name="trace"),
     path("orders/<str:number>/flow/", flow.flow, name="flow"),

@@ -7,7 +7,7 @@ from django.test import Client
 from fleet.audit.actors import Actor
 from fleet.audit.models import TrailEntry
 from fleet.bench import actions as bench
-from fleet.bench.models import Order, OrderKind, Procedure, ProcedureVersion, Reading, Step
+from fleet.bench.models import Order, OrderKind, Procedure, ProcedureVersion, Reading, ReadingFile, Step
 from fleet.core.orders import Outcome
 from fleet.people.models import Person
 from fleet.people.queries import actor_for
@@ -72,6 +72,15 @@ def put(order: Order, position: int, answer: bench.Answer, by: Person, revision:
     """One answer, by default to the order as it now stands."""
     current = Order.objects.get(pk=order.pk).revision if revision is None else revision
     return bench.answer(order, step(order, position), answer, revision=current, by=actor_for(by))
+
+
+def attach(order: Order, content: bytes) -> ReadingFile:
+    """A photo at the first step of an order, whatever its kind."""
+    first = Step.objects.filter(version=order.procedure_version).earliest("position")
+    reading = Reading.objects.create(order=order, step=first, verdict="pass", taken_at=clock.now(), latest=False)
+    return ReadingFile.objects.create(
+        reading=reading, kind="image/jpeg", size=len(content), sha256="0" * 64, content=content
+    )
 
 
 def work(order: Order, by: Person | Actor) -> Order:

@@ -87,6 +87,8 @@ VALUES: dict[tuple[str, str], Values] = {
     ("bench/reference-limits/", "pk"): one_each(ReferenceLimit, "profile"),
     ("bench/reference-limits/places/", "pk"): one_each(Place, "kind"),
     ("bench/procedures/", "code"): one_each(Procedure, "kind", "code"),
+    ("bench/procedures/", "verb"): lambda _person: ["up"],
+    ("bench/procedures/", "position"): lambda _person: [1],
     ("registry/places/", "pk"): one_each(Place, "kind"),
     ("registry/types/", "pk"): first(DeviceType),
     ("registry/companies/", "pk"): first(Party),

@@ -4,6 +4,7 @@ from fleet.bench.queries.before import work_before
 from fleet.bench.queries.choices import places
 from fleet.bench.queries.choosing import Work, asks_only, choose_work, open_due
 from fleet.bench.queries.clocks import clocks_on, minutes_shown, running_clock
+from fleet.bench.queries.computing import computed_with
 from fleet.bench.queries.costs import Cost, cost_of, costs_by, rates
 from fleet.bench.queries.facts import (
     Standing,
@@ -56,6 +57,7 @@ __all__ = [
     "asks_only",
     "choose_work",
     "clocks_on",
+    "computed_with",
     "cost_of",
     "costs_by",
     "day_begins",

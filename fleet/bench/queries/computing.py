@@ -26,6 +26,14 @@ class Computed:
     missing: str = ""
 
 
+def computed_with(reading: Reading) -> list[Reading]:
+    """The computed readings that this answer brought about."""
+    if reading.step.kind == Step.Kind.COMPUTED:
+        return []
+    rows = Reading.objects.filter(order=reading.order_id, latest=True, taken_at=reading.taken_at)
+    return list(rows.filter(step__kind=Step.Kind.COMPUTED).select_related("step", "order__device"))
+
+
 def latest_readings(order: Order) -> dict[int, Reading]:
     """The answer that counts at each step of an order, by step."""
     return {reading.step_id: reading for reading in Reading.objects.filter(order=order, latest=True)}

@@ -113,6 +113,7 @@ def _wrong_bounds(
     for bound in (low, high):
         if bound is not None and not _kept(bound):
             yield field if of else "low", f"{of}{bound} can't be kept: at most {_LIMIT_DECIMALS} decimals."
+            return
     if low is not None and high is not None and low > high:
         yield field if of else "low", f"{of}the lower limit {low} lies above the upper limit {high}."
 

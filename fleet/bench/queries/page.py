@@ -24,6 +24,7 @@ from fleet.bench.models import (
 )
 from fleet.bench.queries.before import work_before
 from fleet.bench.queries.clocks import clocks_on, minutes_shown
+from fleet.bench.queries.computing import Computed, computed
 from fleet.bench.queries.costs import Cost, cost_of
 from fleet.bench.queries.facts import (
     Standing,
@@ -59,6 +60,7 @@ class Line:
     reading: Reading | None
     earlier: int
     device_type_id: int
+    computed: Computed | None = None
 
     @property
     def limits(self) -> str:
@@ -93,18 +95,20 @@ class OrderPage:
             return []
         latest: dict[int, Reading] = {}
         answers: dict[int, int] = {}
-        for reading in self.order.readings.select_related("by", "instrument"):
+        for reading in self.order.readings.select_related("by", "instrument", "file").defer("file__content"):
             answers[reading.step_id] = answers.get(reading.step_id, 0) + 1
             if reading.latest:
                 latest[reading.step_id] = reading
         steps = Step.objects.filter(version_id=self.order.procedure_version_id).prefetch_related("limits")
-        return [self._line(step, latest.get(step.pk), answers.get(step.pk, 0)) for step in steps]
+        return [self._line(step, list(steps), latest, answers.get(step.pk, 0)) for step in steps]
 
-    def _line(self, step: Step, reading: Reading | None, answers: int) -> Line:
+    def _line(self, step: Step, steps: list[Step], latest: dict[int, Reading], answers: int) -> Line:
+        reading = latest.get(step.pk)
         if reading is not None:
             # What judges the reading is read once for all lines.
             reading.step, reading.order = step, self.order
-        return Line(step, reading, max(0, answers - 1), self.device.device_type_id)
+        worked = computed(step, steps, latest) if step.kind == Step.Kind.COMPUTED else None
+        return Line(step, reading, max(0, answers - 1), self.device.device_type_id, worked)
 
     def line(self, position: int | None) -> Line | None:
         """The step at a position; without one, the first that is not answered."""

@@ -146,11 +146,11 @@ def _procedure(version: ProcedureVersion) -> Iterator[str]:
     facts = {"name": procedure.name, "kind": procedure.kind, "source": version.source, "changes": version.changes}
     if procedure.device_type:
         facts["type"] = str(procedure.device_type)
-    yield from (f"{name} = {_written(value)}" for name, value in facts.items() if value or name in NEEDED)
+    yield from (f"{name} = {written(value)}" for name, value in facts.items() if value or name in NEEDED)
     yield ""
     for line in lines_of(version):
         yield f"[[{procedure.code}.steps]]"
-        yield from (f"{name} = {_written(value)}" for name, value in step_table(line).items())
+        yield from (f"{name} = {written(value)}" for name, value in step_table(line).items())
         yield ""
 
 
@@ -167,16 +167,18 @@ def _own_table(own: OwnLimit) -> dict[str, Any]:
     return {"type": str(own.device_type), **bounds, "source": own.source}
 
 
-def _written(value: Any) -> str:
+def written(value: Any) -> str:
     """A value as TOML 1.0 writes it. A basic string is JSON's, but that DEL is escaped, too."""
     if isinstance(value, bool):
         return "true" if value else "false"
-    if isinstance(value, (int, Decimal)):
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, Decimal):
         return f"{value:f}"
     if isinstance(value, (list, tuple)):
-        return f"[{', '.join(_written(each) for each in value)}]"
+        return f"[{', '.join(written(each) for each in value)}]"
     if isinstance(value, dict):
-        return f"{{ {', '.join(f'{name} = {_written(each)}' for name, each in value.items())} }}"
+        return f"{{ {', '.join(f'{name} = {written(each)}' for name, each in value.items())} }}"
     return json.dumps(str(value), ensure_ascii=False).replace("\x7f", "\\u007f")
 
 

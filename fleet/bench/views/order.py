@@ -22,10 +22,11 @@ from fleet.bench.forms import (
     TakeForm,
     WaitForm,
 )
-from fleet.bench.models import Order, Reading, Step
+from fleet.bench.models import Order, Reading, ReadingFile, Step
 from fleet.bench.views import sending
 from fleet.bench.views.acts import SPENDING, Act
 from fleet.core.errors import BadValueError, BenchwardError, ConflictError
+from fleet.core.files import ENDINGS
 from fleet.core.lifecycle import WaitReason
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
@@ -74,7 +75,7 @@ def _answered(request: HttpRequest, row: Order, step: Step) -> HttpResponse:
     if sending.is_anothers(request):
         words, status = sending.ANOTHERS_WORDS, sending.ANOTHERS
         return _show(request, row, position=position, full=full, conflict=words, status=status)
-    form = _step_form(request, row, step, request.POST)
+    form = _step_form(request, row, step, request.POST, request.FILES)
     if form.is_valid():
         try:
             sent = sending.sent(request, form.cleaned_data["revision"])
@@ -85,9 +86,22 @@ def _answered(request: HttpRequest, row: Order, step: Step) -> HttpResponse:
         except BenchwardError as error:
             put_beside(form, error)
         else:
-            _warn_of_failure(request, reading)
+            for each in (reading, *queries.computed_with(reading)):
+                _warn_of_failure(request, each)
             return redirect(_after(row, position, full=full))
     return _show(request, row, position=position, form=form, full=full, status=REFUSED)
+
+
+@guard(May.WORK_ON_BENCH, May.SEE_FLEET)
+@require_safe
+def attached(request: HttpRequest, number: str, pk: int) -> HttpResponse:
+    """A file attached at a step of an order, by its content's kind and under a name of our own."""
+    row = fetch(queries.orders(), request, number=number)
+    file = get_object_or_404(ReadingFile.objects.select_related("reading__step"), pk=pk, reading__order=row)
+    answer = HttpResponse(bytes(file.content), content_type=file.kind)
+    name = f"{row.number}-step-{file.reading.step.position}.{ENDINGS[file.kind]}"
+    answer["Content-Disposition"] = f'attachment; filename="{name}"'
+    return answer
 
 
 def _warn_of_failure(request: HttpRequest, reading: Reading) -> None:
@@ -114,14 +128,14 @@ def _after(row: Order, position: int, *, full: bool = False) -> str:
     return f"{address}?step={ahead.step.position}" if ahead else address
 
 
-def _step_form(request: HttpRequest, row: Order, step: Step, data: Any = None) -> StepForm:
+def _step_form(request: HttpRequest, row: Order, step: Step, data: Any = None, files: Any = None) -> StepForm:
     """The form of a step; where something is measured, with the instrument that the person named last."""
     if not queries.may_name(step):
-        return StepForm(step, data, device_type_id=row.device.device_type_id)
+        return StepForm(step, data, files, device_type_id=row.device.device_type_id)
     person = person_of(request)
     offered = queries.instruments_for(step, person)
     used = sending.scanned(request, offered) or queries.last_used(row, step, person)
-    return StepForm(step, data, device_type_id=row.device.device_type_id, instruments=offered, used=used)
+    return StepForm(step, data, files, device_type_id=row.device.device_type_id, instruments=offered, used=used)
 
 
 def _show(  # noqa: PLR0913 - what a refused form brings back
