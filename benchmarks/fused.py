@@ -1,9 +1,9 @@
 """The filter and the crossing ages of `fleet.core.battery.bend` as one compiled kernel, a pack at a time.
 
-Only to be measured against. It follows neither branches nor bounds, and each pack stops looking for its ages by itself,
-where the arrays go on for some thousands together. A pack's state under a draw is (u, b, g), the covariances (uu, ub,
-ug, bb, bg, gg), and what does not change with the age asked: the chance of being below at the last test, of being
-above, 1 where the gap is not clear, and the gaps averaged there. A draw's numbers are the columns of `table`.
+Only to be measured against. It follows neither branches nor bounds. A pack's state under a draw is (u, b, g), the
+covariances (uu, ub, ug, bb, bg, gg), and what does not change with the age asked: the chance of being below at the last
+test, of being above, 1 where the gap is not clear, and the gaps averaged there. A draw's numbers are the columns of
+`table`.
 """
 
 import ctypes
@@ -15,14 +15,17 @@ import numpy as np
 from numba.extending import get_cython_function_address
 
 from fleet.core.battery.arrays import FloatArray, IntArray
-from fleet.core.battery.bend import passage
+from fleet.core.battery.bend import passage, rough
 from fleet.core.battery.bend.filtering import WIDEST
-from fleet.core.battery.bend.outlook import BEYOND, CLOSE, COARSE, LEVELS, MOST_TIMES
+from fleet.core.battery.bend.outlook import CLOSE, LEAST_CHANCE, MOST_TIMES
 from fleet.core.battery.bend.parameters import FadeNumbers
 from fleet.core.battery.bend.passage import CLEAR
 
 # As in `passage` and `outlook`, whose arithmetic this is.
-LEAST_VARIANCE, LEAST_CHANCE, LEAST_NODE, LEAST_AGE, LEAST_SHARE_OF_AGE = 1e-14, 1e-9, 1e-300, 1e-30, 1e-3
+LEAST_VARIANCE, LEAST_NODE, LEAST_AGE = 1e-14, 1e-300, 1e-30
+AGES, DENSER, LATEST = rough._AGES, rough._DENSER, rough._LATEST  # noqa: SLF001 - the same arithmetic
+LEAST_PART, LEAST_RISE, BEYOND = rough._LEAST_AGE, rough._LEAST_RISE, rough._BEYOND  # noqa: SLF001 - the same arithmetic
+LEAST_BEND = rough._LEAST_BEND  # noqa: SLF001 - the same arithmetic
 NODES, WEIGHTS = passage._NODES, passage._WEIGHTS  # noqa: SLF001 - the same arithmetic
 LEAST_SHARE = passage._LEAST_SHARE  # noqa: SLF001 - the same arithmetic
 SQRT2, LOG_2PI = sqrt(2.0), log(2 * np.pi)
@@ -88,12 +91,19 @@ def averaged(s: FloatArray, gap_now: float, then: tuple[float, float, float], st
 
 
 @compiled
-def passed(s: FloatArray, level: float, step: float, bent: float, stray_a_year: float) -> float:
-    """See `Passage`, after `step` years that bend by `bent`."""
+def moments(s: FloatArray, step: float, bent: float, stray_a_year: float) -> tuple[float, float, float]:
+    """See `Course.moments`, after `step` years that bend by `bent`."""
     mean = s[0] - step * s[1] - bent * s[2]
     shared = s[3] - step * s[4] - bent * s[5]
     later_b, later_g = s[4] - step * s[6] - bent * s[7], s[5] - step * s[7] - bent * s[8]
     variance = max(shared - step * later_b - bent * later_g + stray_a_year * abs(step), LEAST_VARIANCE)
+    return mean, variance, shared
+
+
+@compiled
+def passed(s: FloatArray, level: float, step: float, bent: float, stray_a_year: float) -> float:
+    """See `Passage`, after `step` years that bend by `bent`."""
+    mean, variance, shared = moments(s, step, bent, stray_a_year)
     gap, gap_now, sd = mean - level, s[0] - level, sqrt(variance)
     if step <= 0:
         chance = ndtr(-gap / sd)
@@ -146,114 +156,131 @@ def law(age: float, level: float, last: float, states: FloatArray, numbers: Floa
 
 
 @compiled
-def collapsed(states: FloatArray, numbers: FloatArray, level: float) -> tuple[FloatArray, FloatArray]:
-    """Return one state and its numbers, each as one row, with the mean and covariance of all. See `_Part.collapsed`."""
-    one, draws, at = np.zeros((1, WIDTH)), len(states), 3
-    mean_numbers = np.zeros((1, numbers.shape[1]))
+def reaching(ages: FloatArray, reached: FloatArray, wanted: float) -> float:
+    """See `rough.ages_reaching`."""
+    over, low, high = 1, reached[0], max(reached[0], reached[1])
+    while over < len(ages) - 1 and high < wanted:
+        over += 1
+        low, high = high, max(high, reached[over])
+    least = LEAST_PART * ages[-1]
+    start, end = log(max(ages[over - 1], least)), log(max(ages[over], least))
+    part = (wanted - low) / max(high - low, LEAST_RISE)
+    return exp(start + min(max(part, -BEYOND), 1 + BEYOND) * (end - start))
+
+
+@compiled
+def as_one(states: FloatArray, parts: FloatArray) -> FloatArray:
+    """Return the mean and covariance of all states, their bends times `parts` (R,). See `rough._as_one`."""
+    one, draws, at = np.zeros(OWN), len(states), 3
+    scale = np.ones((draws, 3))
+    scale[:, 2] = parts
     for draw in range(draws):
-        one[0, :OWN] += states[draw, :OWN] / draws
-        mean_numbers[0] += numbers[draw] / draws
+        one[:3] += scale[draw] * states[draw, :3] / draws
     for i in range(3):
         for j in range(i, 3):
             for draw in range(draws):
-                one[0, at] += (states[draw, i] - one[0, i]) * (states[draw, j] - one[0, j]) / draws
+                own, factor = states[draw], scale[draw]
+                apart = (factor[i] * own[i] - one[i]) * (factor[j] * own[j] - one[j])
+                one[at] += (factor[i] * factor[j] * own[at] + apart) / draws
             at += 1
-    settle(one[0], level)
-    return one, mean_numbers
+    return one
 
 
 @compiled
-def inverse(ages: FloatArray, chance: FloatArray, wanted: float) -> float:
-    """See `outlook._inverse`; `chance` need not rise: its running maximum counts."""
-    at, highest, before = 0, chance[0], chance[0]
-    while at < len(ages):
-        before, highest = highest, max(highest, chance[at])
-        if highest >= wanted:
-            break
-        at += 1
-    if at == 0:
-        return ages[0]
-    if at == len(ages):
-        return inf
-    under = ndtri(min(max(before, LEAST_CHANCE), 1 - LEAST_CHANCE))
-    over = ndtri(min(max(highest, LEAST_CHANCE), 1 - LEAST_CHANCE))
-    share = min(max((ndtri(wanted) - under) / max(over - under, LEAST_CHANCE), 0.0), 1.0)
-    least = LEAST_SHARE_OF_AGE * ages[-1]
-    start, end = log(max(ages[at - 1], least)), log(max(ages[at], least))
-    return exp(start + share * (end - start))
+def first_ages(states: FloatArray, numbers: FloatArray, years: FloatArray, asked: FloatArray) -> FloatArray:
+    """Return the ages by which the rough law reaches each probit. `years`: level, last age, horizon.
 
-
-@compiled
-def first_ages(states: FloatArray, numbers: FloatArray, years: FloatArray, wide: FloatArray) -> FloatArray:
-    """Return 0, the ages over the rise of the collapsed law, and the horizon. `years`: level, last age, horizon."""
+    See `rough.rough_ages`.
+    """
     level, last, horizon = years
-    one, its = collapsed(states, numbers, level)
-    grid = np.linspace(0.0, horizon, COARSE)
-    chance = np.array([law(age, level, last, one, its) for age in grid])
-    ages = np.empty(len(wide) + 2)
-    ages[0], ages[-1] = 0.0, horizon
-    for each in range(len(wide)):
-        ages[1 + each] = min(inverse(grid, chance, wide[each]), horizon)
-    ages[-2] = min(ages[-2], 2 * ages[-3] - ages[2])
-    return ages
+    draws, stray = len(states), numbers[:, 6].mean()
+    bend, power = exp(np.log(numbers[:, 7]).mean()), numbers[:, 8].mean()
+    grid = np.linspace(0.0, 1.0, AGES) ** DENSER * horizon
+    bents = np.array([bend_until(bend, power, age) for age in grid]) - bend_until(bend, power, last)
+    mean = as_one(states, np.ones(draws))
+    age = min(reaching(grid, level - (mean[0] - (grid - last) * mean[1] - bents * mean[2]), 0.0), horizon)
+    parts = np.ones(draws)
+    if age > last:
+        usual = max(bend_until(bend, power, age) - bend_until(bend, power, last), LEAST_BEND)
+        for draw in range(draws):
+            own_bend, own_power = numbers[draw, 7], numbers[draw, 8]
+            parts[draw] = (bend_until(own_bend, own_power, age) - bend_until(own_bend, own_power, last)) / usual
+    one, reached = as_one(states, parts), np.empty(AGES)
+    for at in range(AGES):
+        middle, variance, _ = moments(one, grid[at] - last, bents[at], stray)
+        reached[at] = (level - middle) / sqrt(variance)
+    latest = np.linspace(LATEST, 1.0, len(asked)) * horizon
+    for at in range(len(asked)):
+        latest[at] = min(reaching(grid, reached, asked[at]), latest[at])
+    return latest
 
 
 @compiled
-def insert(ages: FloatArray, chance: FloatArray, size: int, new: tuple[float, float]) -> None:
-    """Put an age and its chance among the first `size` ages, in order."""
+def probit(age: float, states: FloatArray, numbers: FloatArray, years: FloatArray) -> float:
+    """Return the probit of the law at `age`."""
+    chance = law(age, years[0], years[1], states, numbers)
+    return ndtri(min(max(chance, LEAST_CHANCE), 1 - LEAST_CHANCE))
+
+
+@compiled
+def insert(ages: FloatArray, reached: FloatArray, size: int, new: tuple[float, float]) -> None:
+    """Put an age and its probit among the first `size` ages, in order."""
     at = size
     while at > 0 and ages[at - 1] > new[0]:
-        ages[at], chance[at] = ages[at - 1], chance[at - 1]
+        ages[at], reached[at] = ages[at - 1], reached[at - 1]
         at -= 1
-    ages[at], chance[at] = new
+    ages[at], reached[at] = new
 
 
 @compiled
 def looked_up(
-    states: FloatArray, numbers: FloatArray, years: FloatArray, spread: FloatArray
+    states: FloatArray, numbers: FloatArray, years: FloatArray, asked: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Return ages and chances, close together where the law rises. See `FadeOutlook.crossing_ages`."""
-    level, last, horizon = years
-    asked = [ndtr(each) for each in spread]
-    wide = [ndtr(spread[0] - BEYOND), *asked, ndtr(spread[-1] + BEYOND)]
-    first = first_ages(states, numbers, years, np.array(wide))
-    size = len(first)
-    ages, chance = np.empty(size + MOST_TIMES * len(asked)), np.zeros(size + MOST_TIMES * len(asked))
-    ages[:size] = first
-    for at in range(1, size):
-        chance[at] = law(ages[at], level, last, states, numbers)
+    """Return ages and probits, close together where they are asked. See `FadeOutlook.crossing_ages`."""
+    horizon, size = years[2], len(asked)
+    ages, reached = np.empty(size * (1 + MOST_TIMES)), np.empty(size * (1 + MOST_TIMES))
+    ages[:size] = first_ages(states, numbers, years, asked)
+    for at in range(size):
+        reached[at] = probit(ages[at], states, numbers, years)
     for _ in range(MOST_TIMES):
-        found = [min(inverse(ages[:size], chance[:size], each), horizon) for each in asked]
+        found = [min(reaching(ages[:size], reached[:size], each), horizon) for each in asked]
         close = True
         for each in range(len(asked)):
-            reached = law(found[each], level, last, states, numbers)
-            close = close and (abs(reached - asked[each]) <= CLOSE or found[each] >= horizon)
-            insert(ages, chance, size, (found[each], reached))
+            now = probit(found[each], states, numbers, years)
+            apart = now - asked[each]
+            close = close and (abs(apart) <= CLOSE or (found[each] >= horizon and apart <= 0))
+            insert(ages, reached, size, (found[each], now))
             size += 1
         if close:
             break
-    return ages[:size], chance[:size]
+    return ages[:size], reached[:size]
 
 
 @compiled
 def crossings(
-    tests: FloatArray, count: IntArray, years: tuple[float, float], numbers: FloatArray, wanted: FloatArray
+    tests: FloatArray,
+    count: IntArray,
+    years: tuple[float, float],
+    numbers: FloatArray,
+    asked: tuple[FloatArray, FloatArray],
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the crossing ages (Q, P), log likelihoods (R, P) and doubts (P,) of all packs.
 
     `tests` (P, K, 2): ages and fractions, `count` (P,) of them. `years`: horizon after the last test, and the level.
+    `asked`: the probits (Q,) wanted, and those at which the law is taken.
     """
-    packs, draws, (horizon, level) = len(count), len(numbers), years
+    packs, draws, (horizon, level), (wanted, spread) = len(count), len(numbers), years, asked
     found, likelihood, doubt = np.empty((len(wanted), packs)), np.empty((draws, packs)), np.empty(packs)
     states = np.empty((draws, WIDTH))
-    levels = min(max(len(wanted), LEVELS[0]), LEVELS[1])
-    spread = np.linspace(ndtri(wanted[0]), ndtri(wanted[-1]), levels)
     for pack in range(packs):
         for draw in range(draws - 1, -1, -1):
             likelihood[draw, pack], doubt[pack] = learn(states[draw], tests[pack], count[pack], numbers[draw])
             settle(states[draw], level)
         last = tests[pack, count[pack] - 1, 0] if count[pack] else 0.0
-        ages, chance = looked_up(states, numbers, np.array([level, last, last + horizon]), spread)
+        latest = last + horizon
+        ages, reached = looked_up(states, numbers, np.array([level, last, latest]), spread)
         for each in range(len(wanted)):
-            found[each, pack] = inverse(ages, chance, wanted[each])
+            age = reaching(ages, reached, wanted[each])
+            never = ages[-1] >= latest and reached.max() < wanted[each]
+            found[each, pack] = inf if never or age > latest else age
     return found, likelihood, doubt

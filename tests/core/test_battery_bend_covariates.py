@@ -5,7 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from fleet.core.battery.bend.borrowing import TypeRecord, fit_types
-from fleet.core.battery.bend.doubt import gross_chances, surprises
+from fleet.core.battery.bend.doubt import doubts
 from fleet.core.battery.bend.filtering import filtered
 from fleet.core.battery.bend.fit import fit_fade_numbers
 from fleet.core.battery.bend.histories import OUTSIDE_TABLE, PLAIN, SHORT_CHARGE, FadeTests, lay_out
@@ -117,7 +117,7 @@ def planted() -> tuple[FadeTests, np.ndarray]:
 def test_a_wrong_test_is_known_as_such_and_sound_ones_are_not_accused() -> None:
     """The chance of being a gross error is over 0.95 for planted ones and under 0.2 for the others, none for bounds."""
     tests, wrong = planted()
-    chance = gross_chances(tests, lay_out(tests, 80), known(gross=0.04))
+    chance = doubts(tests, lay_out(tests, 80), known(gross=0.04)).gross
     assert np.isnan(chance[tests.bound]).all()
     assert chance[wrong].min() > 0.95
     assert np.nanmax(chance[~wrong]) < 0.2
@@ -126,7 +126,7 @@ def test_a_wrong_test_is_known_as_such_and_sound_ones_are_not_accused() -> None:
 def test_a_wrong_test_does_not_make_the_next_one_a_surprise() -> None:
     """Planted low tests stand out themselves; those after them do not, since the wrong one was set aside."""
     tests, wrong = planted()
-    found = surprises(tests, lay_out(tests, 80), known(gross=0.04))
+    found = doubts(tests, lay_out(tests, 80), known(gross=0.04)).surprise
     assert found[wrong].max() < -4
     assert np.nanmax(np.abs(found[~wrong])) < 4
 

@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 from scipy import special, stats
 
 from fleet.core.battery.arrays import FloatArray
-from fleet.core.battery.bend.doubt import surprises
+from fleet.core.battery.bend.doubt import doubts
 from fleet.core.battery.bend.filtering import BRANCHES, WIDEST, filtered, grouped
 from fleet.core.battery.bend.histories import (
     ASSUMED_REMOVAL_SD,
@@ -144,7 +144,7 @@ def test_several_sets_of_numbers_at_once_are_each_by_itself() -> None:
 def test_a_sudden_rise_stands_out() -> None:
     """A jump of a fifth upwards is far beyond four standard deviations of what the earlier tests let expect."""
     tests = FadeTests.of([0] * 4, [0.5, 1.5, 2.5, 3.0], [0.98, 0.93, 0.85, 1.05])
-    found = surprises(tests, lay_out(tests, 1), known())
+    found = doubts(tests, lay_out(tests, 1), known()).surprise
     assert found[3] > 4
     assert np.abs(found[:3]).max() < 3
 

@@ -13,7 +13,7 @@ from fleet.core.battery.arrays import FloatArray
 from fleet.core.battery.bend.borrowing import TypeRecord, fit_types, type_prior
 from fleet.core.battery.bend.filtering import filtered
 from fleet.core.battery.bend.fit import FEW_DRAWS, fit_fade_numbers
-from fleet.core.battery.bend.histories import FadeTests, lay_out
+from fleet.core.battery.bend.histories import FadeTests, Histories, lay_out
 from fleet.core.battery.bend.outlook import crossing_ages, outlook
 from fleet.core.battery.bend.parameters import (
     BEND,
@@ -121,19 +121,39 @@ def test_a_small_type_borrows_from_its_chemistry() -> None:
     assert type_prior("", [unstated]).source == "types of other chemistries"
 
 
-def test_crossing_ages_undo_the_law() -> None:
-    """Ages from the grid are those of bisection within a tenth of the 80 % interval, in parts or all together."""
+def horizons(histories: Histories, years: float) -> FloatArray:
+    """Ages of the packs, in the caller's rows, so many years after their last test."""
+    found = np.empty(len(histories))
+    found[histories.row] = histories.last_age + years
+    return found
+
+
+@pytest.mark.parametrize("years", [1.0, 15.0])
+@pytest.mark.parametrize("chances", [np.array([0.1, 0.5, 0.9]), np.array([0.3]), np.arange(1, 100) / 100], ids=len)
+def test_crossing_ages_undo_the_law(chances: FloatArray, years: float) -> None:
+    """By the ages found packs have crossed with the chances asked, within .03; endless ages are those of bisection."""
     histories = lay_out(drawn_fades(known(), 80, seed=9).tests, 80)
     fit = fit_fade_numbers(histories, assumed_prior(4.0), draws=8)
-    law, chances = outlook(histories, fit.drawn_numbers(), LEVEL), np.array([0.1, 0.5, 0.9])
-    horizon = np.empty(80)
-    horizon[histories.row] = histories.last_age + 15.0
-    found = crossing_ages(histories, fit.drawn_numbers(), LEVEL, chances, 15.0)
-    exact = np.stack([crossing_quantile(law, chance, horizon) for chance in chances])
-    reached = np.isfinite(exact).all(axis=0)
-    assert reached.sum() > 60
-    assert (np.abs(found - exact)[:, reached] < 0.1 * (exact[2] - exact[0])[reached]).all()
-    assert (np.isfinite(found) == np.isfinite(exact)).mean() > 0.98
+    law, horizon = outlook(histories, fit.drawn_numbers(), LEVEL), horizons(histories, years)
+    found = crossing_ages(histories, fit.drawn_numbers(), LEVEL, chances, years)
+    assert (found[1:] >= found[:-1]).all()
+    for chance, ages in zip(chances, found, strict=True):
+        exact = crossing_quantile(law, chance, horizon)
+        reached = np.isfinite(exact)
+        assert (np.isfinite(ages) == reached).mean() > 0.98
+        ahead = reached & (exact > horizon - years)
+        assert ahead.sum() > (20 if years > 1 else 0)
+        assert np.abs(law(np.where(ahead, ages, 0.0)) - chance)[ahead].max() < 0.03
+
+
+def test_a_packs_crossing_ages_do_not_depend_on_the_packs_beside_it() -> None:
+    """Every fifth pack alone, one with a test in doubt among them, has the ages it has among all."""
+    histories = lay_out(drawn_fades(known(gross=0.2), 100, seed=10).tests, 100)
+    chances = np.array([0.1, 0.5, 0.9])
+    together = crossing_ages(histories, known(), LEVEL, chances, 15.0)
+    for row in range(0, 100, 5):
+        alone = crossing_ages(histories.of_packs(np.array([row])), known(), LEVEL, chances, 15.0)[:, 0]
+        assert_allclose(alone, together[:, row], rtol=1e-9)
 
 
 def test_more_noise_in_a_kind_is_learned() -> None:

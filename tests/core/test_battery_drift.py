@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from fleet.core.battery.arrays import FloatArray
-from fleet.core.battery.bend.doubt import surprises
+from fleet.core.battery.bend.doubt import doubts
 from fleet.core.battery.bend.fit import FadeFit
 from fleet.core.battery.bend.histories import FadeTests
 from fleet.core.battery.drift import bias, drift
@@ -54,7 +54,7 @@ def recent_lot(seed: int, fit: FadeFit, *, faster: float = 1.0) -> tuple[FloatAr
     value = truth[:, 0] - 2 * truth[:, 1] + rng.normal(0, NOISE_SD, 25)
     tests = columns(np.arange(25), np.full(25, 2.0), value)
     found = forecast(tests, drawn_type(0, packs=25).packs, level=LEVEL, fit=fit)
-    return surprises(tests, found.histories, fit.numbers()), tests
+    return doubts(tests, found.histories, fit.numbers()).surprise, tests
 
 
 def test_a_sound_fleet_is_seldom_alarmed(fit: FadeFit) -> None:

@@ -1,7 +1,7 @@
 """Whether recent tests still come out as forecast, and whether some person's, rack's or batch's come out differently.
 
 Each test has a z: by how many standard deviations it missed what the pack's earlier tests and its type allowed
-(`bend.doubt.surprises`). A good test lies outside its predicted 80 % with chance 0.2, a gross error always, so the
+(`bend.doubt`). A good test lies outside its predicted 80 % with chance 0.2, a gross error always, so the
 number outside among n recent tests is binomial with 0.2 (1 - gross) + gross. Many more mean that something changed: a
 batch of bad packs, another way of testing.
 

@@ -9,7 +9,7 @@ import numpy as np
 from scipy import special
 
 from fleet.core.battery.arrays import BoolArray, FloatArray, IntArray
-from fleet.core.battery.bend.doubt import gross_chances, surprises
+from fleet.core.battery.bend.doubt import doubts
 from fleet.core.battery.bend.histories import FadeTests, Histories, lay_out, removal_level
 from fleet.core.battery.bend.outlook import outlook
 from fleet.core.battery.foreseen import ForecastRules, Foreseen, KnownType, Packs
@@ -45,9 +45,9 @@ def marks_of(tests: FadeTests, known: KnownType, seen: Foreseen, rules: Forecast
     latest = _latest(tests)
     last_below = _marked(tests.pack[latest[~fractions_meet_level(measured[latest], level)]], len(packs))
     below = last_below | ~fractions_meet_level(seen.fraction_today, level)
-    set_aside = np.nan_to_num(gross_chances(tests, known.histories, numbers)) > rules.likely_wrong
-    surprise = surprises(tests, known.histories, numbers)
-    jump = np.nan_to_num(surprise) > rules.jump
+    doubt = doubts(tests, known.histories, numbers)
+    set_aside = np.nan_to_num(doubt.gross) > rules.likely_wrong
+    jump = np.nan_to_num(doubt.surprise) > rules.jump
     last_age = packs.age_today.copy()
     last_age[tests.pack[latest]] = tests.age_years[latest]
     return Marks(
@@ -61,7 +61,7 @@ def marks_of(tests: FadeTests, known: KnownType, seen: Foreseen, rules: Forecast
         low_is_past=seen.crossing_low_age < last_age,
         set_aside=set_aside,
         jump=jump,
-        surprise=surprise,
+        surprise=doubt.surprise,
     )
 
 

@@ -9,6 +9,6 @@ of the type times the missing part of the charge; a pack's mean fade goes with a
 
 `histories` lays the tests out, `parameters` names the type's numbers and what is assumed of them beforehand,
 `filtering` turns tests into what is known of each pack, `doubt` says which tests are likely wrong, `fit` estimates and
-draws the numbers, `passage` and `outlook` give the crossing, `next_test` what one more test would change, `ranks`
-corrects it by the packs whose crossing is known.
+draws the numbers, `passage` and `outlook` give the crossing, `rough` where to look for it, `next_test` what one more
+test would change, `ranks` corrects it by the packs whose crossing is known.
 """

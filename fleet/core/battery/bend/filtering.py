@@ -148,8 +148,8 @@ class _Run:
         more = bent - self.bent[:, :count]
         mean[0] -= step * mean[1] + more * mean[2]
         covariance[0] -= step * covariance[1] + more * covariance[2]
-        covariance[:, 0] -= step * covariance[:, 1] + more * covariance[:, 2]
-        covariance[0, 0] += self.numbers.stray[:, None] * step
+        covariance[0, 0] += self.numbers.stray[:, None] * step - step * covariance[0, 1] - more * covariance[0, 2]
+        covariance[1:, 0] = covariance[0, 1:]
         self.age[:count], self.bent[:, :count] = age, bent
 
     def _copy(self, at: int, packs: IntArray) -> None:
@@ -168,12 +168,13 @@ class _Run:
         if len(self.surprise):
             self.surprise[event, where] = self._surprise(where, miss[:, 0], variance[:, 0])
         gain = covariance[:, 0] / variance
-        moved = mean + gain * miss
-        narrowed = covariance - gain[:, None] * covariance[None, 0]
         if self.branches == 1:
             self.log_likelihood[:, where] += np.logaddexp(good[0], self.log_gross)
-            self.mean[..., where], self.covariance[..., where] = moved, narrowed
+            self.mean[..., where] += gain * miss
+            self.covariance[..., where] -= gain[:, None] * covariance[None, 0]
             return
+        moved = mean + gain * miss
+        narrowed = covariance - gain[:, None] * covariance[None, 0]
         weight = self.log_weight[..., where]
         self._keep_heaviest(
             event,

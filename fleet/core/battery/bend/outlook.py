@@ -5,7 +5,7 @@ having crossed is their weighted mean; quantiles come from inverting it. Draws a
 crossings over packs must count within a draw (`chance_by_draw`) and mix afterwards, or the count looks too sure.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,16 +17,14 @@ from fleet.core.battery.bend.histories import PLAIN, FadeTests, Histories, lay_o
 from fleet.core.battery.bend.next_test import NextTest, TestOutcomes
 from fleet.core.battery.bend.parameters import FadeNumbers
 from fleet.core.battery.bend.passage import Course, Passage
+from fleet.core.battery.bend.rough import ages_reaching, rough_ages
 
-# Ages at which the collapsed law is taken; least and most probits, from the lowest to the highest asked, at which the
-# whole law is taken at first, and how far beyond them.
-COARSE, LEVELS, BEYOND = 20, (3, 9), 1.0
-# It is taken again at ages found from that, at most so often, until all but FEW chances are CLOSE to those asked.
-MOST_TIMES, FEW, CLOSE = 4, 0.005, 0.01
+# Least and most probits, from the lowest to the highest asked, at which the law is taken; and how far apart these are.
+LEVELS, LEAST_SPREAD = (3, 9), 1.0
+# It is taken again, at most so often, for packs where a probit is not so close to what was asked.
+MOST_TIMES, CLOSE = 5, 0.01
 # The law is held off 0 and 1 by this before its probit is taken.
-_LEAST_CHANCE = 1e-9
-# Ages under this share of the horizon count as it where they are interpolated.
-_LEAST_AGE = 1e-3
+LEAST_CHANCE = 1e-9
 # Packs that are looked at together: their states fit a processor's cache.
 _AT_ONCE = 2000
 
@@ -45,15 +43,17 @@ class _Part:
         """Return the law of when each of its normals passes the level."""
         return Passage(self.course, self.level)
 
-    def collapsed(self) -> Passage:
-        """Return the law of one normal a pack (n,), with the mean and covariance of all its normals."""
-        share, course = self.weight / self.weight.shape[1], self.course
-        mean = np.einsum("brn,ibrn->in", share, course.mean)
-        apart = course.mean - mean[:, None, None]
-        covariance = np.einsum("brn,ijbrn->ijn", share, course.covariance)
-        covariance += np.einsum("brn,ibrn,jbrn->ijn", share, apart, apart)
-        numbers = (np.mean(each, axis=0) for each in (course.bend, course.power, course.stray))
-        return Passage(Course(course.age, mean, covariance, *numbers), self.level)
+    def of(self, rows: IntArray, packs: int) -> "_Part":
+        """Return those of `rows` (n,), of the `packs` there are, that are in this part; `row` is their place there."""
+        column = np.full(packs, -1)
+        column[self.row] = np.arange(len(self.row))
+        place = np.flatnonzero(column[rows] >= 0)
+        return _Part(place, *self._columns(column[rows[place]]), self.level)
+
+    def _columns(self, at: IntArray) -> tuple[FloatArray, Course]:
+        course = self.course
+        mean, covariance = (np.take(each, at, axis=-1) for each in (course.mean, course.covariance))
+        return np.take(self.weight, at, axis=-1), replace(course, age=course.age[at], mean=mean, covariance=covariance)
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,61 +110,64 @@ class FadeOutlook:
     def crossing_ages(self, probabilities: FloatArray, horizon: FloatArray) -> FloatArray:
         """Return the ages (Q, P) by which each pack has crossed with each of the chances (Q,), rising.
 
-        0 where the chance is reached when new; infinity where it is not reached by the age `horizon` (P,). A law
-        collapsed to one normal a pack says roughly where each pack's law rises. The whole law is taken at a few ages
-        spread over that rise, again at ages found from these, and its probit as straight in log age between all those.
+        Infinity where the chance is not reached by the age `horizon` (P,). The law is taken where it roughly reaches
+        what is asked, at ages found from these, and again for packs where it is not yet close; its probit is taken as
+        straight in log age between all those.
         """
         probits = special.ndtri(probabilities)
-        spread = np.linspace(probits[0], probits[-1], int(np.clip(len(probits), *LEVELS)))
-        wide = np.concatenate([[spread[0] - BEYOND], spread, [spread[-1] + BEYOND]])
-        rise = self._rise(special.ndtr(wide), horizon)
-        rise[-1] = np.minimum(rise[-1], 2 * rise[-2] - rise[1])
-        ages = np.concatenate([np.zeros((1, self.packs)), np.minimum(rise, horizon), horizon[None]])
-        chance = np.concatenate([np.zeros((1, self.packs)), self._at(ages[1:])])
+        asked = spread(probits)
+        found = np.empty((len(probits), self.packs))
+        law, left = self, np.arange(self.packs)
+        ages = self._rough_ages(asked, horizon)
+        reached = self.probits(ages)
         for _ in range(MOST_TIMES):
-            found = np.minimum(_inverse(ages, np.maximum.accumulate(chance), special.ndtr(spread)), horizon)
-            reached = self._at(found)
-            ages, chance = _sorted(np.concatenate([ages, found]), np.concatenate([chance, reached]))
-            off = (np.abs(reached - special.ndtr(spread)[:, None]) > CLOSE) & (found < horizon)
-            if off.mean() < FEW:
+            more = np.minimum(ages_reaching(ages, reached, asked), horizon)
+            now = law.probits(more)
+            ages, reached = _sorted(np.concatenate([ages, more]), np.concatenate([reached, now]))
+            found[:, left] = _ages_or_never(ages, reached, probits, horizon)
+            apart = now - asked[:, None]
+            off = np.flatnonzero(((np.abs(apart) > CLOSE) & ((more < horizon) | (apart > 0))).any(axis=0))
+            if not off.size:
                 break
-        return _inverse(ages, np.maximum.accumulate(chance), probabilities)
-
-    def _rise(self, asked: FloatArray, horizon: FloatArray) -> FloatArray:
-        """Return the ages (J, P) by which the collapsed laws have reached the chances `asked` (J,), or the horizon."""
-        found = np.empty((len(asked), self.packs))
-        for part in self.parts:
-            grid = np.linspace(0.0, 1.0, COARSE)[:, None] * horizon[part.row]
-            law = part.collapsed()
-            chance = np.maximum.accumulate(np.stack([law(age) for age in grid]), axis=0)
-            found[:, part.row] = np.minimum(_inverse(grid, chance, asked), horizon[part.row])
+            left, horizon, ages, reached = left[off], horizon[off], ages[:, off], reached[:, off]
+            law = self.of(left)
         return found
 
-    def _at(self, ages: FloatArray) -> FloatArray:
-        return np.stack([self(age) for age in ages])
+    def of(self, rows: IntArray) -> "FadeOutlook":
+        """Return what is known of the packs `rows` (n,), which may stand more than once, as rows 0 to n - 1."""
+        parts = (part.of(rows, self.packs) for part in self.parts)
+        return replace(self, packs=len(rows), parts=tuple(part for part in parts if len(part.row)))
+
+    def probits(self, ages: FloatArray) -> FloatArray:
+        """Return the probits (J, P) of the chances of having crossed by `ages` (J, P)."""
+        chance = np.stack([self(age) for age in ages])
+        return np.asarray(special.ndtri(np.clip(chance, LEAST_CHANCE, 1 - LEAST_CHANCE)))
+
+    def _rough_ages(self, probits: FloatArray, horizon: FloatArray) -> FloatArray:
+        found = np.empty((len(probits), self.packs))
+        for part in self.parts:
+            share = part.weight / self.draws
+            found[:, part.row] = rough_ages(part.course, share, self.level, probits, horizon[part.row])
+        return found
+
+
+def spread(probits: FloatArray) -> FloatArray:
+    """Return what the law is asked for, from the lowest of the `probits` (Q,) to the highest and not all too close."""
+    wider = max(LEAST_SPREAD - float(probits[-1] - probits[0]), 0.0) / 2
+    return np.linspace(probits[0] - wider, probits[-1] + wider, int(np.clip(len(probits), *LEVELS)))
+
+
+def _ages_or_never(ages: FloatArray, reached: FloatArray, probits: FloatArray, horizon: FloatArray) -> FloatArray:
+    """Return the ages (Q, P) that reach the `probits` (Q,), infinity where that is beyond the `horizon` (P,)."""
+    found = ages_reaching(ages, reached, probits)
+    never = (ages[-1] >= horizon) & (reached.max(axis=0) < probits[:, None])
+    return np.where(never | (found > horizon), np.inf, found)
 
 
 def _sorted(ages: FloatArray, chance: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return both in order of each pack's ages (J, P)."""
     order = np.argsort(ages, axis=0, kind="stable")
     return np.take_along_axis(ages, order, axis=0), np.take_along_axis(chance, order, axis=0)
-
-
-def _inverse(ages: FloatArray, chance: FloatArray, probabilities: FloatArray) -> FloatArray:
-    """Return the ages (Q, P) at which `chance` (J, P) at `ages` (J, P) reaches each probability (Q,)."""
-    probit = special.ndtri(np.clip(chance, _LEAST_CHANCE, 1 - _LEAST_CHANCE))
-    log_age = np.log(np.maximum(ages, _LEAST_AGE * ages[-1]))
-    rows = np.arange(ages.shape[1])
-    found = []
-    for probability in probabilities:
-        at = np.count_nonzero(chance < probability, axis=0)
-        high = np.clip(at, 1, len(ages) - 1)
-        under, over = probit[high - 1, rows], probit[high, rows]
-        share = (special.ndtri(probability) - under) / np.maximum(over - under, _LEAST_CHANCE)
-        start = log_age[high - 1, rows]
-        between = np.exp(start + np.clip(share, 0.0, 1.0) * (log_age[high, rows] - start))
-        found.append(np.select([at == 0, at < len(ages)], [ages[0], between], np.inf))
-    return np.stack(found)
 
 
 def outlook(histories: Histories, draws: FadeNumbers, level: float) -> FadeOutlook:

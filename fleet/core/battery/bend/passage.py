@@ -61,12 +61,22 @@ class Course:
     def moments(self, age: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return mean and variance of the true fraction at `age`, and its covariance with that at `self.age`."""
         c, step = self.covariance, age - self.age
-        bent = self._bend_until(age) - self._bent
-        mean = self.mean[0] - step * self.mean[1] - bent * self.mean[2]
+        bent = self.bent(age)
         shared = c[0, 0] - step * c[0, 1] - bent * c[0, 2]
         later = c[0, 1] - step * c[1, 1] - bent * c[1, 2], c[0, 2] - step * c[1, 2] - bent * c[2, 2]
         variance = shared - step * later[0] - bent * later[1] + self.stray * np.abs(step)
-        return mean, np.maximum(variance, _LEAST_VARIANCE), shared
+        return self._middle(step, bent), np.maximum(variance, _LEAST_VARIANCE), shared
+
+    def middle(self, age: FloatArray) -> FloatArray:
+        """Return the mean of the true fraction at `age`."""
+        return self._middle(age - self.age, self.bent(age))
+
+    def _middle(self, step: FloatArray, bent: FloatArray) -> FloatArray:
+        return np.asarray(self.mean[0] - step * self.mean[1] - bent * self.mean[2])
+
+    def bent(self, age: FloatArray) -> FloatArray:
+        """Return what a usual bend costs from `self.age` to `age`."""
+        return np.asarray(self._bend_until(age) - self._bent)
 
     def _bend_until(self, age: FloatArray) -> FloatArray:
         """Return c t^p; by exp and log, which is several times faster than a power."""
@@ -79,7 +89,7 @@ class Course:
     def moved(self, age: FloatArray) -> "Course":
         """Return what is known of the fades at a later `age`."""
         c, step = self.covariance, age - self.age
-        bent = self._bend_until(age) - self._bent
+        bent = self.bent(age)
         mean, covariance = self.mean.copy(), c.copy()
         mean[0], covariance[0, 0], _ = self.moments(age)
         for own in (1, 2):
@@ -133,10 +143,8 @@ class Passage:
         slope = shared / variance_now
         rest = np.maximum(variance - slope * shared, stray)
         rest_sd = np.sqrt(rest)
-        passed = np.zeros(len(gap))
-        for now, weight in zip(nodes, _WEIGHTS, strict=True):
-            then = gap + slope * (now - gap_now)
-            passed += weight * (special.ndtr(-then / rest_sd) + _touching(then, rest, rest_sd, 2 * now / stray))
+        then = gap + slope * (nodes - gap_now)
+        passed = _WEIGHTS @ (special.ndtr(-then / rest_sd) + _touching(then, rest, rest_sd, 2 * nodes / stray))
         return np.asarray(1 - above + above * passed)
 
     @cached_property
