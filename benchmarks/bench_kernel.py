@@ -4,7 +4,7 @@
 
 The kernel (`fused`, numba, one thread) does the same arithmetic with the same special functions, one pack at a time.
 Packs with a test in doubt are left out, as it follows no branches. Its ages must be those of `crossing_ages` within
-APART, or the run fails. In the same run: a line per pack by pandas groupby, and MixedLM, both on a subset and scaled up.
+APART, or the run fails. In the same run: a line per pack by pandas groupby, and MixedLM, both on a subset, scaled up.
 """
 
 import sys
