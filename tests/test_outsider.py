@@ -49,6 +49,7 @@ SHARED = {
     "reports:drivers": "the name of a list; its rows are tried below",
     "tags:label": "the signed link on the driver itself is the key",
     "tags:label_sent": "the same",
+    "tags:label_found": "the same",
     "tags:label_slip": "the same",
     "bench:kit": "a kit belongs to a procedure, which all sites share",
     "bench:procedure": "procedures belong to types, which all sites share",

@@ -65,6 +65,7 @@ class Need(Worded):
     NO_FAILED_DELIVERY = "no_failed_delivery", "No flow or occlusion test stands as failed"
     CHECKED = "checked", "The order being finished checked the driver"
     ACCEPTED = "accepted", "The driver has passed acceptance"
+    NO_SERVICE_OWED = "no_service_owed", "No service ran out while it was not located"
     NO_OTHER_ORDER = "no_other_order", "No other order is open"
     REASON_GIVEN = "reason_given", "A reason is recorded"
 
@@ -81,6 +82,7 @@ class Facts:
     `checked`: an order is being finished with this move and has at least one required step, so that "no step failed"
     is not true merely because nothing was looked at. `accepted`: an acceptance order has passed, or passes with this
     move. `open_orders`: orders begun or raised, other than the one being finished. `has_reason`: a reason was given.
+    `services_owed`: services that ran out while it was not located, other than what the order being finished does.
     """
 
     open_tags: int
@@ -92,6 +94,7 @@ class Facts:
     open_orders: int
     has_reason: bool = False
     failed_delivery_tests: int = 0
+    services_owed: int = 0
     unproven_required_steps: int = 0
 
 
@@ -118,6 +121,7 @@ _RETURN_NEEDS: Final = (
     Need.NO_MISSING_STEP,
     Need.NO_FAILED_DELIVERY,
     Need.ACCEPTED,
+    Need.NO_SERVICE_OWED,
     Need.NO_OTHER_ORDER,
 )
 
@@ -176,6 +180,9 @@ _WHY_NOT: Final[MappingProxyType[Need, Callable[[Facts], str]]] = MappingProxyTy
             "" if facts.checked else "no required step of its order has passed, or its order is its retirement"
         ),
         Need.ACCEPTED: lambda facts: "" if facts.accepted else "the driver has not passed an acceptance order",
+        Need.NO_SERVICE_OWED: lambda facts: (
+            "its service ran out while it was not located and comes before use" if facts.services_owed else ""
+        ),
         Need.NO_OTHER_ORDER: lambda facts: _count(
             facts.open_orders, "other order is still open", "other orders are still open"
         ),

@@ -16,6 +16,7 @@ from fleet.libraries.models import Carried, CoverageSnapshot, Library, LibraryVe
 from fleet.libraries.queries import State, coverage
 from fleet.registry.actions.devices import locked
 from fleet.registry.models import Device, Place
+from fleet.schedules import actions as schedules
 from fleet.web import clock
 from fleet.web.phrases import day as spoken
 
@@ -121,7 +122,9 @@ def carries(device: Device, version: LibraryVersion, *, seen_at: datetime, sourc
 def carry_all(
     devices: Sequence[Device], version: LibraryVersion, *, seen_at: datetime, source: str, by: Actor
 ) -> list[Carried]:
-    """Record one version for several drivers seen together, all or none."""
+    """Record one version for several drivers seen together, all or none. One that was not located is found by that."""
+    for device in devices:
+        schedules.scanned(device, "a scan of its library", at=seen_at, by=by)
     return [carries(device, version, seen_at=seen_at, source=source, by=by) for device in devices]
 
 

@@ -1,7 +1,7 @@
 """The only writers of rounds and their stops. Each stop is one act of its own, and the same stop twice is one."""
 
 from collections.abc import Mapping
-from datetime import date, timedelta
+from datetime import date
 from typing import Final
 
 from django.db import transaction
@@ -20,25 +20,18 @@ from fleet.registry import actions as registry
 from fleet.registry.actions.devices import locked
 from fleet.registry.models import Device, Place
 from fleet.rounds.models import Round, RoundStop
-from fleet.rounds.queries import latest_stop, looked_for, round_page, to_do_of
+from fleet.rounds.queries import latest_stop, round_page, to_do_of
 from fleet.schedules import actions as schedules
 from fleet.schedules.models import Due, DueAttempt, Plan
-from fleet.tags import actions as tags
 from fleet.web import clock
-from fleet.web.phrases import day as spoken
 
 #: How the register names this way of seeing a driver.
 SOURCE: Final = "visit round"
-#: Looked for in vain on so many days, over at least so long: recorded as not located. Three attempts are common
-#: practice (from memory); the span is our own choice.
-DAYS_IN_VAIN: Final = 3
-SPAN_IN_VAIN: Final = timedelta(days=14)
 
 _What = RoundStop.What
 _ATTEMPTS: Final[Mapping[str, DueAttempt.Reason]] = {
     _What.IN_USE.value: DueAttempt.Reason.IN_USE,
     _What.REFUSED.value: DueAttempt.Reason.REFUSED,
-    _What.NOT_FOUND.value: DueAttempt.Reason.NOT_FOUND,
 }
 #: What a driver is taken for when no tag, order or due says so.
 _ADVISED: Final = (("alert", OrderKind.CORRECTIVE), ("battery", OrderKind.BATTERY), ("library", OrderKind.LIBRARY))
@@ -88,8 +81,6 @@ def stop(visit: Round, device: Device, what: str, *, by: Actor, note: str = "") 
     fresh = RoundStop(round=row, device=driver, what=answer.value, note=note.strip(), at=clock.now())
     fresh.moved_here = moved or bool(held and held.moved_here)
     _keep(fresh, held, by)
-    if answer is _What.NOT_FOUND:
-        _give_up(driver, by)
     return fresh
 
 
@@ -111,8 +102,7 @@ def _see(row: Round, driver: Device, by: Actor) -> bool:
     """Record the driver as seen where the round is; whether it was on record elsewhere."""
     before = driver.place
     here = before if before.path.startswith(row.place.path) else row.place
-    if driver.condition == Condition.NOT_LOCATED:
-        tags.report_found(driver, here, by=by)
+    schedules.scanned(driver, SOURCE, place=here, by=by)
     registry.see(driver, here, SOURCE, by=by)
     return here.pk != before.pk
 
@@ -122,6 +112,8 @@ def _do(row: Round, driver: Device, what: RoundStop.What, note: str, by: Actor) 
         bench.receive(driver, bench=_bench(row.place), kind=_kind(driver), by=by)
     elif what is _What.DONE:
         _load(driver, by)
+    elif what is _What.NOT_FOUND:
+        schedules.look_in_vain(driver, row.place, note=note, by=by)
     elif what in _ATTEMPTS:
         for due in Due.objects.filter(device=driver, suspended=False, opens_on__lte=clock.today()):
             schedules.attempt(due, _ATTEMPTS[what], note=note, by=by)
@@ -167,15 +159,6 @@ def _keep(fresh: RoundStop, held: RoundStop | None, by: Actor) -> None:
     fresh.save(force_insert=True)
     after = {"round": fresh.round_id, "what": str(fresh.get_what_display()), "moved_here": fresh.moved_here}
     record(Happening("met on a round", fresh, device_id=fresh.device_id, after=after, why=fresh.note), by=by)
-
-
-def _give_up(driver: Device, by: Actor) -> None:
-    """Record a driver as not located once it was looked for in vain often and long enough."""
-    days = looked_for(driver)
-    if driver.condition == Condition.NOT_LOCATED or len(days) < DAYS_IN_VAIN or days[-1] - days[0] < SPAN_IN_VAIN:
-        return
-    said = ", ".join(spoken(each) for each in days)
-    tags.report_missing(driver, why=f"Looked for in vain on {said}", by=by)
 
 
 @transaction.atomic

@@ -5,9 +5,22 @@ from django import forms
 
 from fleet.core.due import Ageing
 from fleet.registry.filters import home_filter, pool_filter, site_filter, type_filter
+from fleet.registry.models import Device
 from fleet.schedules.models import Due, DueQuerySet, Plan
 from fleet.schedules.queries import late_by
 from fleet.web import clock
+
+
+class DriverFilter(django_filters.FilterSet):
+    """Narrow drivers by where they belong and what they are."""
+
+    site = site_filter("")
+    home = home_filter("")
+    type = type_filter("")
+
+    class Meta:
+        model = Device
+        fields = ()
 
 
 class DueFilter(django_filters.FilterSet):

@@ -50,8 +50,20 @@ class AttemptForm(forms.Form):
     reason = forms.ChoiceField(
         label="Why it could not be done", choices=DueAttempt.Reason.choices, widget=forms.RadioSelect
     )
+    place = PlaceChoice(
+        queryset=Place.objects.none(),
+        required=False,
+        label="Where you looked",
+        empty_label="Where it is on record",
+        help_text="For a driver that could not be located.",
+    )
     at = moment_field("When")
     note = words_field("Note", required=False, hint="No patient names.")
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offer(self, "place", open_places().within(person))
+        alternative(self.fields["place"])
 
 
 class IntervalForm(forms.Form):
@@ -261,6 +273,20 @@ class HouseRuleForm(forms.Form):
         min_value=1,
         max_value=240,
         help_text="Counted from the first accepted driver of the type. 24 is our own choice, no source gives a number.",
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )
+    search_attempts = forms.IntegerField(
+        label="Not located after so many days on which it was looked for in vain",
+        min_value=1,
+        max_value=20,
+        help_text="Three is common practice (from memory). Several searches on one day are one.",
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )
+    search_days = forms.IntegerField(
+        label="and at least so many days from the first of them to the last",
+        min_value=1,
+        max_value=365,
+        help_text="14 is our own choice. A driver seen in between is counted anew.",
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
     )
     why = words_field("Reason for the change")

@@ -104,6 +104,7 @@ class Due(models.Model):
     opens_on = models.DateField("window opens")
     closes_on = models.DateField("window closes")
     late_since = models.DateField(null=True, blank=True)
+    before_use = models.BooleanField("ran out while it was not located: due before use", default=False)
     asked_by_device = models.BooleanField("the driver itself asks for it", default=False)
     last_done_on = models.DateField(null=True, blank=True)
     last_done_hours = models.DecimalField(
@@ -194,6 +195,32 @@ class DueAttempt(models.Model):
 
     def __str__(self) -> str:
         return f"{self.due}: {self.get_reason_display()}"
+
+
+class SearchQuerySet(PlacedQuerySet["Search"]):
+    """Searches, seen with their device."""
+
+    path_lookups = ("device__home__path", "device__place__path")
+
+
+class Search(models.Model):
+    """A driver looked for in vain: who, when, where. Often and long enough, and it counts as not located."""
+
+    device = models.ForeignKey(Device, models.PROTECT, related_name="searches")
+    at = models.DateTimeField()
+    place = models.ForeignKey(Place, models.PROTECT, related_name="+")
+    note = models.TextField(blank=True)
+    by = models.CharField(max_length=120)
+
+    objects = SearchQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        verbose_name_plural = "searches"
+        indexes = [models.Index(fields=["device", "-at"], name="search_by_device")]
+
+    def __str__(self) -> str:
+        return f"{self.device}, looked for in {self.place}"
 
 
 class DriverUse(models.Model):
@@ -320,6 +347,8 @@ class HouseRule(models.Model):
     ONLY: ClassVar = 1
 
     history_months = models.PositiveSmallIntegerField("months of use before an interval may be lengthened", default=24)
+    search_attempts = models.PositiveSmallIntegerField("days looked for in vain before it is not located", default=3)
+    search_days = models.PositiveSmallIntegerField("days from the first such day to the last, at least", default=14)
     changed_at = models.DateTimeField()
     changed_by = models.CharField(max_length=120)
 

@@ -34,6 +34,8 @@ def standing(due: Due) -> SafeString:
     today = clock.today()
     if due.closes_on < today:
         return marks.mark("late", late_words(due.closes_on, today).capitalize())
+    if due.before_use:
+        return marks.mark("due", "Before it is used again")
     if due.asked_by_device:
         return marks.mark("due", "The driver asks for it")
     if due.deferred_from:

@@ -8,6 +8,7 @@ app_name = "schedules"
 urlpatterns = [
     path("overdue/", views.overdue, name="overdue"),
     path("overdue.csv", views.overdue_csv, name="overdue_csv"),
+    path("not-located/", views.missing, name="missing"),
     path("coming/", views.due, name="due"),
     path("alternative/", views.alternative, name="alternative"),
     path("levelling/", views.levelling, name="levelling"),

@@ -20,6 +20,7 @@ from fleet.core.permissions import May
 from fleet.registry.actions import move, next_number, see, set_quarantined
 from fleet.registry.actions.devices import locked
 from fleet.registry.models import Device, Place
+from fleet.schedules import actions as schedules
 from fleet.tags import queries
 from fleet.tags.models import CustodyEntry, Quarantine, Tag, TagReport, YesNo
 from fleet.tags.report import Report, check
@@ -65,13 +66,15 @@ def raise_tag(device: Device, report: Report, *, by: Actor) -> Raised:
         return _as_before(row, known)
     check(report, clock.now())
     tag = queries.open_tag(row)
-    joined = tag is not None
+    joined, was_missing = tag is not None, row.condition == Condition.NOT_LOCATED
     if not joins_open_tag(Condition(row.condition)):
         row = move(row, Move.TAG, _facts(row, tag), by=by, place=report.place)
     tag = tag or _new_tag(row, report)
     kept = _keep(tag, report, by, joined=joined)
     if report.place and row.condition not in _WITH_THE_BENCH:
         see(row, report.place, SEEN_BY_REPORT, by=by)
+    if was_missing:
+        schedules.ask_before_use(row, by=by)
     tag.alerts.add(*_record_alerts(row, report, by))
     if report.harm_possible:
         _quarantine_for(tag, kept, by)
@@ -211,6 +214,7 @@ def report_found(device: Device, place: Place, *, by: Actor) -> Device:
     """Record where a missing driver was found. It stays out of use until the bench has checked it."""
     row = locked(device)
     found = move(row, Move.FIND, _facts(row, queries.open_tag(row)), place=place, by=by)
+    schedules.ask_before_use(found, by=by)
     return see(found, place, SEEN_BY_REPORT, by=by)
 
 

@@ -119,13 +119,27 @@ class ReportForm(forms.Form):
 
 
 class MissingForm(forms.Form):
-    """Why a driver counts as missing."""
+    """A search in vain: where, and what was looked through."""
 
+    place = forms.ModelChoiceField(Place.objects.none(), label="Where did you look?")
     why = forms.CharField(
-        label="Where did you look, and when was it last seen?",
+        label="What did you look through, and whom did you ask?",
+        required=False,
         help_text=NO_NAMES,
         widget=forms.Textarea(attrs={"rows": 3}),
     )
+    certain = forms.BooleanField(
+        label="It is lost for certain: record it as not located now",
+        required=False,
+        help_text="Stolen, thrown away, gone with a patient. Say how that is known.",
+    )
+
+    def __init__(self, *args: Any, places: Any, may_be_certain: bool, **rest: Any) -> None:
+        """`places`: those the person sees; only some may give a driver up at once."""
+        super().__init__(*args, **rest)
+        offer(self, "place", places)
+        if not may_be_certain:
+            del self.fields["certain"]
 
 
 class FoundForm(forms.Form):

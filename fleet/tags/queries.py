@@ -21,7 +21,7 @@ RECENT = 12
 
 @dataclass(frozen=True, slots=True)
 class LabelStatus:
-    """All that a label without an account shows: the driver's tag status and nothing else of it.
+    """All that a label without an account shows: the driver's tag status, and whether it is being looked for.
 
     `number` is the open tag's as it is written on paper, empty when none is open.
     """
@@ -32,6 +32,7 @@ class LabelStatus:
     keep_as_it_is: bool
     expected_back: date | None
     retired: bool
+    missing: bool
 
 
 def tags() -> TagQuerySet:
@@ -72,19 +73,24 @@ def contamination(tag: Tag) -> str:
 
 
 def ours(person: Person) -> QuerySet[Device]:
-    """Drivers of the person's places that are tagged, held out of use or not located, longest away first.
+    """Drivers of the person's places that are tagged or held out of use, longest away first; none that nobody finds.
 
     Each carries its open tag, if there is one, as the single item of `open_tags`.
     """
     open_tags = Tag.objects.filter(cleared_at__isnull=True)
     # Not through a join: so the few that are away are found by their indexes, and the fleet is never read through.
-    away = Q(pk__in=open_tags.values("device")) | Q(
-        condition__in=[Condition.OUT_OF_USE.value, Condition.NOT_LOCATED.value]
-    )
-    rows = devices().within(person).filter(away).exclude(condition=Condition.RETIRED.value)
+    away = Q(pk__in=open_tags.values("device")) | Q(condition=Condition.OUT_OF_USE.value)
+    gone = [Condition.RETIRED.value, Condition.NOT_LOCATED.value]
+    rows = devices().within(person).filter(away).exclude(condition__in=gone)
     tag_at_hand = Prefetch("tags", open_tags, to_attr="open_tags")
     found: QuerySet[Device] = rows.prefetch_related(tag_at_hand).order_by("condition_since", "pk")
     return found
+
+
+def not_located(person: Person) -> QuerySet[Device]:
+    """Drivers of the person's places that nobody finds, by number: no work for the ward, but worth an open eye."""
+    rows: QuerySet[Device] = devices().within(person).filter(condition=Condition.NOT_LOCATED.value)
+    return rows.order_by("asset_number")
 
 
 def lately_back(person: Person) -> TagQuerySet:
@@ -112,6 +118,7 @@ def label_status(device: Device) -> LabelStatus:
         keep_as_it_is=device.quarantined,
         expected_back=tag.expected_back if tag else None,
         retired=device.condition == Condition.RETIRED.value,
+        missing=device.condition == Condition.NOT_LOCATED.value,
     )
 
 

@@ -8,6 +8,7 @@ app_name = "tags"
 urlpatterns = [
     path("r/<str:token>/", label.label, name="label"),
     path("r/<str:token>/sent/", label.label_sent, name="label_sent"),
+    path("r/<str:token>/found/", label.label_found, name="label_found"),
     path("r/<str:token>/slip/", label.label_slip, name="label_slip"),
     path("tags/", ward.find, name="find"),
     path("tags/ours/", ward.ours, name="ours"),

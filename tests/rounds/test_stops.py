@@ -108,7 +108,8 @@ def test_a_visit_in_vain_counts_against_each_open_due(what: RoundStop.What) -> N
     visit, device = a_round(), a_due_driver()
     stopped(visit, device, what, note="Bed 3")
     tried = DueAttempt.objects.get()
-    assert (tried.due.device, tried.reason, tried.note) == (device, what.value, "Bed 3")
+    note = "Looked in Ward 4. Bed 3" if what is What.NOT_FOUND else "Bed 3"
+    assert (tried.due.device, tried.reason, tried.note) == (device, what.value, note)
     assert (again(device).last_seen_place is None) == (what is What.NOT_FOUND)
     page = queries.round_page(visit)
     assert (page.answered, page.total, page.left) == (1, 1, [])

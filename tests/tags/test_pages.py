@@ -166,7 +166,7 @@ def test_our_drivers_shows_what_is_held_without_a_tag(nurse: Client) -> None:
 def test_our_drivers_is_clear_when_there_are_none(nurse: Client) -> None:
     """An empty list says so."""
     a_device()
-    assert "No driver of your places is tagged or missing." in text(nurse, "/tags/ours/")
+    assert "No driver of your places is tagged." in text(nurse, "/tags/ours/")
 
 
 def test_our_drivers_asks_no_more_for_more_drivers(
@@ -180,9 +180,11 @@ def test_our_drivers_asks_no_more_for_more_drivers(
 
 
 def test_missing_and_found_from_the_pages(nurse: Client) -> None:
-    """The ward reports a driver missing with words, and found with a place."""
-    device = a_device()
-    nurse.post(f"/tags/missing/{device.asset_number}/", {"why": "All bays."})
+    """The ward's searches on three days over two weeks give a driver up, and it is found with a place."""
+    device, address = a_device(), "/tags/missing/{}/"
+    for ago in (15, 8, 0):
+        with clock.at(clock.now() - timedelta(days=ago)):
+            nurse.post(address.format(device.asset_number), {"place": str(device.home_id), "why": "All bays."})
     assert Device.objects.get(pk=device.pk).condition == Condition.NOT_LOCATED
     nurse.post(f"/tags/found/{device.asset_number}/", {"place": str(a_ward().pk)})
     assert Device.objects.get(pk=device.pk).condition == Condition.OUT_OF_USE
@@ -193,9 +195,9 @@ def test_a_refusal_is_shown_beside_the_form(nurse: Client) -> None:
     device = a_device()
     page = nurse.post(f"/tags/found/{device.asset_number}/", {"place": str(a_ward().pk)}).content.decode()
     assert "the driver is in service" in page
-    twice = f"/tags/missing/{device.asset_number}/"
-    nurse.post(twice, {"why": "All bays."})
-    assert "the driver is not located" in nurse.post(twice, {"why": "All bays again."}).content.decode()
+    nowhere = nurse.post(f"/tags/missing/{device.asset_number}/", {"why": "All bays."}).content.decode()
+    assert "This field is required" in nowhere
+    assert "All bays." in nowhere
 
 
 def test_a_tag_shows_each_report(nurse: Client) -> None:

@@ -17,8 +17,10 @@ from fleet.batteries.queries.rated import rated_table
 from fleet.bench.models import Order
 from fleet.core.battery.runtime import runtime_fraction, short_charge
 from fleet.core.errors import BadValueError
+from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.registry.models import Device
+from fleet.schedules import actions as schedules
 from fleet.web import clock
 from fleet.web.phrases import moment
 
@@ -71,6 +73,9 @@ def log_tests(news: Sequence[NewTest], *, by: Actor) -> list[RuntimeTest]:
     _reckon(tests)
     RuntimeTest.objects.bulk_create(tests, batch_size=BATCH)
     record_many((_logged(test) for test in tests), by=by)
+    for test in tests:
+        if test.device.condition == Condition.NOT_LOCATED:
+            schedules.scanned(test.device, "a runtime test", at=test.started_at, by=by)
     return tests
 
 

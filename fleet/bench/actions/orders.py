@@ -22,6 +22,7 @@ from fleet.loans.actions import end_at_bench
 from fleet.people.models import Person
 from fleet.registry import actions as registry
 from fleet.registry.models import Device, Party, Place
+from fleet.schedules import actions as schedules
 from fleet.schedules.models import Due
 from fleet.tags.actions import Custody, add_custody
 from fleet.tags.models import Decontamination, Tag
@@ -96,6 +97,8 @@ def receive(  # noqa: PLR0913 - a reception has a driver, a bench, a reason and 
         count(row, counted, Tally.Occasion.BENCH_IN, by=by)
     if row.condition != Condition.ON_BENCH:
         end_at_bench(row, bench, by=by)
+        if row.condition == Condition.NOT_LOCATED:
+            schedules.ask_before_use(row, by=by)
         row = registry.move(row, Move.RECEIVE, facts(row), by=by, place=bench, done_at=done_at)
         _note_custody(row, by)
     row = registry.see(row, bench, "bench", by=by, at=done_at)

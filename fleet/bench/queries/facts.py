@@ -21,6 +21,7 @@ from fleet.core.lifecycle import Facts
 from fleet.core.limits import Limits
 from fleet.core.orders import OPEN_STATES
 from fleet.registry.models import Device, DeviceType
+from fleet.schedules.models import Due
 from fleet.tags.models import Quarantine, Tag, TagReport, YesNo
 
 OPEN = [state.value for state in OPEN_STATES]
@@ -79,7 +80,16 @@ def facts(device: Device, order: Order | None = None) -> Facts:
         checked=steps.passed > 0 and order is not None and order.kind != OrderKind.RETIREMENT,
         accepted=device.accepted_on is not None or (order is not None and order.kind == OrderKind.ACCEPTANCE),
         open_orders=others.count(),
+        services_owed=_services_owed(device, order),
     )
+
+
+def _services_owed(device: Device, order: Order | None) -> int:
+    """Services due before use that this order would leave undone: a planned one does its due, without one all."""
+    owed = Due.objects.filter(device=device, before_use=True, suspended=False)
+    if order is not None and order.kind == OrderKind.PLANNED:
+        owed = owed.exclude(pk=order.due_id) if order.due_id else owed.none()
+    return owed.count()
 
 
 def open_orders(device: Device) -> QuerySet[Order]:

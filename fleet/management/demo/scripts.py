@@ -22,8 +22,7 @@ from fleet.management.demo.visits import service_due, technician
 from fleet.management.demo.work import fail_delivery
 from fleet.management.demo.world import Driver, World
 from fleet.registry.actions import see
-from fleet.schedules.actions import attempt, defer
-from fleet.schedules.models import DueAttempt
+from fleet.schedules.actions import defer, look_in_vain
 from fleet.tags.actions import Custody, add_custody, report_found, report_missing
 from fleet.tags.models import Quarantine, TagReport, YesNo
 from fleet.web import clock
@@ -149,7 +148,7 @@ def _hand_on(world: World, driver: Driver, received_by: str, purpose: str) -> No
 
 
 def not_located(world: World, driver: Driver) -> None:
-    """Three visits in vain, then reported as not located."""
+    """Looked for in vain on three visits over more than two weeks: by the rule of the house it is not located."""
     notes = (
         "Not on the ward.",
         "Not in the equipment room either.",
@@ -157,12 +156,11 @@ def not_located(world: World, driver: Driver) -> None:
     )
     for days, note in zip((24, 15, 6), notes, strict=True):
         _before(world, days, _try, world, driver, note)
-    _before(world, 4, _report_missing, world, driver)
     world.note("not-located", driver, "not located after three visits for its service")
 
 
 def _try(world: World, driver: Driver, note: str) -> None:
-    attempt(service_due(driver), DueAttempt.Reason.NOT_FOUND, note=note, by=technician(world, driver))
+    look_in_vain(driver.device, driver.home, note=note, due=service_due(driver), by=technician(world, driver))
 
 
 def _report_missing(world: World, driver: Driver) -> None:

@@ -2,7 +2,7 @@
 
 from fleet.rounds.queries.carrying import Carry, carry
 from fleet.rounds.queries.due import ToDo, missing_at, to_do, to_do_of
-from fleet.rounds.queries.standing import Met, RoundPage, latest_stop, looked_for, places, round_page, rounds
+from fleet.rounds.queries.standing import Met, RoundPage, latest_stop, places, round_page, rounds
 
 __all__ = [
     "Carry",
@@ -11,7 +11,6 @@ __all__ = [
     "ToDo",
     "carry",
     "latest_stop",
-    "looked_for",
     "missing_at",
     "places",
     "round_page",

@@ -3,7 +3,6 @@
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Final
 
 from django.db.models import Count, Q, QuerySet
@@ -14,8 +13,6 @@ from fleet.registry.queries import devices, open_places
 from fleet.rounds.models import Round, RoundQuerySet, RoundStop
 from fleet.rounds.queries.carrying import Carry, carry
 from fleet.rounds.queries.due import ToDo, drivers_at, missing_at, to_do
-from fleet.schedules.models import DueAttempt
-from fleet.web.clock import local_day
 
 #: Answers that settle a driver for this round, whatever is still due on it.
 _SETTLES: Final = (
@@ -117,13 +114,3 @@ def _looked_at(row: Round) -> DeviceQuerySet:
 def latest_stop(row: Round, device: Device) -> RoundStop | None:
     """The answer that counts for a driver on a round; None while it was not met."""
     return row.stops.filter(device=device, latest=True).first()
-
-
-def looked_for(device: Device) -> list[date]:
-    """The days on which a driver was looked for in vain, on rounds and else, since it was last seen; oldest first."""
-    stops = RoundStop.objects.filter(device=device, what=RoundStop.What.NOT_FOUND)
-    tried = DueAttempt.objects.filter(due__device=device, reason=DueAttempt.Reason.NOT_FOUND)
-    if device.last_seen_at:
-        stops, tried = stops.filter(at__gt=device.last_seen_at), tried.filter(tried_at__gt=device.last_seen_at)
-    moments = [*stops.values_list("at", flat=True), *tried.values_list("tried_at", flat=True)]
-    return sorted({local_day(moment) for moment in moments})

@@ -12,6 +12,7 @@ from fleet.schedules.actions.risk import (
     score_type,
     set_house_rule,
 )
+from fleet.schedules.actions.searches import ask_before_use, look_in_vain, scanned
 from fleet.schedules.actions.use import note_cycles, restart_hours
 from fleet.schedules.actions.visits import attempt, defer, set_own_interval
 
@@ -21,6 +22,7 @@ __all__ = [
     "Asked",
     "NewPlan",
     "add_plan",
+    "ask_before_use",
     "attempt",
     "bring_by_job",
     "correct_risk_class",
@@ -30,6 +32,7 @@ __all__ = [
     "edit_plan",
     "ensure_risk_classes",
     "keep_all_readings",
+    "look_in_vain",
     "make_due_now",
     "mark_late",
     "note_cycles",
@@ -40,6 +43,7 @@ __all__ = [
     "restart_hours",
     "roll",
     "roll_kind",
+    "scanned",
     "score_type",
     "set_house_rule",
     "set_own_interval",

@@ -153,6 +153,7 @@ def _rolled_on(due: Due, done_on: date) -> Changes:
         last_done_hours=total_hours(due.device),
         last_done_cycles=use_of(due.device).cycles,
         asked_by_device=False,
+        before_use=False,
         deferred_from=None,
         deferred_why="",
         deferred_by=None,

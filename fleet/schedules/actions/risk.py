@@ -20,7 +20,7 @@ from fleet.schedules.risk_classes import CLASSES
 from fleet.web import clock
 from fleet.web.phrases import day as spoken
 
-RULE_FACTS: Final = ("history_months",)
+RULE_FACTS: Final = ("history_months", "search_attempts", "search_days")
 _LEAST_MONTHS: Final = 1
 
 

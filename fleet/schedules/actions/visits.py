@@ -67,11 +67,14 @@ def attempt(
         raise BadValueError("The attempt lies in the future; give when it was made.", field="at")
     if row.suspended:
         raise BadValueError(f"{row} no longer counts; there is nothing to attempt.", field="due")
-    tried = row.attempts.create(
-        due_on=row.due_on, tried_at=tried_at, reason=reason, note=note.strip(), by=by.name[:120]
-    )
-    words = {"reason": tried.get_reason_display(), "due_on": row.due_on}
-    record(Happening("due attempted", row, device_id=row.device_id, after=words, why=note, done_at=tried_at), by=by)
+    return put_attempt(row, reason, note, tried_at, by)
+
+
+def put_attempt(due: Due, reason: DueAttempt.Reason, note: str, at: datetime, by: Actor) -> DueAttempt:
+    """Write down a visit in vain. The caller has checked who and when, and holds the lock."""
+    tried = due.attempts.create(due_on=due.due_on, tried_at=at, reason=reason, note=note.strip(), by=by.name[:120])
+    words = {"reason": tried.get_reason_display(), "due_on": due.due_on}
+    record(Happening("due attempted", due, device_id=due.device_id, after=words, why=note, done_at=at), by=by)
     return tried
 
 

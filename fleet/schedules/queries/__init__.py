@@ -32,6 +32,7 @@ from fleet.schedules.queries.risk import (
     scored_types,
     used_since,
 )
+from fleet.schedules.queries.searches import Hunt, hunt, looked_for, missing, searches_of
 from fleet.schedules.queries.use import Limit, Reach, rate_a_week, reaches, total_hours, use_of
 
 __all__ = [
@@ -40,6 +41,7 @@ __all__ = [
     "Asked",
     "Completion",
     "Group",
+    "Hunt",
     "Left",
     "Limit",
     "Outcome",
@@ -63,9 +65,12 @@ __all__ = [
     "high_risk",
     "history_from",
     "house_rule",
+    "hunt",
     "late_by",
     "levellings",
     "live",
+    "looked_for",
+    "missing",
     "months",
     "next_visit",
     "overdue",
@@ -77,6 +82,7 @@ __all__ = [
     "risk_classes",
     "risk_of",
     "scored_types",
+    "searches_of",
     "total_hours",
     "use_of",
     "used_since",

@@ -4,6 +4,7 @@ from fleet.schedules.views.completion import completion, completion_drivers
 from fleet.schedules.views.counter import restart
 from fleet.schedules.views.levelling import drop, levelling, levelling_dues, levelling_weeks, one_levelling, take_up
 from fleet.schedules.views.lists import alternative, due, overdue, overdue_csv
+from fleet.schedules.views.missing import missing
 from fleet.schedules.views.one import attempt, defer, interval, one
 from fleet.schedules.views.plans import new_plan, plan, plans
 from fleet.schedules.views.risk import risk, risk_class, risk_classes, rules, type_risk
@@ -20,6 +21,7 @@ __all__ = [
     "levelling",
     "levelling_dues",
     "levelling_weeks",
+    "missing",
     "new_plan",
     "one",
     "one_levelling",

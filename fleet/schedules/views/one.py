@@ -12,10 +12,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
-from fleet.people.queries import acting
+from fleet.people.queries import acting, person_of
 from fleet.schedules import actions, queries
 from fleet.schedules.forms import AttemptForm, DeferForm, IntervalForm
-from fleet.schedules.models import Due
+from fleet.schedules.models import Due, DueAttempt
 from fleet.schedules.tables import standing
 from fleet.schedules.wording import every_words, first_words
 from fleet.web import clock, phrases
@@ -52,10 +52,15 @@ def attempt(request: HttpRequest, pk: int) -> HttpResponse:
     demand(request, May.WORK_ON_BENCH)
 
     def act(due: Due, typed: dict[str, Any]) -> str:
-        tried = actions.attempt(due, typed["reason"], note=typed["note"], at=typed["at"], by=acting(request))
-        return f"The visit is recorded: {tried.get_reason_display().lower()}."
+        reason, by = DueAttempt.Reason(typed["reason"]), acting(request)
+        if reason is DueAttempt.Reason.NOT_FOUND:
+            place = typed["place"] or due.device.place
+            actions.look_in_vain(due.device, place, note=typed["note"], at=typed["at"], due=due, by=by)
+        else:
+            actions.attempt(due, reason, note=typed["note"], at=typed["at"], by=by)
+        return f"The visit is recorded: {reason.label.lower()}."
 
-    return _post(request, pk, "attempt", AttemptForm(request.POST, prefix="attempt"), act)
+    return _post(request, pk, "attempt", AttemptForm(request.POST, prefix="attempt", person=person_of(request)), act)
 
 
 @guard(May.SEE_FLEET)
@@ -114,7 +119,7 @@ def _forms(request: HttpRequest, due: Due, sent: Forms) -> Forms:
     """The forms the person may send about a due that counts."""
     own = {"months": due.own_every_months, "review_on": due.own_review_on}
     offered = {
-        "attempt": (May.WORK_ON_BENCH, AttemptForm(prefix="attempt")),
+        "attempt": (May.WORK_ON_BENCH, AttemptForm(prefix="attempt", person=person_of(request))),
         "defer": (May.DEFER_DUE, DeferForm(prefix="defer")),
         "interval": (May.EDIT_REGISTRY, IntervalForm(prefix="interval", initial=own)),
     }

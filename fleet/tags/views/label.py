@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from functools import wraps
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -13,7 +14,8 @@ from fleet.core.permissions import May
 from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.registry.queries import device_of_token
-from fleet.tags.queries import label_status, open_tag
+from fleet.schedules.actions import scanned
+from fleet.tags.queries import label_status, open_tag, place_in_words
 from fleet.tags.views.sending import report_form, send, sent_joined, sent_report
 from fleet.web.guards import View, public
 from fleet.web.throttle import too_often
@@ -21,6 +23,7 @@ from fleet.web.throttle import too_often
 SPAN_SECONDS = 10 * 60
 OPENED_IN_SPAN = 60
 SENT_IN_SPAN = 10
+_WHERE = 80
 Page = Callable[[HttpRequest, Device, str], HttpResponse]
 
 
@@ -54,8 +57,25 @@ def label(request: HttpRequest, device: Device, token: str) -> HttpResponse:
     form = report_form(request, device)
     if send(request, device, form, by=link_actor(device.asset_number)):
         return redirect("tags:label_sent", token)
-    page = {"device": device, "form": form, "status": label_status(device), "layout": "plain.html"}
+    page = {
+        "device": device,
+        "form": form,
+        "status": label_status(device),
+        "label_found_url": reverse("tags:label_found", args=[token]),
+        "layout": "plain.html",
+    }
     return render(request, "tags/report.html", page)
+
+
+@_label_page
+def label_found(request: HttpRequest, device: Device, token: str) -> HttpResponse:
+    """Take word from whoever scanned the label of a driver that was not located: it is here."""
+    if request.method == "POST":
+        words = request.POST.get("where", "").strip()[:_WHERE]
+        source = f"whoever scanned its label: “{words}”" if words else "whoever scanned its label"
+        scanned(device, source, place=place_in_words(words, device), by=link_actor(device.asset_number))
+        messages.success(request, "Thank you: the bench knows that it was found. Do not use it; keep it apart.")
+    return redirect("tags:label", token)
 
 
 def _looks_after(request: HttpRequest, device: Device) -> bool:

@@ -25,6 +25,7 @@ def report(request: HttpRequest, asset: str) -> HttpResponse:
         "form": form,
         "status": label_status(device),
         "may_be_missing": device.condition == Condition.IN_SERVICE.value,
+        "found_url": reverse("tags:found", args=[asset]),
         "layout": "base.html",
     }
     return render(request, "tags/report.html", page)

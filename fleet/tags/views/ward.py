@@ -1,16 +1,22 @@
 """The ward's own pages: find a driver, where our drivers are, one tag, missing and found."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import Resolver404, resolve, reverse
 
+from fleet.audit.actors import Actor
 from fleet.core.errors import BenchwardError
+from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
 from fleet.registry.models import Device
 from fleet.registry.queries import by_code, devices
+from fleet.schedules.actions import look_in_vain
+from fleet.schedules.queries import hunt, searches_of
 from fleet.tags import queries
 from fleet.tags.actions import report_found, report_missing
 from fleet.tags.forms import FoundForm, MissingForm
@@ -58,7 +64,9 @@ def ours(request: HttpRequest) -> HttpResponse:
     person = person_of(request)
     rows = Paginator(queries.ours(person), PER_PAGE).get_page(request.GET.get("page"))
     back = queries.lately_back(person)[:PER_PAGE]
-    return render(request, "tags/ours.html", {"rows": rows, "back": back, "today": clock.today()})
+    lost = queries.not_located(person)
+    page = {"rows": rows, "back": back, "lost": lost[:PER_PAGE], "lost_count": lost.count(), "today": clock.today()}
+    return render(request, "tags/ours.html", page)
 
 
 @guard(May.REPORT_FAULT, May.WORK_ON_BENCH)
@@ -70,18 +78,37 @@ def tag(request: HttpRequest, number: str) -> HttpResponse:
 
 @guard(May.REPORT_FAULT, May.WORK_ON_BENCH)
 def missing(request: HttpRequest, asset: str) -> HttpResponse:
-    """Report a driver as missing, with where one looked."""
+    """Record a search in vain; often and long enough, and the driver counts as not located."""
     device = fetch(devices(), request, asset_number=asset)
-    form = MissingForm(request.POST if request.method == "POST" else None)
+    person = person_of(request)
+    form = MissingForm(
+        request.POST if request.method == "POST" else None,
+        places=queries.places_to_choose(person, device),
+        may_be_certain=person.may(May.DEFER_DUE),
+        initial={"place": device.place_id},
+    )
     if form.is_valid():
         try:
-            report_missing(device, why=form.cleaned_data["why"], by=acting(request))
+            words = _looked(device, form.cleaned_data, acting(request))
         except BenchwardError as error:
             put_beside(form, error)
         else:
-            messages.success(request, f"{device} is on record as not located.")
+            messages.success(request, words)
             return redirect("tags:ours")
-    return render(request, "tags/missing.html", {"device": device, "form": form})
+    page = {"device": device, "form": form, "hunt": hunt(device), "searches": searches_of(device)}
+    return render(request, "tags/missing.html", page)
+
+
+def _looked(device: Device, typed: dict[str, Any], by: Actor) -> str:
+    if typed.get("certain"):
+        report_missing(device, why=typed["why"], by=by)
+    else:
+        look_in_vain(device, typed["place"], note=typed["why"], by=by)
+    device.refresh_from_db()
+    if device.condition == Condition.NOT_LOCATED.value:
+        return f"{device} is on record as not located."
+    found = hunt(device)
+    return f"Your search for {device} is recorded: day {len(found.days)} of {found.rule.search_attempts}."
 
 
 @guard(May.REPORT_FAULT, May.WORK_ON_BENCH)
