@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import Final
 
 from django.db.models import Case, Q, QuerySet, When
 
@@ -115,9 +116,17 @@ def harm_linked(order: Order) -> bool:
     return Quarantine.objects.filter(linked, device_id=order.device_id).exists()
 
 
+_WORK: Final = (Reading, FlowTest, OcclusionTest)
+
+
+def has_worked(order: Order, person_id: int) -> bool:
+    """Whether somebody is one of the `workers` of an order."""
+    return any(model.objects.filter(order=order, by_id=person_id).exists() for model in _WORK)
+
+
 def workers(order: Order) -> set[int]:
     """The persons who answered steps of an order or tested its delivery, also where that counts no more."""
-    taken = (model.objects.filter(order=order, by__isnull=False) for model in (Reading, FlowTest, OcclusionTest))
+    taken = (model.objects.filter(order=order, by__isnull=False) for model in _WORK)
     return {person for rows in taken for person in rows.order_by().values_list("by_id", flat=True).distinct()}
 
 

@@ -2,14 +2,14 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import chain
 from typing import Any, Final
 
 from django.db import models
+from django.db.models import Exists, OuterRef
 
 from fleet.audit.models import TrailEntry
 from fleet.bench.models import FlowTest, Labour, OcclusionTest, Order, PartUse, Reading, Signature, Step, StepLimit
-from fleet.bench.queries.facts import workers
+from fleet.bench.queries.facts import has_worked
 from fleet.core.orders import ABSENT_OUTCOMES, Outcome
 from fleet.core.sealing import differing, seal, seal_parts
 
@@ -20,11 +20,14 @@ _NOT_CONTENT: Final = frozenset({"id", "revision"})
 _ROW: Final = frozenset({"id"})
 
 
-_LISTS: Final[dict[str, Any]] = {
-    "minutes": Labour,
-    "parts used": PartUse,
-    "flow tests": FlowTest,
-    "occlusion tests": OcclusionTest,
+#: What else hangs on an order: rows, by which of their fields, and to which of the order's. What others are paid is no
+#: part of what is signed: bills come late.
+_LISTS: Final[dict[str, tuple[Any, str, str]]] = {
+    "limits_by_type": (StepLimit, "step__version", "procedure_version_id"),
+    "minutes": (Labour, "order", "pk"),
+    "parts_used": (PartUse, "order", "pk"),
+    "flow_tests": (FlowTest, "order", "pk"),
+    "occlusion_tests": (OcclusionTest, "order", "pk"),
 }
 
 
@@ -73,26 +76,32 @@ def parts_of(order: Order) -> dict[str, str]:
 
     Fields that are empty or at their default are left out, so that a field added in a later version voids nothing.
     """
-    record: dict[str, object] = {"the order": _content(Order.objects.get(pk=order.pk), _NOT_CONTENT)}
-    for name, row in _rows(order):
-        held = record.setdefault(name, [])
+    there = {
+        f"has_{name}": Exists(rows.objects.filter(**{of: OuterRef(key)})) for name, (rows, of, key) in _LISTS.items()
+    }
+    now = Order.objects.annotate(**there).get(pk=order.pk)
+    record: dict[str, object] = {"the order": _content(now, _NOT_CONTENT)}
+    for name, row in _rows(now):
+        held = record.setdefault(name.replace("_", " "), [])
         if isinstance(held, list):
             held.append(_content(row, _ROW))
     return seal_parts(record)
 
 
 def _rows(order: Order) -> Iterator[tuple[str, models.Model]]:
-    """Every row that hangs on the record, with the name of its part."""
-    if order.procedure_version_id:
-        asked = Step.objects.filter(version=order.procedure_version_id).order_by("position")
-        limits = StepLimit.objects.filter(step__version=order.procedure_version_id).order_by("pk")
-        yield from (("the procedure", row) for row in chain(asked, limits))
-    for reading in Reading.objects.filter(order=order).order_by("pk").select_related("step", "file"):
-        yield f"step {reading.step.position}", reading
+    """Every row that hangs on the record, with the name of its part; of lists that have none, nothing is asked."""
+    positions: dict[int, int] = {}
+    for step in Step.objects.filter(version=order.procedure_version_id or 0).order_by("position"):
+        positions[step.pk] = step.position
+        yield "the_procedure", step
+    for reading in Reading.objects.filter(order=order).order_by("pk").select_related("file"):
+        yield f"step {positions[reading.step_id]}", reading
         if hasattr(reading, "file"):
-            yield f"step {reading.step.position}", reading.file
-    for name, rows in _LISTS.items():
-        yield from ((name, row) for row in rows.objects.filter(order=order).order_by("pk"))
+            yield f"step {positions[reading.step_id]}", reading.file
+    for name, (rows, of, key) in _LISTS.items():
+        if getattr(order, f"has_{name}"):
+            part = "the_procedure" if rows is StepLimit else name
+            yield from ((part, row) for row in rows.objects.filter(**{of: getattr(order, key)}).order_by("pk"))
 
 
 def _content(row: models.Model, leave: frozenset[str]) -> dict[str, Any]:
@@ -109,4 +118,4 @@ def meaning_for(order: Order, outcome: Outcome, person_id: int) -> Signature.Mea
     """What somebody's signature under the end of an order says: who answered none of its steps is a second person."""
     if outcome in ABSENT_OUTCOMES:
         return Signature.Meaning.ENDED
-    return Signature.Meaning.DONE if person_id in workers(order) else Signature.Meaning.SECOND
+    return Signature.Meaning.DONE if has_worked(order, person_id) else Signature.Meaning.SECOND

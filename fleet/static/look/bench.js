@@ -1,6 +1,6 @@
 // The step form at the bench: p, f and n (or 1, 2, 3) choose the verdict while a number is typed as well (no number has the
 // letters), i leads to the instrument, "not applicable" leads to the note that says why, Enter saves a long note too, and Escape
-// leaves the step for the overview. Without this the form works by hand. The form may be replaced while the page is open.
+// leaves the step for the overview, or the field for the page's own keys. Without this the form works by hand. The form may be replaced while the page is open.
 
 const stepFormOf = (element) => element.closest?.("form[data-step]");
 
@@ -38,8 +38,15 @@ document.addEventListener("keydown", (event) => {
   const form = stepFormOf(event.target) ?? document.querySelector("form[data-step]");
   if (form && stepFormOf(event.target) && keyOf(form, event)) event.preventDefault();
   else if (form && /^[1-9]$/.test(event.key) && !typing(event.target) && chooseNth(form, event.key)) event.preventDefault();
-  else if (event.key === "Escape" && typing(event.target)) document.querySelector('[data-key="Escape"]')?.click();
+  else if (event.key === "Escape" && typing(event.target)) leave(event.target);
 });
+
+// Out of a field the single keys of the page work again.
+function leave(field) {
+  const overview = document.querySelector('[data-key="Escape"]');
+  if (overview) overview.click();
+  else field.blur();
+}
 
 document.addEventListener("change", (event) => {
   const form = stepFormOf(event.target);
