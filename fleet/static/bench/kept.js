@@ -158,7 +158,7 @@
 
   const shownOf = (form) => {
     const choice = form.querySelector("input[type=radio]:checked")?.closest("label")?.querySelector("span")?.textContent ?? "";
-    const words = [form.elements.value?.value, form.elements.value?.value ? "" : choice, form.elements.note?.value];
+    const words = [form.elements.value?.value, form.elements.value?.value ? "" : choice, form.elements.file?.files[0]?.name, form.elements.note?.value];
     return words.filter(Boolean).join(", ");
   };
 

@@ -13,7 +13,7 @@
   let timer = 0;
   let before = null;
 
-  const reads = (element) => element.matches("input:not([type=radio], [type=checkbox], [type=hidden]), textarea");
+  const reads = (element) => element.matches("input:not([type=radio], [type=checkbox], [type=hidden], [type=file]), textarea");
   const looksLikeACode = (text) => text.length >= SHORTEST && !/\s/.test(text) && !/^[-+\d.,]+$/.test(text);
 
   function begin(field) {
