@@ -1,6 +1,7 @@
 """What a technician types in at the bench."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
+from dataclasses import replace
 from typing import Any
 from uuid import uuid4
 
@@ -9,19 +10,21 @@ from django.core.files.uploadedfile import UploadedFile
 
 from fleet.bench.actions import Answer, Completion, Upload
 from fleet.bench.models import Order, OrderKind, Reading, Step
-from fleet.bench.queries import limits_of
+from fleet.bench.queries.judging import Judges
 from fleet.core.calibration import DueState
 from fleet.core.errors import BadValueError
 from fleet.core.files import refuse_large
 from fleet.core.lifecycle import WaitReason
 from fleet.core.orders import ABSENT_OUTCOMES, Outcome
+from fleet.core.safety import DEPENDS_ON, AppliedPart, Context, Method, Protection, Quantity
+from fleet.core.words import Worded
 from fleet.people.proof import password_field
 from fleet.registry.models import Place
 from fleet.stores.models import Instrument, InstrumentQuerySet
 from fleet.stores.queries import state_of
 from fleet.tags.models import Decontamination
 from fleet.web import clock
-from fleet.web.forms import day_field, offer
+from fleet.web.forms import NumberField, alternative, day_field, offer
 
 NO_NAMES = "No patient names."
 WAITS = [reason for reason in WaitReason if reason is not WaitReason.ACCEPTANCE]
@@ -40,6 +43,11 @@ def _words(label: str, *, rows: int = 2, required: bool = False, hint: str = "")
 
 def _places(label: str) -> forms.ModelChoiceField:
     return forms.ModelChoiceField(Place.objects.none(), label=label)
+
+
+def _one_of(kind: Iterable[Worded], label: str) -> forms.ChoiceField:
+    choices = [("", "Choose one"), *((each.value, each.label) for each in kind)]
+    return forms.ChoiceField(label=label, required=False, choices=choices)
 
 
 class ReceiveForm(forms.Form):
@@ -75,12 +83,17 @@ class StepForm(forms.Form):
     instrument = InstrumentChoice(
         Instrument.objects.none(), label="Measured with", required=False, empty_label="No instrument named"
     )
+    protection = _one_of(Protection, "Class of protection")
+    applied_part = _one_of(AppliedPart, "Type of applied part")
+    method = _one_of(Method, "Method")
+    mains_v = NumberField(label="Mains voltage", required=False, min_value=1, max_digits=5, decimal_places=1)
 
     def __init__(
         self,
         step: Step,
         *args: Any,
-        device_type_id: int,
+        judges: Judges,
+        before: Context | None = None,
         instruments: InstrumentQuerySet | None = None,
         used: Instrument | None = None,
         **rest: Any,
@@ -88,10 +101,14 @@ class StepForm(forms.Form):
         """The choices of the step's kind: limits judge a reading, a person judges a check.
 
         `instruments`: what it may be measured with; None where nothing is measured. `used`: the one named when shown.
+        `judges`: of the driver; `before`: how the same was measured last here.
         """
         super().__init__(*args, **rest)
         self.step = step
-        self.limits = limits_of(step, device_type_id)
+        known = judges.context(step, Context())
+        # How it was measured last on this bench is proposed, not assumed: it is shown in its field.
+        self._ask_context(judges.asks(step, known), before or Context())
+        self.limits = any(way.effective for way in judges.ways(step, judges.context(step, self.context())))
         if instruments is None:
             del self.fields["instrument"]
         else:
@@ -104,6 +121,25 @@ class StepForm(forms.Form):
     def key(self) -> str:
         """A name for the one answer that this form will send: sent twice, it is one answer."""
         return uuid4().hex
+
+    def _ask_context(self, asks: Collection[str], before: Context) -> None:
+        """Keep the fields of what a reference limit depends on and nobody has stated yet."""
+        if self.step.quantity == "" or not Quantity(self.step.quantity).needs_mains:
+            del self.fields["mains_v"]
+        for name in DEPENDS_ON:
+            if name in asks:
+                alternative(self.fields[name])
+            else:
+                del self.fields[name]
+        held = {name: getattr(before, name) for name in (*DEPENDS_ON, "mains_v") if name in self.fields}
+        self.initial = {**self.initial, **{name: value for name, value in held.items() if value}}
+        self.asks_context = bool(held)
+
+    def context(self) -> Context:
+        """What the test was made on and how, as typed or proposed so far."""
+        given = self.data if self.is_bound else self.initial
+        told = {name: str(given.get(name) or "") if name in self.fields else "" for name in DEPENDS_ON}
+        return Context(told["protection"], told["applied_part"], told["method"])
 
     def verdicts(self) -> list[tuple[str, str]]:
         """What may be chosen."""
@@ -121,14 +157,15 @@ class StepForm(forms.Form):
         return [(f"{_OPTION}{index}", option) for index, option in enumerate(options)]
 
     def chosen(self) -> str:
-        """What is chosen when the form is shown: a check asks, the rest presume that all is well."""
+        """What is chosen when shown: a check and a safety test without limits ask, the rest presume all is well."""
         if self.is_bound:
             return str(self.data.get("verdict", ""))
         if self.step.kind == Step.Kind.CHOICE:
             return ""
         if self.limits or self.step.kind == Step.Kind.COMPUTED:
             return _BY_LIMITS
-        return "" if self.step.kind == Step.Kind.CHECK else Reading.Verdict.PASS.value
+        asks = self.step.kind == Step.Kind.CHECK or self.step.quantity
+        return "" if asks else Reading.Verdict.PASS.value
 
     def answer(self) -> Answer:
         """What was typed, for the action."""
@@ -142,6 +179,7 @@ class StepForm(forms.Form):
             chosen=dict(self._options()).get(verdict, "") if self.step.kind == Step.Kind.CHOICE else "",
             file=self._upload(),
             instrument=self.cleaned_data.get("instrument"),
+            context=replace(self.context(), mains_v=self.cleaned_data.get("mains_v")),
         )
 
     def clean_file(self) -> UploadedFile | None:

@@ -107,10 +107,16 @@ class Depending(Protocol):
 D = TypeVar("D", bound=Depending)
 
 
-def asked(limits: Iterable[Depending]) -> tuple[str, ...]:
-    """Return what has to be known to choose among the limits of one quantity, as fields of `DEPENDS_ON`."""
-    every = list(limits)
-    return tuple(name for name in DEPENDS_ON if any(getattr(each, name) for each in every))
+def asked(limits: Iterable[Depending], known: Context) -> tuple[str, ...]:
+    """Return what still has to be known to choose among the limits of one quantity, as fields of `DEPENDS_ON`.
+
+    Limits that name something else than what is known are left aside.
+    """
+    held = {name: getattr(known, name) for name in DEPENDS_ON}
+    every = [
+        each for each in limits if all(not value or getattr(each, name) in {"", value} for name, value in held.items())
+    ]
+    return tuple(name for name, value in held.items() if not value and any(getattr(each, name) for each in every))
 
 
 def choose(limits: Iterable[D], context: Context) -> D | None:

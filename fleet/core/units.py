@@ -150,10 +150,14 @@ def read_quantity(text: str, unit: str) -> Decimal:
 
     Raises BadValueError for what is no number, an unknown unit, or one that measures something else.
     """
+    number, typed_unit = as_typed(text)
+    return convert(read_number(number), typed_unit or unit, unit)
+
+
+def as_typed(text: str) -> tuple[str, str]:
+    """Return the number and the unit as they were typed, the unit empty where there is none; both unread."""
     parts = _TYPED.fullmatch(text)
-    if parts is None or not parts[2]:
-        return read_number(text)
-    return convert(read_number(parts[1].replace(" ", "")), parts[2], unit)
+    return (parts[1].replace(" ", ""), parts[2]) if parts else (text, "")
 
 
 def _factor(unit: Unit) -> Decimal:

@@ -51,9 +51,12 @@ def test_none_fits_where_each_names_something_else() -> None:
 
 
 def test_what_is_asked_is_what_the_limits_name() -> None:
-    """The class and the method decide between these rows; the type of applied part does not."""
-    assert asked(ROWS) == ("protection", "method")
-    assert asked([Row("any")]) == ()
+    """The class and the method decide between these rows, the type of applied part does not; of class I no method."""
+    assert asked(ROWS, Context()) == ("protection", "method")
+    assert asked(ROWS, Context(protection="2")) == ("method",)
+    assert asked(ROWS, Context(protection="1")) == ()
+    assert asked(ROWS, Context(protection="2", method="direct")) == ()
+    assert asked([Row("any")], Context()) == ()
 
 
 def test_a_context_in_words_and_stored() -> None:

@@ -3,21 +3,18 @@
 from collections.abc import Collection
 from datetime import datetime
 from decimal import Decimal
-from typing import Final
 
 from fleet.audit.actors import Actor
+from fleet.bench.actions.measuring import DECIMALS, LARGEST, judge
 from fleet.bench.models import Order, Reading, Step
-from fleet.bench.queries import limits_of
 from fleet.bench.queries.computing import Computed, computed, latest_readings
+from fleet.bench.queries.judging import Judges, limits_judging
 from fleet.core.errors import BadValueError
 from fleet.core.limits import Limits, verdict
-
-#: What a reading's column holds exactly.
-DECIMALS: Final = 6
-LARGEST: Final = 10**8
+from fleet.core.safety import Context
 
 
-def compute(order: Order, changed: Collection[int], *, at: datetime, by: Actor) -> list[Reading]:
+def compute(order: Order, changed: Collection[int], judges: Judges, *, at: datetime, by: Actor) -> list[Reading]:
     """Make the computed readings that take a value of the `changed` steps (by id) or are among them.
 
     One whose numbers are no longer all there stops counting: its step is open again. Raises BadValueError where a
@@ -35,7 +32,7 @@ def compute(order: Order, changed: Collection[int], *, at: datetime, by: Actor) 
         if step.pk in touched or any(each.pk in touched for each in now.asks):
             _refuse_missing(step, now, changed)
             touched.add(step.pk)
-            if reading := _renewed(order, step, now, latest):
+            if reading := _renewed(order, step, now, latest, judges):
                 reading.taken_at, reading.by_id = at, by.person_id
                 reading.save()
                 latest[step.pk] = reading
@@ -54,29 +51,24 @@ def _refuse_missing(step: Step, now: Computed, changed: Collection[int]) -> None
         raise BadValueError(message, field="value")
 
 
-def _renewed(order: Order, step: Step, now: Computed, latest: dict[int, Reading]) -> Reading | None:
+def _renewed(order: Order, step: Step, now: Computed, latest: dict[int, Reading], judges: Judges) -> Reading | None:
     """The new reading of a computed step, unsaved. The one before counts no more, unless it says why it is left out."""
     before = latest.get(step.pk)
     if now.value is None and before is not None and before.verdict == Reading.Verdict.NOT_APPLICABLE:
         return None
     latest.pop(step.pk, None)
     Reading.objects.filter(order=order, step=step, latest=True).update(latest=False)
-    return None if now.value is None else _reading(order, step, now, now.value)
+    return None if now.value is None else _reading(order, step, now, now.value, judges)
 
 
-def _reading(order: Order, step: Step, now: Computed, value: Decimal) -> Reading:
+def _reading(order: Order, step: Step, now: Computed, value: Decimal, judges: Judges) -> Reading:
     if abs(value) >= LARGEST:
         raise BadValueError(f"Step {step.position} would be {value:g} {step.unit}. Check its numbers.", field="value")
-    limits = limits_of(step, order.device.device_type_id)
-    found = Reading.Verdict(verdict(value, limits).value) if limits else Reading.Verdict.PASS
-    return Reading(
-        order=order,
-        step=step,
-        value=round(value, DECIMALS),
-        as_typed=_shown(value, step.decimals, limits),
-        worked=now.worked,
-        verdict=found,
-    )
+    reading = Reading(order=order, step=step, value=value, worked=now.worked)
+    judge(reading, Context(), judges, passed=True)
+    limits = limits_judging(reading)
+    reading.value, reading.as_typed = round(value, DECIMALS), _shown(value, step.decimals, limits)
+    return reading
 
 
 def _shown(value: Decimal, decimals: int | None, limits: Limits | None) -> str:

@@ -2,21 +2,22 @@
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from django.db import transaction
 
 from fleet.audit.actors import Actor
-from fleet.bench.actions.computing import DECIMALS, LARGEST, compute
+from fleet.bench.actions.computing import compute
 from fleet.bench.actions.holding import described, put, since, workable
 from fleet.bench.actions.instruments import name_instrument
+from fleet.bench.actions.measuring import measure
 from fleet.bench.models import Order, Reading, ReadingFile, Step
-from fleet.bench.queries import in_words, limits_of
+from fleet.bench.queries import in_words
+from fleet.bench.queries.judging import Judges
 from fleet.core.errors import BadValueError, ConflictError
 from fleet.core.files import kind_of_file, shown_name
-from fleet.core.limits import read_number, verdict
+from fleet.core.safety import Context
 from fleet.registry import actions as registry
 from fleet.stores.models import Instrument
 from fleet.web import clock
@@ -35,8 +36,8 @@ class Answer:
     """What is answered at a step: what its kind asks for, or `na` with a reason.
 
     `value` at a reading, `passed` at a check, `note` at a text, `chosen` at a choice, `file` where one is attached.
-    `value` as it was typed ("12,5" is kept as typed beside 12.5) or as a Decimal, in the step's unit. `instrument` is
-    what it was measured with.
+    `value` as it was typed ("12,5" is kept as typed beside 12.5, "7.5 psi" is converted) or as a Decimal, in the step's
+    unit. `instrument` is what it was measured with; `context` what a safety test was made on and how.
     """
 
     value: Decimal | str | None = None
@@ -46,6 +47,7 @@ class Answer:
     chosen: str = ""
     file: Upload | None = None
     instrument: Instrument | None = None
+    context: Context = field(default_factory=Context)
 
 
 @transaction.atomic
@@ -83,30 +85,34 @@ def _put_answers(order: Order, answers: Sequence[tuple[Step, Answer]], by: Actor
     now = clock.now()
     # A computed step is worked out, not answered, unless it is left out.
     typed = [(step, given) for step, given in answers if step.kind != Step.Kind.COMPUTED or given.na]
-    readings = [_reading(order, step, given, now, by) for step, given in typed]
+    judges = Judges(order.device)
+    readings = [_reading(order, step, given, judges, by) for step, given in typed]
     Reading.objects.filter(order=order, step__in=[step for step, _ in typed], latest=True).update(latest=False)
     Reading.objects.bulk_create(readings)
     ReadingFile.objects.bulk_create(
         _file(reading, given.file) for reading, (_, given) in zip(readings, typed, strict=True) if given.file
     )
-    readings += compute(order, {step.pk for step, _ in answers}, at=now, by=by)
+    readings += compute(order, {step.pk for step, _ in answers}, judges, at=now, by=by)
     told = {str(reading.step.position): in_words(reading) for reading in readings}
     put(order, "answered", by=by, told={"steps": told})
     return readings
 
 
-def _reading(order: Order, step: Step, given: Answer, now: datetime, by: Actor) -> Reading:
+def _reading(order: Order, step: Step, given: Answer, judges: Judges, by: Actor) -> Reading:
     if step.version_id != order.procedure_version_id:
         raise BadValueError(f"“{step}” is no step of order {order}. Choose one of its own procedure.", field="step")
     note = given.note.strip()
-    reading = Reading(order=order, step=step, note=note, taken_at=now, by_id=by.person_id)
+    reading = Reading(order=order, step=step, note=note, taken_at=clock.now(), by_id=by.person_id)
     if given.na:
         if not note:
             raise BadValueError("Say in the note why this step does not apply.", field="note")
         reading.verdict = Reading.Verdict.NOT_APPLICABLE
         return reading
     name_instrument(reading, given.instrument)
-    _JUDGES[Step.Kind(step.kind)](reading, given)
+    if step.kind == Step.Kind.READING:
+        measure(reading, given.value, given.context, judges, passed=given.passed)
+    else:
+        _JUDGES[Step.Kind(step.kind)](reading, given)
     return reading
 
 
@@ -120,32 +126,6 @@ def _judge_text(reading: Reading, given: Answer) -> None:
     if not reading.note:
         raise BadValueError("Write it down, or mark the step as not applicable with a reason.", field="note")
     reading.verdict = Reading.Verdict.FAIL if given.passed is False else Reading.Verdict.PASS
-
-
-def _judge_reading(reading: Reading, given: Answer) -> None:
-    reading.value, reading.as_typed = _number(given.value)
-    _refuse_decimals(reading)
-    limits = limits_of(reading.step, reading.order.device.device_type_id)
-    if limits is None:
-        reading.verdict = Reading.Verdict.FAIL if given.passed is False else Reading.Verdict.PASS
-    else:
-        reading.verdict = Reading.Verdict(verdict(reading.value, limits).value)
-
-
-def _refuse_decimals(reading: Reading) -> None:
-    most, value = reading.step.decimals, reading.value
-    if most is not None and value is not None and -int(value.as_tuple().exponent) > most:
-        at_most = f"at most {most} decimal{'' if most == 1 else 's'}" if most else "a whole number"
-        raise BadValueError(f"“{reading.as_typed}” is finer than this step asks for: write {at_most}.", field="value")
-
-
-def _number(value: Decimal | str | None) -> tuple[Decimal, str]:
-    typed = "" if value is None else str(value).strip()
-    number = read_number(typed)
-    if abs(number) >= LARGEST or -int(number.as_tuple().exponent) > DECIMALS:
-        message = f"“{typed}” cannot be kept: at most {DECIMALS} decimals, and less than {LARGEST}. Check the unit."
-        raise BadValueError(message, field="value")
-    return number, typed
 
 
 def _judge_choice(reading: Reading, given: Answer) -> None:
@@ -164,7 +144,6 @@ def _judge_file(reading: Reading, given: Answer) -> None:
 
 _JUDGES = {
     Step.Kind.CHECK: _judge_check,
-    Step.Kind.READING: _judge_reading,
     Step.Kind.CHOICE: _judge_choice,
     Step.Kind.TEXT: _judge_text,
     Step.Kind.FILE: _judge_file,

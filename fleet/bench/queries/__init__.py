@@ -29,7 +29,7 @@ from fleet.bench.queries.taking import Kits, Takes, will_take, working_sites
 from fleet.bench.queries.together import Scanned, news, others_at, scanned
 from fleet.bench.queries.trace import Doubted, Taken, Trace, devices_in_doubt, mention, open_planned, rechecks, traced
 from fleet.bench.queries.turnaround import Turnaround, day_begins, turnaround
-from fleet.bench.queries.using import instruments_for, last_used, may_name
+from fleet.bench.queries.using import instruments_for, last_context, last_used, may_name
 
 __all__ = [
     "SIGNED",
@@ -74,6 +74,7 @@ __all__ = [
     "issue_places",
     "kit_of",
     "kit_wanted",
+    "last_context",
     "last_used",
     "limits_of",
     "may_name",

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from fleet.bench.models import Order, Reading, Step
+from fleet.bench.queries.facts import number_in_words
 from fleet.core.errors import BadValueError
 from fleet.core.formula import Formula, put_in, read_formula, worked_out
 
@@ -50,7 +51,7 @@ def computed(step: Step, steps: Sequence[Step], latest: Mapping[int, Reading]) -
         return _without(blank, "; ".join(missing))
     given = {each.key: latest[each.pk] for each in asks}
     numbers = {key: reading.value for key, reading in given.items() if reading.value is not None}
-    worked = put_in(formula, {key: reading.as_typed.replace("-", MINUS) for key, reading in given.items()})
+    worked = put_in(formula, {key: number_in_words(reading) for key, reading in given.items()})
     try:
         return Computed(formula, asks, in_words, worked, worked_out(formula, numbers))
     except BadValueError as error:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Final
+from typing import Final, overload
 
 from django.db.models import Case, Q, QuerySet, When
 
@@ -24,6 +24,7 @@ from fleet.core.orders import OPEN_STATES
 from fleet.registry.models import Device, DeviceType
 from fleet.schedules.models import Due
 from fleet.tags.models import Quarantine, Tag, TagReport, YesNo
+from fleet.web.phrases import MINUS, quantity
 
 OPEN = [state.value for state in OPEN_STATES]
 HARM = [YesNo.YES, YesNo.NOT_SURE]
@@ -154,7 +155,7 @@ def limits_of(step: Step, device_type_id: int | None) -> Limits | None:
     held = limit_held(step, device_type_id) or step
     if held.low is None and held.high is None:
         return None
-    return Limits(_plain(held.low), _plain(held.high), step.unit)
+    return Limits(plain_bound(held.low), plain_bound(held.high), step.unit)
 
 
 def limit_held(step: Step, device_type_id: int | None) -> StepLimit | None:
@@ -162,19 +163,43 @@ def limit_held(step: Step, device_type_id: int | None) -> StepLimit | None:
     return next((each for each in step.limits.all() if each.device_type_id == device_type_id), None)
 
 
-def _plain(value: Decimal | None) -> Decimal | None:
+@overload
+def plain_bound(value: Decimal) -> Decimal: ...
+@overload
+def plain_bound(value: None) -> None: ...
+def plain_bound(value: Decimal | None) -> Decimal | None:
     """The same number without the column's trailing zeros: 5.0000 is 5, 0.2000 is 0.2."""
     return None if value is None else Decimal(f"{value.normalize():f}")
 
 
 def in_words(reading: Reading) -> str:
     """One answer as a person reads it: "4.9 mL/h, with B-01, pass", "fail: cracked", "not applicable: no lead"."""
-    value = f"{reading.as_typed} {reading.step.unit}" if reading.value is not None else reading.chosen
+    value = value_in_words(reading) or reading.chosen
     if reading.step.kind == Step.Kind.FILE and reading.verdict != Reading.Verdict.NOT_APPLICABLE:
         value = "file attached"
     verdict = reading.get_verdict_display().lower()
     note = f": {reading.note}" if reading.note else ""
     return ", ".join(filter(None, [value, _with_what(reading), verdict + note]))
+
+
+def value_in_words(reading: Reading) -> str:
+    """The value as it was typed; where another unit was typed, with what it is in the step's: "7.5 psi (51.71 kPa)"."""
+    if reading.value is None:
+        return ""
+    if _has_no_unit(reading):
+        return f"{reading.as_typed} {reading.step.unit}"
+    return f"{reading.as_typed} ({quantity(reading.value, reading.step.unit)})"
+
+
+def number_in_words(reading: Reading) -> str:
+    """The value in the step's unit without it: as it was typed, unless another unit was typed."""
+    if reading.value is None or _has_no_unit(reading):
+        return reading.as_typed.replace("-", MINUS)
+    return quantity(reading.value)
+
+
+def _has_no_unit(reading: Reading) -> bool:
+    return reading.as_typed[-1:].isdigit() or reading.as_typed[-1:] in {".", ","}
 
 
 def _with_what(reading: Reading) -> str:

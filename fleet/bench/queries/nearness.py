@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from fleet.bench.models import Reading
-from fleet.bench.queries.facts import limits_of
-from fleet.core.calibration import Guarded, expanded, guarded, margin
+from fleet.bench.queries.judging import judgement_of
+from fleet.core.calibration import Guarded, guarded, margin
 from fleet.web import phrases
 
 
@@ -33,10 +33,9 @@ class Nearness:
 
 def nearness(reading: Reading) -> Nearness | None:
     """How near a reading lies to its limit, against its instrument's uncertainty; None where it has no limits."""
-    limits = limits_of(reading.step, reading.order.device.device_type_id)
-    if reading.value is None or limits is None:
+    judged = judgement_of(reading)
+    if reading.value is None or judged.effective is None:
         return None
-    by = reading.instrument
-    wide = expanded(reading.value, by.uncertainty, by.uncertainty_unit, reading.step.unit) if by else None
+    limits, wide = judged.effective.limits, judged.uncertainty
     remark = None if wide is None else guarded(reading.value, limits, wide)
     return Nearness(margin(reading.value, limits), wide, remark, reading.step.unit)

@@ -31,18 +31,21 @@ from fleet.bench.queries.facts import (
     facts,
     harm_linked,
     in_words,
-    limits_of,
     open_orders,
     open_quarantine,
     standing,
+    value_in_words,
 )
 from fleet.bench.queries.flow import flow_tests, occlusion_tests
+from fleet.bench.queries.judged import Course, Judged, courses, judged_words
+from fleet.bench.queries.judging import Judges, Way
 from fleet.bench.queries.kits import kit_wanted
 from fleet.bench.queries.nearness import nearness
 from fleet.bench.queries.signing import Signed, signatures
 from fleet.core.calibration import Guarded
 from fleet.core.lifecycle import Condition, Move, unmet, work_refusal
 from fleet.core.orders import OrderState
+from fleet.core.safety import Context
 from fleet.schedules.models import Due
 from fleet.schedules.queries import dues_of
 from fleet.stores.models import Part
@@ -59,14 +62,30 @@ class Line:
     step: Step
     reading: Reading | None
     earlier: int
-    device_type_id: int
+    judges: Judges
     computed: Computed | None = None
 
     @property
+    def judged(self) -> Judged | None:
+        """What judged the value that was answered; None where there is none."""
+        return judged_words(self.reading) if self.reading and self.reading.value is not None else None
+
+    @property
+    def ways(self) -> list[Way]:
+        """The limits by which an answer would be judged now, by method where they depend on it."""
+        return self.judges.ways(self.step, self.judges.context(self.step, Context()))
+
+    @property
     def limits(self) -> str:
-        """The limits in words, empty where there are none."""
-        limits = limits_of(self.step, self.device_type_id)
-        return limits.words if limits else ""
+        """The limits in words, those that judged where there is an answer; empty where there are none."""
+        if self.judged is not None:
+            return self.judged.limits
+        return "; ".join(way.words for way in self.ways if way.effective)
+
+    @property
+    def value_words(self) -> str:
+        """The value that was answered, as typed, with its unit; empty where there is none."""
+        return value_in_words(self.reading) if self.reading else ""
 
     @property
     def in_doubt(self) -> bool:
@@ -89,6 +108,11 @@ class OrderPage:
         self.device = order.device
 
     @cached_property
+    def judges(self) -> Judges:
+        """What judges its readings."""
+        return Judges(self.device)
+
+    @cached_property
     def lines(self) -> list[Line]:
         """Every step, in order."""
         if self.order.procedure_version_id is None:
@@ -108,7 +132,7 @@ class OrderPage:
             # What judges the reading is read once for all lines.
             reading.step, reading.order = step, self.order
         worked = computed(step, steps, latest) if step.kind == Step.Kind.COMPUTED else None
-        return Line(step, reading, max(0, answers - 1), self.device.device_type_id, worked)
+        return Line(step, reading, max(0, answers - 1), self.judges, worked)
 
     def line(self, position: int | None) -> Line | None:
         """The step at a position; without one, the first that is not answered."""
@@ -195,6 +219,11 @@ class OrderPage:
     def work_before(self) -> Order | None:
         """The work shortly before this repair's fault, which may have caused it; None where there was none."""
         return work_before(self.order) if self.is_open else self.order.work_before
+
+    @cached_property
+    def courses(self) -> list[Course]:
+        """How the driver's safety tests went so far."""
+        return courses(self.device)
 
     @cached_property
     def flow_tests(self) -> list[FlowTest]:

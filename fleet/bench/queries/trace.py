@@ -8,7 +8,8 @@ from decimal import Decimal
 from django.db.models import Q
 
 from fleet.bench.models import FlowTest, OcclusionTest, Order, OrderKind, Reading
-from fleet.bench.queries.facts import OPEN, in_words, limits_of
+from fleet.bench.queries.facts import OPEN, in_words
+from fleet.bench.queries.judging import limits_judging
 from fleet.bench.queries.nearness import Nearness, nearness
 from fleet.bench.queries.turnaround import day_begins
 from fleet.core.orders import OrderState
@@ -138,7 +139,7 @@ def _taken(calibration: Calibration, devices: set[int]) -> Iterator[Taken]:
 
 def _reading(reading: Reading, instrument: Instrument) -> Taken:
     reading.instrument = instrument
-    limits = limits_of(reading.step, reading.order.device.device_type_id)
+    limits = limits_judging(reading)
     return Taken(
         order=reading.order,
         what=f"Step {reading.step.position}: {reading.step.words}",

@@ -1,6 +1,8 @@
 """Which instruments may be named at a step, and which one a person used there last."""
 
 from fleet.bench.models import Order, Reading, Step
+from fleet.core.judgement import read_judgement
+from fleet.core.safety import Context
 from fleet.people.models import Person
 from fleet.stores.models import Instrument, InstrumentQuerySet
 from fleet.stores.queries import usable_instruments
@@ -15,6 +17,16 @@ def may_name(step: Step) -> bool:
 def instruments_for(step: Step, person: Person) -> InstrumentQuerySet:
     """The instruments of the person's places for a step, by number; of the kind it needs, where it needs one."""
     return usable_instruments(person, clock.today(), step.instrument_kind)
+
+
+def last_context(order: Order, step: Step) -> Context | None:
+    """How the quantity of a step was measured last on this bench; None where it never was."""
+    if not step.quantity:
+        return None
+    rows = Reading.objects.filter(order__bench=order.bench_id, step__quantity=step.quantity, value__isnull=False)
+    last = rows.order_by("-taken_at", "-pk").first()
+    judged = read_judgement(last.judged) if last else None
+    return judged.context if judged else None
 
 
 def last_used(order: Order, step: Step, person: Person) -> Instrument | None:

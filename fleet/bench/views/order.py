@@ -23,6 +23,7 @@ from fleet.bench.forms import (
     WaitForm,
 )
 from fleet.bench.models import Order, Reading, ReadingFile, Step
+from fleet.bench.queries.judging import Judges, limits_judging
 from fleet.bench.views import sending
 from fleet.bench.views.acts import SPENDING, Act
 from fleet.core.errors import BadValueError, BenchwardError, ConflictError
@@ -106,8 +107,8 @@ def attached(request: HttpRequest, number: str, pk: int) -> HttpResponse:
 
 def _warn_of_failure(request: HttpRequest, reading: Reading) -> None:
     """Say at the next step that this one failed: a slip of the hand, -45 for -4.5, is else seen too late."""
-    if reading.verdict == Reading.Verdict.FAIL:
-        limits = queries.limits_of(reading.step, reading.order.device.device_type_id)
+    if reading.verdict in {Reading.Verdict.FAIL, Reading.Verdict.NOT_PROVEN}:
+        limits = limits_judging(reading)
         told = f"{queries.in_words(reading)}; its limits are {limits.words}" if limits else queries.in_words(reading)
         messages.warning(request, f"Step {reading.step.position}: {told}. If that was a slip, answer the step again.")
 
@@ -131,11 +132,12 @@ def _after(row: Order, position: int, *, full: bool = False) -> str:
 def _step_form(request: HttpRequest, row: Order, step: Step, data: Any = None, files: Any = None) -> StepForm:
     """The form of a step; where something is measured, with the instrument that the person named last."""
     if not queries.may_name(step):
-        return StepForm(step, data, files, device_type_id=row.device.device_type_id)
+        return StepForm(step, data, files, judges=Judges(row.device))
     person = person_of(request)
     offered = queries.instruments_for(step, person)
     used = sending.scanned(request, offered) or queries.last_used(row, step, person)
-    return StepForm(step, data, files, device_type_id=row.device.device_type_id, instruments=offered, used=used)
+    before = queries.last_context(row, step)
+    return StepForm(step, data, files, judges=Judges(row.device), before=before, instruments=offered, used=used)
 
 
 def _show(  # noqa: PLR0913 - what a refused form brings back

@@ -1,11 +1,13 @@
 """Bench work that every order shares: the answers at its steps, and the completion."""
 
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Final
 
 from fleet.audit.actors import Actor
 from fleet.bench.actions import Answer, Completion, answer_many, complete
 from fleet.bench.models import Order, Step
+from fleet.core.safety import Context, Method
 from fleet.management.demo.cells import Run
 from fleet.management.demo.dice import Dice
 from fleet.management.demo.world import World
@@ -19,6 +21,7 @@ _NOTES: Final = {
     "before the update": "As found; software 3.{minor}.{patch}",
     "restored": "Restored; software 3.{minor}.{patch}",
 }
+_MAINS: Final = Context(method=Method.DIRECT.value, mains_v=Decimal(230))
 #: Mean and spread of a sound driver's readings, by unit; kept within three spreads, so that none fails by chance.
 _USUAL: Final = {"%": (0.3, 1.3), "min": (14, 4), "µA": (31, 7), "h": (11, 0.3)}
 
@@ -62,6 +65,7 @@ def _answer(step: Step, rng: Dice, run: Run | None, analyser: Instrument | None)
         value=_value(step, rng, run),
         note="50 mL syringe" if delivery else "",
         instrument=analyser if delivery and run is None else None,
+        context=_MAINS if step.quantity else Context(),
     )
 
 

@@ -10,6 +10,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
+from fleet.bench.queries.judged import courses
 from fleet.core.permissions import May
 from fleet.libraries.tables import state_mark
 from fleet.people.queries import person_of
@@ -56,6 +57,7 @@ def device(request: HttpRequest, asset: str) -> HttpResponse:
         "status": page.status,
         "dues": lines,
         "battery": page.battery,
+        "courses": courses(row),
         "use": use_of(row),
         "total_hours": total_hours(row),
         "library_mark": state_mark(page.library),
