@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.reports.views import device, digest, findings, home, overview, reorder, search, trail, turnaround
+from fleet.reports.views import costs, device, digest, findings, home, overview, reorder, search, trail, turnaround
 
 app_name = "reports"
 urlpatterns = [
@@ -16,6 +16,10 @@ urlpatterns = [
     path("reports/turnaround/", turnaround.turnaround, name="turnaround"),
     path("reports/findings/", findings.findings, name="findings"),
     path("reports/findings.csv", findings.findings_csv, name="findings_csv"),
+    path("reports/costs/", costs.costs, name="costs"),
+    path("reports/costs.csv", costs.costs_csv, name="costs_csv"),
+    path("reports/costs/<path:asset>/", costs.driver_cost, name="driver_cost"),
+    path("reports/replaced/", costs.replaced, name="replaced"),
     path("reports/reorder/", reorder.reorder, name="reorder"),
     path("reports/reorder.csv", reorder.reorder_csv, name="reorder_csv"),
     path("reports/reorder/ordered/", reorder.ordered, name="ordered"),

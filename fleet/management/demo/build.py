@@ -13,6 +13,7 @@ from fleet.management.demo.drivers import TAKEN_OVER_SHARE, take_over, wishes
 from fleet.management.demo.hospital import build_hospital
 from fleet.management.demo.instruments import plan_instruments
 from fleet.management.demo.libraries import build_libraries, first_sight, plan_nights, plan_sightings
+from fleet.management.demo.parts import plan_parts
 from fleet.management.demo.people import build_people
 from fleet.management.demo.policy import plan_policy
 from fleet.management.demo.reasons import plan_reasons
@@ -47,6 +48,7 @@ def _begin(world: World, count: int) -> None:
     """Take over what is in use, and plan everything that chance will bring."""
     start, end = clock.today(), clock.local_day(world.diary.end)
     plan_instruments(world)
+    plan_parts(world)
     build_libraries(world, start, end)
     fresh = max(3, count // 100)
     wanted = wishes(world.hospital, count - fresh, world.rng)

@@ -4,12 +4,13 @@ import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from decimal import Decimal
 from functools import partial
 from typing import Final
 
 from fleet.audit.actors import Actor, link_actor
 from fleet.batteries.models import Fitting
-from fleet.bench.actions import Completion, add_part, raise_order, receive, resume, set_aside
+from fleet.bench.actions import Completion, add_external, raise_order, receive, resume, set_aside
 from fleet.bench.models import Order, OrderKind
 from fleet.bench.queries import work_before
 from fleet.core.lifecycle import WaitReason
@@ -18,6 +19,7 @@ from fleet.management.demo.cells import replace_pack
 from fleet.management.demo.diary import any_hour, soon
 from fleet.management.demo.dice import Dice
 from fleet.management.demo.faults import Fault, Repair, a_fault, a_repair, connected, where
+from fleet.management.demo.parts import use_part
 from fleet.management.demo.visits import technician
 from fleet.management.demo.work import fail_delivery, finish, work_through
 from fleet.management.demo.world import Driver, World
@@ -132,6 +134,9 @@ def _receive(world: World, job: Job) -> None:
 def _set_aside(world: World, job: Job, reason: WaitReason) -> None:
     maker = job.driver.model.kind.maker if reason is WaitReason.MAKER else None
     set_aside(_order(job), reason, provider=maker, why=_WHY_WAIT[reason], by=job.by)
+    if maker is not None:
+        amount = Decimal(140 + 35 * (job.driver.number % 6))
+        add_external(_order(job), "Repair by the maker, with carriage", amount, provider=maker, by=job.by)
     low, high = _DAYS[reason]
     world.diary.plan(soon(clock.now(), world.rng, (24 * low, 24 * high)), partial(_resume, world, job))
 
@@ -206,7 +211,7 @@ def _repair(world: World, job: Job, order: Order) -> None:
     if job.repair.found in {Order.Found.DRIVE, Order.Found.PRESSURE}:
         fail_delivery(world, order, by=job.by)
     if job.repair.part is not None:
-        add_part(order, job.repair.part, by=job.by)
+        use_part(world, order, job.repair.part, by=job.by)
     if job.repair.new_pack:
         note = "" if job.driver.cell.fraction(clock.today()) < _WORN else "Would not hold its charge"
         replace_pack(

@@ -15,6 +15,7 @@ from fleet.libraries.actions import carries
 from fleet.management.demo.cells import LEVEL, Run, a_run, as_test, count_cycles, replace_pack
 from fleet.management.demo.diary import bench_hour, soon
 from fleet.management.demo.dice import Dice
+from fleet.management.demo.parts import use_kit
 from fleet.management.demo.work import finish, work_through
 from fleet.management.demo.world import Driver, World
 from fleet.schedules.actions import attempt, defer, roll_kind
@@ -118,6 +119,7 @@ def _test_is_due(driver: Driver) -> bool:
 def _serve(world: World, driver: Driver, order: Order, run: Run | None, by: Actor) -> None:
     """Work through the service and return the driver; a pack found under the level is replaced at once."""
     work_through(world, order, by=by)
+    use_kit(world, order, by=by)
     replaced = run is not None and _test_pack(world, driver, order, run, by)
     if not driver.model.networked:
         load_by_cable(world, driver, by)

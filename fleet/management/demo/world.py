@@ -15,7 +15,7 @@ from fleet.management.demo.dice import Dice
 from fleet.management.demo.hospital import Hospital, Model
 from fleet.management.demo.people import Crew
 from fleet.registry.models import Device, Place
-from fleet.stores.models import Instrument
+from fleet.stores.models import Instrument, Part
 
 #: What a pack has lost when it is due, and which shares of that it loses evenly and in a bend towards the end.
 LOSS: Final = 0.21
@@ -96,6 +96,8 @@ class World:
     in_force: dict[str, LibraryVersion] = field(default_factory=dict)
     #: What measures delivery on a bench, by the bench's key.
     analysers: dict[int, Instrument] = field(default_factory=dict)
+    #: What the stores keep, by the maker's part number; empty until they open.
+    parts: dict[str, Part] = field(default_factory=dict)
     _steps: dict[int, list[Step]] = field(default_factory=dict)
 
     def steps(self, version_id: int) -> list[Step]:

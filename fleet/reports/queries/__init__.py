@@ -1,5 +1,6 @@
 """Reading across the rooms: search, one driver's page, the trail, and the figures of a fleet."""
 
+from fleet.reports.queries.costs import CostLine, Costs, costs, dearest, of_driver, replaced
 from fleet.reports.queries.device_page import DevicePage, Status, device_page, status_of
 from fleet.reports.queries.finding import Hits, search
 from fleet.reports.queries.outcomes import Outcomes, outcomes
@@ -12,6 +13,8 @@ __all__ = [
     "COVER_DAYS",
     "DAYS_AHEAD",
     "Bring",
+    "CostLine",
+    "Costs",
     "DevicePage",
     "Hits",
     "Outcomes",
@@ -22,12 +25,16 @@ __all__ = [
     "Status",
     "Timeline",
     "Topic",
+    "costs",
+    "dearest",
     "device_page",
     "history",
     "names",
+    "of_driver",
     "outcomes",
     "overview",
     "reorder_list",
+    "replaced",
     "search",
     "standing_so",
     "status_of",

@@ -1,0 +1,204 @@
+"""What finished work cost: by type, kind, month and year, against a driver's price; how often parts are replaced."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, Final
+
+from django.db.models import Count, F, Q, QuerySet, Sum
+from django.utils import timezone
+
+from fleet.bench.models import Order, OrderKind, OrderQuerySet, PartUse
+from fleet.bench.queries import Cost, costs_by, day_begins, orders
+from fleet.core.orders import OrderState
+from fleet.people.models import Person
+from fleet.registry.models import Device
+from fleet.registry.queries import devices, types
+from fleet.stores.models import Part
+
+#: How many of the dearest drivers are listed.
+DEAREST: Final = 20
+_DAYS_A_YEAR: Final = 365.25
+
+
+@dataclass(frozen=True, slots=True)
+class CostLine:
+    """A group of finished orders with what they cost; `key` is what they are grouped by."""
+
+    name: str
+    key: Any
+    orders: int
+    cost: Cost
+
+    @property
+    def each(self) -> Decimal | None:
+        """What one order cost on average; None for none."""
+        return self.cost.total / self.orders if self.orders else None
+
+
+@dataclass(frozen=True, slots=True)
+class DriverCost:
+    """What a driver has cost in all its finished orders, beside its price (None where nobody stated one)."""
+
+    device: Device
+    orders: int
+    cost: Cost
+    price: Decimal | None
+
+    @property
+    def share(self) -> Decimal | None:
+        """The cost as a share of the price."""
+        return self.cost.total / self.price if self.price else None
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """What work of a period cost. `months`: for each type, what it cost by the first day of each month."""
+
+    overall: CostLine
+    by_type: list[CostLine]
+    by_kind: list[CostLine]
+    by_year: list[CostLine]
+    months: dict[int, dict[date, Decimal]]
+
+
+def finished(first: date, last: date, person: Person) -> OrderQuerySet:
+    """The person's orders finished from the first day to the last."""
+    rows: OrderQuerySet = Order.objects.within(person).filter(
+        state=OrderState.DONE.value,
+        completed_at__gte=day_begins(first),
+        completed_at__lt=day_begins(date.fromordinal(last.toordinal() + 1)),
+    )
+    return rows
+
+
+def costs(first: date, last: date, person: Person) -> Costs:
+    """What the person's finished work of a period cost."""
+    found = finished(first, last, person)
+    named = {each.pk: str(each) for each in types()}
+    by_month = costs_by(found, "device__device_type", "month")
+    months: dict[int, dict[date, Decimal]] = {}
+    for (type_id, moment), cost in by_month.items():
+        months.setdefault(type_id, {})[_month(moment)] = cost.total
+    overall = sum(by_month.values(), Cost())
+    return Costs(
+        overall=CostLine("All", None, found.count(), overall),
+        by_type=_lines(found, "device__device_type", named),
+        by_kind=_lines(found, "kind", dict(OrderKind.choices)),
+        by_year=_by_year(found, by_month),
+        months=months,
+    )
+
+
+def _lines(found: OrderQuerySet, lookup: str, names: dict[Any, str]) -> list[CostLine]:
+    counted = dict(found.order_by().values_list(lookup).annotate(n=Count("pk")))
+    cost = costs_by(found, lookup)
+    rows = [CostLine(names[key], key, many, cost.get((key,), Cost())) for key, many in counted.items()]
+    return sorted(rows, key=lambda row: -row.cost.total)
+
+
+def _by_year(found: OrderQuerySet, by_month: dict[tuple[Any, ...], Cost]) -> list[CostLine]:
+    counted = dict(found.order_by().values_list("completed_at__year").annotate(n=Count("pk")))
+    cost: dict[int, Cost] = {}
+    for (_, moment), each in by_month.items():
+        year = _month(moment).year
+        cost[year] = cost.get(year, Cost()) + each
+    return [CostLine(str(year), year, many, cost.get(year, Cost())) for year, many in sorted(counted.items())]
+
+
+def _month(moment: datetime) -> date:
+    return timezone.localtime(moment).date().replace(day=1)
+
+
+def dearest(person: Person) -> list[DriverCost]:
+    """The person's drivers that are not retired and cost most in all their finished orders, the dearest first."""
+    done = Order.objects.within(person).filter(state=OrderState.DONE.value, device__retired_on__isnull=True)
+    cost = costs_by(done, "device")
+    top = sorted(cost, key=lambda key: -cost[key].total)[:DEAREST]
+    counted = dict(
+        done.filter(device__in=[key[0] for key in top]).order_by().values_list("device").annotate(n=Count("pk"))
+    )
+    known = {device.pk: device for device in devices().filter(pk__in=counted)}
+    rows = [(known[key[0]], cost[key]) for key in top if key[0] in known]
+    return [DriverCost(device, counted[device.pk], each, price_of(device)) for device, each in rows]
+
+
+def price_of(device: Device) -> Decimal | None:
+    """What a driver cost: its own price, else its type's list price; None where neither is stated."""
+    return device.device_type.price if device.price is None else device.price
+
+
+def of_driver(device: Device) -> tuple[DriverCost, list[tuple[Order, Cost]]]:
+    """What one driver has cost, and each of its orders with its cost, the newest first."""
+    rows = list(orders().filter(device=device).order_by("-raised_at", "-pk"))
+    cost = costs_by(Order.objects.filter(device=device), "pk")
+    each = [(row, cost.get((row.pk,), Cost())) for row in rows]
+    whole = DriverCost(device, len(rows), sum((cost for _, cost in each), Cost()), price_of(device))
+    return whole, each
+
+
+@dataclass(frozen=True, slots=True)
+class Replaced:
+    """How often a part was replaced in a period: pieces used, on how many drivers, in how many driver-years."""
+
+    name: str
+    number: str
+    part_id: int | None
+    used: int
+    reused: int
+    drivers: int
+    driver_years: float
+
+    @property
+    def a_hundred_years(self) -> float | None:
+        """Pieces used in a hundred driver-years."""
+        return 100 * self.used / self.driver_years if self.driver_years else None
+
+    @property
+    def years_between(self) -> float | None:
+        """Driver-years for each piece used."""
+        return self.driver_years / self.used if self.used else None
+
+
+def replaced(first: date, last: date, person: Person) -> list[Replaced]:
+    """The parts that went into the person's drivers by orders finished in a period, the most used first.
+
+    Driver-years are those of all the person's drivers that the part fits, from acceptance to retirement, in the period.
+    """
+    stayed = F("quantity") - F("returned")
+    rows = PartUse.objects.filter(order__in=finished(first, last, person).order_by()).order_by()
+    grouped = rows.values_list("part", "part__number", "part_number", "name").annotate(
+        many=Sum(stayed),
+        again=Sum(stayed, filter=Q(stock__saved_from__isnull=False)),
+        on=Count("order__device", distinct=True),
+    )
+    years, fits = _driver_years(first, last, person), _fits()
+    found = [
+        Replaced(name, stock_number or number, part, many, again or 0, drivers, _over(years, fits.get(part or 0)))
+        for part, stock_number, number, name, many, again, drivers in grouped
+        if many
+    ]
+    return sorted(found, key=lambda row: (-row.used, row.name))
+
+
+def _driver_years(first: date, last: date, person: Person) -> dict[int, float]:
+    """By type: the years in which the person's drivers were there to need parts."""
+    rows: QuerySet[Device, Any] = Device.objects.within(person).filter(accepted_on__lte=last)
+    found: dict[int, float] = {}
+    for type_id, accepted, retired in rows.values_list("device_type", "accepted_on", "retired_on"):
+        days = (min(retired or last, last) - max(accepted or first, first)).days + 1
+        found[type_id] = found.get(type_id, 0.0) + max(days, 0) / _DAYS_A_YEAR
+    return found
+
+
+def _fits() -> dict[int, set[int]]:
+    """The types that each part names, of those that name any."""
+    found: dict[int, set[int]] = {}
+    for part, device_type in Part.types.through.objects.values_list("part", "devicetype"):
+        found.setdefault(part, set()).add(device_type)
+    return found
+
+
+def _over(years: dict[int, float], types_held: Iterable[int] | None) -> float:
+    return sum(years.values()) if types_held is None else sum(years.get(each, 0.0) for each in types_held)

@@ -1,0 +1,92 @@
+"""What work cost and how often parts are replaced, for one's own places."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+
+from fleet.bench import actions as bench
+from fleet.people.models import Person
+from fleet.people.queries import actor_for
+from fleet.registry.models import Device
+from fleet.reports import queries
+from fleet.web import clock
+from tests.bench.builders import finish, received, work
+from tests.builders import BY, a_bench, a_device, a_type
+from tests.pages import page, signed_in, status
+from tests.stores.builders import a_part, in_stock
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def repaired(technician: Person) -> Device:
+    """A driver of 1,000, repaired for 58 + 60 + 25 = 143; and another, serviced in half an hour: 30."""
+    by = actor_for(technician)
+    bench.set_rate(Decimal(60), clock.today() - timedelta(days=9), by=BY)
+    part = a_part()
+    in_stock(part, 3)
+    device = a_device(price=Decimal(1000))
+    order = work(received(device, technician, kind="corrective"), technician)
+    bench.issue_part(order, part, by=by)
+    bench.add_external(order, "Carriage", Decimal(25), by=by)
+    finish(order, technician, minutes=60)
+    other = work(received(a_device(), technician, kind="planned"), technician)
+    finish(other, technician, minutes=30)
+    return device
+
+
+def test_each_group_adds_up_to_the_whole(repaired: Device, manager: Person) -> None:
+    """By type, kind, year and month the same 173; a stranger's is nothing."""
+    today = clock.today()
+    found = queries.costs(today, today, manager)
+    assert (found.overall.orders, found.overall.cost.total) == (2, Decimal(173))
+    for groups in (found.by_type, found.by_kind, found.by_year):
+        assert sum(row.cost.total for row in groups) == 173
+        assert sum(row.orders for row in groups) == 2
+    assert {row.key: row.cost.total for row in found.by_kind} == {"corrective": 143, "planned": 30}
+    assert found.months == {a_type().pk: {today.replace(day=1): Decimal(173)}}
+
+
+def test_a_driver_s_cost_stands_beside_its_price(repaired: Device, manager: Person) -> None:
+    """143 of 1,000 is 14 %; the dearest driver leads."""
+    first = queries.dearest(manager)[0]
+    assert (first.device, first.cost.total, first.share) == (repaired, Decimal(143), Decimal("0.143"))
+    shown = page(manager, f"/reports/costs/{repaired}/")
+    assert "143.00" in shown
+    assert "14\u00a0%" in shown
+
+
+def test_how_often_a_part_is_replaced(repaired: Device, manager: Person) -> None:
+    """One keypad in the two drivers' 366 days: two driver-years for one, 50 in a hundred."""
+    today = clock.today()
+    row = queries.replaced(today - timedelta(days=365), today, manager)[0]
+    assert (row.name, row.used, row.reused, row.drivers) == ("Keypad", 1, 0, 1)
+    assert row.driver_years == pytest.approx(2 * 366 / 365.25)
+    assert row.a_hundred_years == pytest.approx(50, rel=0.01)
+    assert "Keypad" in page(manager, "/reports/replaced/")
+
+
+def test_what_was_taken_back_was_not_replaced(technician: Person, manager: Person) -> None:
+    """A part issued and taken back counts neither as used nor as cost."""
+    part = a_part()
+    in_stock(part, 1, a_bench())
+    order = work(received(a_device(), technician, kind="corrective"), technician)
+    use = bench.issue_part(order, part, by=BY)[0]
+    bench.take_back(use, 1, by=BY)
+    finish(order, technician)
+    today = clock.today()
+    assert queries.replaced(today, today, manager) == []
+    assert queries.costs(today, today, manager).overall.cost.total == 0
+
+
+def test_the_pages_and_the_file(repaired: Device, manager: Person, outsider: Person, ward_nurse: Person) -> None:
+    """The page tells the sums, the file the same lines; a stranger sees nothing of it, a ward may not ask."""
+    shown = page(manager, "/reports/costs/")
+    assert "143.00" in shown
+    assert 'class="plot"' in shown
+    lines = b"".join(signed_in(manager).get("/reports/costs.csv").streaming_content).decode().splitlines()
+    assert "173" in lines[1]
+    assert "No order was finished" in page(outsider, "/reports/costs/")
+    assert status(outsider, f"/reports/costs/{repaired}/") == 404
+    assert status(ward_nurse, "/reports/costs/") == 403
