@@ -148,6 +148,7 @@ class Site:
             "batteries:act": {**pack, "verb": "remove"},
             **{each: {"pk": self.round.pk} for each in OF_A_ROUND},
             "rounds:stop": {"pk": self.round.pk, **asset},
+            "rounds:undo": {"pk": self.round.pk, **asset},
             **{each: {"pk": self.calibration.instrument_id} for each in OF_AN_INSTRUMENT},
             "stores:stock_act": {"pk": self.stock.pk, "verb": "move"},
             "stores:call_off": {"pk": self.stock.shelf.part.purchases.get().pk},
@@ -193,7 +194,7 @@ def named(resolver: URLResolver, space: str = "") -> Iterator[tuple[str, URLPatt
 ADDRESSES = dict(named(get_resolver()))
 WITH_ARGUMENTS = {name for name, entry in ADDRESSES.items() if entry.pattern.converters}
 OF_A_DRIVER = {name for name in WITH_ARGUMENTS if set(ADDRESSES[name].pattern.converters) == {"asset"}}
-OF_A_ROUND = {name for name in WITH_ARGUMENTS if name.startswith("rounds:")} - {"rounds:stop"}
+OF_A_ROUND = {name for name in WITH_ARGUMENTS if name.startswith("rounds:")} - {"rounds:stop", "rounds:undo"}
 OF_AN_INSTRUMENT = ("stores:instrument", "stores:edit", "stores:calibrate", "stores:withdraw")
 OF_A_DELIVERY = {name for name in WITH_ARGUMENTS if name.startswith("deliveries:")} - {"deliveries:take_out"}
 OF_A_LOAN = {name for name in WITH_ARGUMENTS if name.startswith("loans:")}

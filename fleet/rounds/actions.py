@@ -24,6 +24,7 @@ from fleet.rounds.queries import latest_stop, round_page, to_do_of
 from fleet.schedules import actions as schedules
 from fleet.schedules.models import Due, DueAttempt, Plan
 from fleet.web import clock
+from fleet.web.phrases import day as spoken
 
 #: How the register names this way of seeing a driver.
 SOURCE: Final = "visit round"
@@ -52,17 +53,25 @@ def begin(place: Place, on: date, *, by: Actor) -> Round:
 
 
 @transaction.atomic
-def meet(visit: Round, device: Device, *, by: Actor) -> RoundStop:
-    """A driver was scanned on the round: it is seen, here. An answer given before stands, unless it was "not found"."""
+def meet(visit: Round, device: Device, *, by: Actor, here: Place | None = None) -> RoundStop:
+    """A driver was scanned on the round: it is seen, here. An answer given before stands, unless it was "not found".
+
+    `here`: the ward one stands in, on a round of a building or a site; another ward on record is put right.
+    """
     by.must(May.WORK_ON_BENCH)
     held = latest_stop(visit, device)
     if held is None or held.what == _What.NOT_FOUND:
-        return stop(visit, device, _What.SEEN, by=by)
+        return stop(visit, device, _What.SEEN, by=by, here=here)
+    if here is not None and held.what == _What.SEEN and locked(device).place_id != here.pk:
+        _see(visit, locked(device), by, here)
+        change(held, moved_here=True)
     return held
 
 
 @transaction.atomic
-def stop(visit: Round, device: Device, what: str, *, by: Actor, note: str = "") -> RoundStop:
+def stop(  # noqa: PLR0913 - what came of a driver, where, by whom
+    visit: Round, device: Device, what: str, *, by: Actor, note: str = "", here: Place | None = None
+) -> RoundStop:
     """Write down what came of a driver; the latest answer counts, earlier ones are kept. The same twice is one.
 
     Taken: it is received on the bench of the site. Done: what can be done where it stands (its library) is recorded and
@@ -76,9 +85,9 @@ def stop(visit: Round, device: Device, what: str, *, by: Actor, note: str = "") 
     if held and (held.what, held.note) == (answer.value, note.strip()):
         return held
     _refuse(row, driver, held, answer)
-    moved = answer is not _What.NOT_FOUND and _see(row, driver, by)
-    _do(row, driver, answer, note, by)
+    moved = answer is not _What.NOT_FOUND and _see(row, driver, by, here)
     fresh = RoundStop(round=row, device=driver, what=answer.value, note=note.strip(), at=clock.now())
+    _do(row, driver, fresh, by)
     fresh.moved_here = moved or bool(held and held.moved_here)
     _keep(fresh, held, by)
     return fresh
@@ -87,6 +96,8 @@ def stop(visit: Round, device: Device, what: str, *, by: Actor, note: str = "") 
 def _refuse(row: Round, driver: Device, held: RoundStop | None, what: RoundStop.What) -> None:
     if row.ended_at:
         raise ConflictError("This round has ended. Begin a new one to go on.")
+    if row.on > clock.today():
+        raise BadValueError(f"This round is for {spoken(row.on)}. Answer on that day; until then read and print it.")
     if driver.condition == Condition.RETIRED:
         raise MoveRefusedError(
             f"{driver} is retired on record. Do not leave it in use; ask whoever keeps the register."
@@ -98,25 +109,28 @@ def _refuse(row: Round, driver: Device, held: RoundStop | None, what: RoundStop.
         raise MoveRefusedError(message)
 
 
-def _see(row: Round, driver: Device, by: Actor) -> bool:
-    """Record the driver as seen where the round is; whether it was on record elsewhere."""
+def _see(row: Round, driver: Device, by: Actor, at: Place | None = None) -> bool:
+    """Record the driver as seen where the round is, or in the ward of it one stands in; whether that was news."""
     before = driver.place
-    here = before if before.path.startswith(row.place.path) else row.place
+    if at is not None and not at.path.startswith(row.place.path):
+        raise BadValueError(f"{at} does not lie in {row.place}. Choose a ward of this round.", field="here")
+    here = at or (before if before.path.startswith(row.place.path) else row.place)
     schedules.scanned(driver, SOURCE, place=here, by=by)
     registry.see(driver, here, SOURCE, by=by)
     return here.pk != before.pk
 
 
-def _do(row: Round, driver: Device, what: RoundStop.What, note: str, by: Actor) -> None:
+def _do(row: Round, driver: Device, fresh: RoundStop, by: Actor) -> None:
+    what = _What(fresh.what)
     if what is _What.TAKEN:
         bench.receive(driver, bench=_bench(row.place), kind=_kind(driver), by=by)
     elif what is _What.DONE:
         _load(driver, by)
     elif what is _What.NOT_FOUND:
-        schedules.look_in_vain(driver, row.place, note=note, by=by)
+        schedules.look_in_vain(driver, row.place, note=fresh.note, at=fresh.at, by=by)
     elif what in _ATTEMPTS:
         for due in Due.objects.filter(device=driver, suspended=False, opens_on__lte=clock.today()):
-            schedules.attempt(due, _ATTEMPTS[what], note=note, by=by)
+            schedules.attempt(due, _ATTEMPTS[what], note=fresh.note, at=fresh.at, by=by)
 
 
 def _bench(place: Place) -> Place:
@@ -159,6 +173,39 @@ def _keep(fresh: RoundStop, held: RoundStop | None, by: Actor) -> None:
     fresh.save(force_insert=True)
     after = {"round": fresh.round_id, "what": str(fresh.get_what_display()), "moved_here": fresh.moved_here}
     record(Happening("met on a round", fresh, device_id=fresh.device_id, after=after, why=fresh.note), by=by)
+
+
+@transaction.atomic
+def undo(visit: Round, device: Device, *, by: Actor) -> RoundStop:
+    """Take back the answer that counts for a driver: its visits in vain go too, and the answer before it counts again.
+
+    The answer stays on record. What was done to a driver can't be undone here, and says where it can be put right.
+    """
+    by.must(May.WORK_ON_BENCH)
+    row = Round.objects.select_for_update(of=("self",)).select_related("place").get(pk=visit.pk)
+    driver, held = locked(device), latest_stop(row, device)
+    if held is None:
+        raise ConflictError(f"No answer for {driver} stands on this round any more.")
+    _refuse_undo(row, driver, held)
+    schedules.take_back(driver, held.at, by=by)
+    change(held, latest=False, taken_back_at=clock.now())
+    before = row.stops.filter(device=driver, taken_back_at=None).first()
+    if before is not None:
+        change(before, latest=True)
+    told = {"what": str(held.get_what_display())}
+    record(Happening("took back an answer of a round", held, device_id=driver.pk, before=told), by=by)
+    return held
+
+
+def _refuse_undo(row: Round, driver: Device, held: RoundStop) -> None:
+    if row.ended_at:
+        raise ConflictError("This round has ended; its answers stand.")
+    if held.what == _What.TAKEN:
+        raise MoveRefusedError(f"{driver} is received on the bench. Finish its order there, or hold it back there.")
+    if held.what == _What.DONE:
+        raise MoveRefusedError(f"The library of {driver} was recorded as loaded; what was done can't be taken back.")
+    if held.what == _What.NOT_FOUND and driver.condition == Condition.NOT_LOCATED:
+        raise MoveRefusedError(f"{driver} is recorded as not located by now. Scan it, and it is found.")
 
 
 @transaction.atomic

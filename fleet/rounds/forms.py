@@ -1,13 +1,14 @@
 """What is typed on a round: where it is made, what came of a driver, a word at its end."""
 
-from typing import Any
+from collections.abc import Sequence
+from typing import Any, ClassVar
 
 from django import forms
 from django.db.models import QuerySet
 
-from fleet.registry.models import Place
+from fleet.registry.models import Device, Place
 from fleet.rounds.models import RoundStop
-from fleet.web.forms import alternative, offer, words_field
+from fleet.web.forms import alternative, day_field, offer, words_field
 
 
 class PlaceField(forms.ModelChoiceField):
@@ -22,6 +23,7 @@ class BeginForm(forms.Form):
     """Where the round is made."""
 
     place = PlaceField(Place.objects.none(), label="Place", empty_label="Choose")
+    on = day_field("Day", required=False, hint="A later day shows what is due by then.")
 
     def __init__(self, *args: Any, places: QuerySet[Place], **kwargs: Any) -> None:
         """Offer these places."""
@@ -34,6 +36,40 @@ class StopForm(forms.Form):
 
     what = forms.ChoiceField(choices=RoundStop.What.choices)
     note = forms.CharField(label="Note", max_length=200, required=False)
+
+
+class HereForm(forms.Form):
+    """The ward one stands in, on a round of a building or a site."""
+
+    here = PlaceField(Place.objects.none(), label="You are in", required=False, empty_label="Where the record says")
+
+    def __init__(self, *args: Any, wards: QuerySet[Place], **kwargs: Any) -> None:
+        """Offer these wards."""
+        super().__init__(*args, **kwargs)
+        offer(self, "here", wards)
+
+
+class PaperForm(forms.Form):
+    """What the paper says came of each driver; `drivers` in the order of the list."""
+
+    CHOICES: ClassVar = [
+        ("", "Not filled in"),
+        *((what.value, what.label) for what in RoundStop.What if what is not RoundStop.What.SEEN),
+    ]
+
+    def __init__(self, *args: Any, drivers: Sequence[Device], **kwargs: Any) -> None:
+        """One answer and one note a driver."""
+        super().__init__(*args, **kwargs)
+        for device in drivers:
+            label = f"What came of {device}"
+            self.fields[f"what-{device.pk}"] = forms.ChoiceField(choices=self.CHOICES, label=label, required=False)
+            self.fields[f"note-{device.pk}"] = forms.CharField(
+                label=f"Note on {device}", max_length=200, required=False, widget=forms.TextInput(attrs={"size": "16"})
+            )
+
+    def answers(self, device: Device) -> tuple[str, str]:
+        """The answer and the note of a driver; an empty answer where none was filled in."""
+        return self.cleaned_data.get(f"what-{device.pk}", ""), self.cleaned_data.get(f"note-{device.pk}", "")
 
 
 class EndForm(forms.Form):

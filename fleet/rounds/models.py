@@ -59,6 +59,7 @@ class RoundStop(models.Model):
     note = models.CharField(max_length=200, blank=True)
     at = models.DateTimeField()
     latest = models.BooleanField(default=True)
+    taken_back_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["-at", "-id"]

@@ -10,6 +10,8 @@ urlpatterns = [
     path("<int:pk>/", views.one, name="one"),
     path("<int:pk>/scan/", views.scan, name="scan"),
     path("<int:pk>/stop/<path:asset>/", views.stop, name="stop"),
+    path("<int:pk>/undo/<path:asset>/", views.undo, name="undo"),
+    path("<int:pk>/paper/", views.paper, name="paper"),
     path("<int:pk>/end/", views.end, name="end"),
     path("<int:pk>/sheet/", views.sheet, name="sheet"),
 ]

@@ -15,10 +15,10 @@ from fleet.core.errors import BenchwardError
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
-from fleet.registry.models import Device
+from fleet.registry.models import Device, Place
 from fleet.registry.queries import devices
 from fleet.rounds import actions, queries
-from fleet.rounds.forms import BeginForm, EndForm, StopForm
+from fleet.rounds.forms import BeginForm, EndForm, HereForm, PaperForm, StopForm
 from fleet.rounds.models import Round, RoundStop
 from fleet.web import clock
 from fleet.web.forms import put_beside
@@ -28,17 +28,22 @@ REFUSED = 422
 PER_PAGE = 25
 #: A longer list is not walked by thumb: scanning finds any driver, and a smaller place has a list of its own.
 MOST_SHOWN = 100
+#: Answers that did something to the driver.
+UNDONE_ELSEWHERE = (RoundStop.What.TAKEN.value, RoundStop.What.DONE.value)
 
 
 @guard(May.WORK_ON_BENCH)
 def rounds(request: HttpRequest) -> HttpResponse:
     """Begin a round; the open ones, and the past ones with what came of each."""
     person = person_of(request)
-    form = BeginForm(request.POST or None, places=queries.places(person), initial={"place": request.GET.get("place")})
+    form = BeginForm(request.POST or None, places=queries.places(person), initial=_begins(request))
     if request.method == "POST" and form.is_valid():
         try:
             return redirect(
-                "rounds:one", actions.begin(form.cleaned_data["place"], clock.today(), by=acting(request)).pk
+                "rounds:one",
+                actions.begin(
+                    form.cleaned_data["place"], form.cleaned_data["on"] or clock.today(), by=acting(request)
+                ).pk,
             )
         except BenchwardError as error:
             put_beside(form, error)
@@ -55,8 +60,14 @@ def one(request: HttpRequest, pk: int) -> HttpResponse:
     row = _fetched(request, pk)
     code = request.GET.get("code", "").strip()
     found = find(code, person_of(request)) if code else None
-    shown = {"code": code, "unknown": found.words if found and found.device is None else ""}
-    return render(request, "rounds/one.html", {**_shown(row, found.device if found else None), **shown})
+    shown = {
+        "code": code,
+        "unknown": found.words if found and found.device is None else "",
+        "last": _last(request, row),
+    }
+    return render(
+        request, "rounds/one.html", {**_shown(row, found.device if found else None, here=_here(request, row)), **shown}
+    )
 
 
 @guard(May.WORK_ON_BENCH)
@@ -64,17 +75,17 @@ def one(request: HttpRequest, pk: int) -> HttpResponse:
 def scan(request: HttpRequest, pk: int) -> HttpResponse:
     """A driver was scanned here: it is seen, and its card opens. A number nobody knows is said on the round's page."""
     row = _fetched(request, pk)
-    code = request.POST.get("code", "").strip()
+    code, here = request.POST.get("code", "").strip(), _here(request, row)
     device = find(code, person_of(request)).device if code else None
     if device is None:
-        return _at(row, code)
+        return _at(row, code, here)
     try:
-        met = actions.meet(row, device, by=acting(request))
+        met = actions.meet(row, device, by=acting(request), here=here)
     except BenchwardError as error:
         messages.error(request, str(error))
     else:
         _say_moved(request, met, device)
-    return _at(row, device.asset_number)
+    return _at(row, device.asset_number, here)
 
 
 @guard(May.WORK_ON_BENCH)
@@ -83,17 +94,63 @@ def stop(request: HttpRequest, pk: int, asset: str) -> HttpResponse:
     """Write down what came of a driver. A refusal shows its card again, with what was typed."""
     row = _fetched(request, pk)
     device = fetch(devices(), request, asset_number=asset)
-    form = StopForm(request.POST)
+    form, here = StopForm(request.POST), _here(request, row)
     if form.is_valid():
         try:
-            met = actions.stop(row, device, **form.cleaned_data, by=acting(request))
+            met = actions.stop(row, device, **form.cleaned_data, by=acting(request), here=here)
         except BenchwardError as error:
             put_beside(form, error)
         else:
             _say_moved(request, met, device)
             messages.success(request, f"{device}: {met.get_what_display().lower()}.{_given_up(device)}")
-            return redirect("rounds:one", row.pk)
-    return render(request, "rounds/one.html", _shown(row, device, form), status=REFUSED)
+            return _at(row, "", here, last=device.asset_number)
+    return render(request, "rounds/one.html", _shown(row, device, form, here=here), status=REFUSED)
+
+
+@guard(May.WORK_ON_BENCH)
+@require_POST
+def undo(request: HttpRequest, pk: int, asset: str) -> HttpResponse:
+    """Take back the answer of a driver, which then waits for another; its card opens."""
+    row = _fetched(request, pk)
+    device = fetch(devices(), request, asset_number=asset)
+    try:
+        held = actions.undo(row, device, by=acting(request))
+    except BenchwardError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, f"{device}: “{held.get_what_display()}” is taken back.")
+    return _at(row, device.asset_number, _here(request, row))
+
+
+@guard(May.WORK_ON_BENCH)
+def paper(request: HttpRequest, pk: int) -> HttpResponse:
+    """Type in what the paper says; each driver is an answer of its own, and one that is refused stays open."""
+    row = _fetched(request, pk)
+    drivers = [each.device for each in queries.round_page(row).left[:MOST_SHOWN]]
+    form = PaperForm(request.POST or None, drivers=drivers)
+    if request.method == "POST" and form.is_valid():
+        given = [(device, *form.answers(device)) for device in drivers]
+        written = sum(_typed_in(request, row, *each) for each in given if each[1])
+        messages.success(request, f"{written} answer{'' if written == 1 else 's'} typed in from the paper.")
+        return redirect("rounds:one", row.pk)
+    shown = _shown(row)
+    lines = [
+        (each, form[f"what-{each.device.pk}"], form[f"note-{each.device.pk}"])
+        for group in shown["groups"].values()
+        for each in group
+        if not each.device.quarantined
+    ]
+    status = REFUSED if form.errors else 200
+    return render(request, "rounds/paper.html", {**shown, "form": form, "lines": lines}, status=status)
+
+
+def _typed_in(request: HttpRequest, row: Round, device: Device, what: str, note: str) -> bool:
+    try:
+        actions.stop(row, device, what, note=note, by=acting(request))
+    except BenchwardError as error:
+        messages.error(request, f"{device}: {error}")
+        return False
+    return True
 
 
 @guard(May.WORK_ON_BENCH)
@@ -119,11 +176,34 @@ def _fetched(request: HttpRequest, pk: int) -> Round:
     return fetch(Round.objects.select_related("place__site"), request, pk=pk)
 
 
-def _at(row: Round, code: str) -> HttpResponse:
-    return redirect(f"{reverse('rounds:one', args=[row.pk])}?{urlencode({'code': code})}")
+def _last(request: HttpRequest, row: Round) -> RoundStop | None:
+    """The answer given just now, which one tap takes back."""
+    stops = row.stops.filter(latest=True, device__asset_number=request.GET.get("last", ""))
+    return stops.select_related("device").exclude(what__in=UNDONE_ELSEWHERE).first()
 
 
-def _shown(row: Round, device: Device | None = None, form: StopForm | None = None) -> dict[str, Any]:
+def _begins(request: HttpRequest) -> dict[str, Any]:
+    return {"place": request.GET.get("place"), "on": clock.today()}
+
+
+def _here(request: HttpRequest, row: Round) -> Place | None:
+    """The ward one stands in, as the page was told; None where nothing was said."""
+    form = HereForm(request.POST or request.GET, wards=queries.wards_of(row.place))
+    form.is_valid()
+    place: Place | None = form.cleaned_data.get("here")
+    return place
+
+
+def _at(row: Round, code: str, here: Place | None = None, last: str = "") -> HttpResponse:
+    known = {"code": code, "here": here.pk if here else "", "last": last}
+    query = urlencode({name: value for name, value in known.items() if value})
+    return redirect(f"{reverse('rounds:one', args=[row.pk])}{'?' if query else ''}{query}")
+
+
+def _shown(
+    row: Round, device: Device | None = None, form: StopForm | None = None, here: Place | None = None
+) -> dict[str, Any]:
+    wards = queries.wards_of(row.place)
     page = queries.round_page(row)
     groups: dict[str, list[queries.ToDo]] = {}
     for each in page.left[:MOST_SHOWN]:
@@ -136,6 +216,9 @@ def _shown(row: Round, device: Device | None = None, form: StopForm | None = Non
         "round_above": [above, (str(row.place), reverse("rounds:one", args=[row.pk]))],
         "groups": groups,
         "beyond": max(len(page.left) - MOST_SHOWN, 0),
+        "here": here,
+        "here_form": HereForm(initial={"here": here}, wards=wards) if wards else None,
+        "ahead": row.on > clock.today(),
     }
     return {**shown, **_card(row, device, form)} if device else shown
 

@@ -189,6 +189,7 @@ class DueAttempt(models.Model):
     reason = models.CharField(max_length=10, choices=Reason)
     note = models.TextField(blank=True)
     by = models.CharField(max_length=120)
+    taken_back_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["-tried_at"]
@@ -211,6 +212,7 @@ class Search(models.Model):
     place = models.ForeignKey(Place, models.PROTECT, related_name="+")
     note = models.TextField(blank=True)
     by = models.CharField(max_length=120)
+    taken_back_at = models.DateTimeField(null=True, blank=True)
 
     objects = SearchQuerySet.as_manager()
 

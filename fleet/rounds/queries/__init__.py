@@ -2,10 +2,20 @@
 
 from fleet.rounds.queries.carrying import Carry, carry
 from fleet.rounds.queries.due import ToDo, missing_at, to_do, to_do_of
-from fleet.rounds.queries.standing import Met, RoundPage, latest_stop, places, round_page, rounds
+from fleet.rounds.queries.standing import (
+    InUse,
+    Met,
+    RoundPage,
+    latest_stop,
+    places,
+    round_page,
+    rounds,
+    wards_of,
+)
 
 __all__ = [
     "Carry",
+    "InUse",
     "Met",
     "RoundPage",
     "ToDo",
@@ -17,4 +27,5 @@ __all__ = [
     "rounds",
     "to_do",
     "to_do_of",
+    "wards_of",
 ]

@@ -8,11 +8,14 @@ from datetime import date
 from django.db.models import Count
 
 from fleet.batteries.models import Pack
-from fleet.bench.models import Step
+from fleet.bench.models import KitLine, ProcedureVersion, Step
 from fleet.bench.queries import in_force
 from fleet.libraries.models import LibraryVersion
 from fleet.rounds.queries.due import ToDo
 from fleet.stores.models import Instrument
+
+#: The procedure in force by device type and kind of order.
+Versions = dict[tuple[int, str], ProcedureVersion]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,22 +29,28 @@ class Packs:
 
 @dataclass(frozen=True, slots=True)
 class Carry:
-    """All to have along or ready. `for_the_bench`: drivers to make room for; `instruments`: kinds, in words."""
+    """All to have along or ready. `for_the_bench`: drivers to make room for; `instruments`: kinds, in words.
+
+    `parts`: what the kits of this work's procedures hold, for all drivers together.
+    """
 
     packs: tuple[Packs, ...]
     libraries: tuple[tuple[LibraryVersion, int], ...]
     instruments: tuple[str, ...]
+    parts: tuple[tuple[str, int], ...]
     for_the_bench: int
 
 
 def carry(todo: Sequence[ToDo], on: date) -> Carry:
     """What the drivers still to be met ask for. A driver under quarantine is left as it is, so it asks for nothing."""
     rows = [each for each in todo if not each.device.quarantined]
+    versions = _versions(rows, on)
     libraries = Counter(each.load for each in rows if each.load)
     return Carry(
         packs=_packs(Counter(each.part_number for each in rows if each.part_number)),
         libraries=tuple(sorted(libraries.items(), key=lambda item: str(item[0]))),
-        instruments=_instruments(rows, on),
+        instruments=_instruments(versions.values()),
+        parts=_parts(rows, versions),
         for_the_bench=sum(each.for_the_bench for each in rows),
     )
 
@@ -52,10 +61,29 @@ def _packs(wanted: Counter[str]) -> tuple[Packs, ...]:
     return tuple(Packs(part, number, stock.get(part, 0)) for part, number in sorted(wanted.items()))
 
 
-def _instruments(rows: Iterable[ToDo], on: date) -> tuple[str, ...]:
-    """The kinds of instrument that the procedures of this work ask for; one read a type and kind, not a driver."""
+def _versions(rows: Iterable[ToDo], on: date) -> Versions:
+    """The procedures of this work; one read a type and kind, not a driver."""
     pairs = {(each.device.device_type, kind) for each in rows for kind in each.order_kinds}
-    versions = [version for device_type, kind in pairs if (version := in_force(device_type, kind, on))]
-    steps = Step.objects.filter(version__in=versions).exclude(instrument_kind="")
+    found = {(of.pk, kind): in_force(of, kind, on) for of, kind in pairs}
+    return {pair: version for pair, version in found.items() if version}
+
+
+def _instruments(versions: Iterable[ProcedureVersion]) -> tuple[str, ...]:
+    """The kinds of instrument that the procedures ask for."""
+    steps = Step.objects.filter(version__in=list(versions)).exclude(instrument_kind="")
     kinds = set(steps.order_by().values_list("instrument_kind", flat=True).distinct())
     return tuple(str(kind.label) for kind in Instrument.Kind if kind.value in kinds)
+
+
+def _parts(rows: Iterable[ToDo], versions: Versions) -> tuple[tuple[str, int], ...]:
+    """How many of each part the kits of the procedures hold for all these drivers."""
+    works = Counter(
+        versions[pair].procedure_id
+        for each in rows
+        for kind in each.order_kinds
+        if (pair := (each.device.device_type_id, kind)) in versions
+    )
+    wanted: Counter[str] = Counter()
+    for line in KitLine.objects.filter(procedure__in=works, dropped_at=None).select_related("part"):
+        wanted[str(line.part)] += line.quantity * works[line.procedure_id]
+    return tuple(sorted(wanted.items()))

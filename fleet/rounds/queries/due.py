@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Final
 
 from django.db.models import Q, QuerySet
@@ -42,6 +42,10 @@ _WORDS: Final = {
 }
 
 
+#: Characters of what an order was raised for, a recheck or a report, that a list has room for.
+_SAID: Final = 90
+
+
 @dataclass(frozen=True, slots=True)
 class Reason:
     """One thing due on a driver. `on_the_spot`: it can be done where the driver stands."""
@@ -50,6 +54,7 @@ class Reason:
     words: str
     late: bool = False
     on_the_spot: bool = False
+    in_use: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +66,11 @@ class ToDo:
     part_number: str = ""
     load: LibraryVersion | None = None
     order_kinds: frozenset[str] = frozenset()
+
+    @property
+    def was_in_use(self) -> bool:
+        """Whether the last visit to something due on it found it in use."""
+        return any(reason.in_use for reason in self.reasons)
 
     @property
     def late(self) -> bool:
@@ -124,15 +134,20 @@ def _dues(rows: DeviceQuerySet, on: date, reasons: _Reasons, kinds: _Kinds) -> N
     for due in open_now.order_by("due_on", "pk"):
         on_the_spot = due.plan.kind == Plan.Kind.LIBRARY
         words = f"{due.plan.name}: {_when(due, on)}{_tried(due)}"
-        reasons[due.device_id].append(Reason(due.plan.kind, words, due.closes_on < on, on_the_spot))
+        reasons[due.device_id].append(Reason(due.plan.kind, words, due.closes_on < on, on_the_spot, _was_in_use(due)))
         kinds[due.device_id].add(KIND_OF_PLAN[Plan.Kind(due.plan.kind)].value)
+
+
+def _was_in_use(due: Due) -> bool:
+    return getattr(due, "tried", "") == DueAttempt.Reason.IN_USE.value
 
 
 def _when(due: Due, on: date) -> str:
     if due.closes_on < on:
         return f"late, its window ended on {day(due.closes_on)}"
     asked = ", the driver itself asks for it" if due.asked_by_device else ""
-    return f"due {day(due.due_on)}{asked}"
+    this_week = due.planned_for and due.planned_for <= on < due.planned_for + timedelta(days=7)
+    return f"due {day(due.due_on)}{asked}{', planned for this week' if this_week else ''}"
 
 
 def _tried(due: Due) -> str:
@@ -166,7 +181,8 @@ def _tags(rows: DeviceQuerySet, reasons: _Reasons) -> None:
 
 def _orders(rows: DeviceQuerySet, reasons: _Reasons, kinds: _Kinds) -> None:
     for order in Order.objects.filter(device__in=rows.values("pk"), state__in=[each.value for each in OPEN_STATES]):
-        words = f"Order {order} for the bench: {order.get_kind_display().lower()}"
+        why = f", {order.reported.splitlines()[0][:_SAID]}" if order.reported else ""
+        words = f"Order {order} for the bench: {order.get_kind_display().lower()}{why}"
         reasons[order.device_id].append(Reason("order", words))
         kinds[order.device_id].add(order.kind)
 

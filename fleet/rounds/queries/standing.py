@@ -37,6 +37,14 @@ class Met:
 
 
 @dataclass(frozen=True, slots=True)
+class InUse:
+    """Of the drivers still to be found: those that were in use at the last visit, and the others."""
+
+    then: int
+    others: int
+
+
+@dataclass(frozen=True, slots=True)
 class RoundPage:
     """A round as it stands: drivers still to be answered, those met, those missing anyway, what to carry.
 
@@ -59,6 +67,12 @@ class RoundPage:
     def answered(self) -> int:
         """Drivers of the list that need no more on this round. One with nothing due was never on it."""
         return sum(each.stop.what != RoundStop.What.SEEN for each in self.settled)
+
+    @property
+    def in_use(self) -> InUse:
+        """How many of the list were in use when last visited; nothing tells who is in use now."""
+        then = sum(each.was_in_use for each in self.left)
+        return InUse(then, len(self.left) - then)
 
     @property
     def total(self) -> int:
@@ -90,6 +104,12 @@ def rounds(person: Person) -> RoundQuerySet:
 def places(person: Person) -> QuerySet[Place]:
     """Where the person can make a round: wards and stores, and whole buildings and sites."""
     return open_places(Place.Kind.WARD, Place.Kind.STORE, Place.Kind.BUILDING, Place.Kind.SITE).within(person)
+
+
+def wards_of(place: Place) -> QuerySet[Place]:
+    """The wards and stores of a round's place, where it has any below it: one of them is where one stands."""
+    rows = open_places(Place.Kind.WARD, Place.Kind.STORE).filter(path__startswith=place.path).exclude(pk=place.pk)
+    return rows.order_by("name")
 
 
 def round_page(row: Round) -> RoundPage:

@@ -12,7 +12,7 @@ from fleet.schedules.actions.risk import (
     score_type,
     set_house_rule,
 )
-from fleet.schedules.actions.searches import ask_before_use, look_in_vain, scanned
+from fleet.schedules.actions.searches import ask_before_use, look_in_vain, scanned, take_back
 from fleet.schedules.actions.use import note_cycles, restart_hours
 from fleet.schedules.actions.visits import attempt, defer, set_own_interval
 
@@ -48,5 +48,6 @@ __all__ = [
     "set_house_rule",
     "set_own_interval",
     "suspend",
+    "take_back",
     "take_up",
 ]

@@ -54,6 +54,23 @@ def look_in_vain(  # noqa: PLR0913 - a search has a driver, a place, words, a ti
     return search
 
 
+@transaction.atomic
+def take_back(device: Device, at: datetime, *, by: Actor) -> None:
+    """Take back the visits and searches in vain that one mistaken answer recorded at an instant.
+
+    They stay on record and count no more.
+    """
+    by.must(May.WORK_ON_BENCH)
+    row = locked(device)
+    for tried in DueAttempt.objects.filter(due__device=row, tried_at=at, taken_back_at=None).select_related("due"):
+        change(tried, taken_back_at=clock.now())
+        told = {"reason": tried.get_reason_display(), "due_on": tried.due_on}
+        record(Happening("took back a visit in vain", tried.due, device_id=row.pk, before=told), by=by)
+    for search in row.searches.filter(at=at, taken_back_at=None):
+        change(search, taken_back_at=clock.now())
+        record(Happening("took back a search", search, device_id=row.pk, before={"where": str(search.place)}), by=by)
+
+
 def _visit_in_vain(device: Device, search: Search, asked: Due | None, by: Actor) -> None:
     dues = Due.objects.filter(device=device, suspended=False).select_related("plan", "device")
     words = ". ".join(filter(None, [f"Looked in {search.place}", search.note]))

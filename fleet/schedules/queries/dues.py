@@ -23,7 +23,9 @@ _GROUPS: Final = MappingProxyType(
     }
 )
 
-_LAST: Final = DueAttempt.objects.filter(due=OuterRef("pk"), due_on=OuterRef("due_on")).order_by("-tried_at")
+_LAST: Final = DueAttempt.objects.filter(
+    due=OuterRef("pk"), due_on=OuterRef("due_on"), taken_back_at__isnull=True
+).order_by("-tried_at")
 
 
 #: The kind of job that brings a changed plan to the dues of many drivers.
@@ -123,7 +125,7 @@ def done_of(device: Device) -> QuerySet[DueDone]:
 
 def attempts_of(due: Due) -> QuerySet[DueAttempt]:
     """Visits that could not do this due as it stands now, newest first."""
-    return due.attempts.filter(due_on=due.due_on)
+    return due.attempts.filter(due_on=due.due_on, taken_back_at__isnull=True)
 
 
 def plans() -> QuerySet[Plan]:

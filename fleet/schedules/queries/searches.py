@@ -30,7 +30,7 @@ class Hunt:
 
 def searches_of(device: Device) -> QuerySet[Search]:
     """Each search in vain since the driver was last seen, newest first."""
-    rows = Search.objects.filter(device=device).select_related("place__site")
+    rows = Search.objects.filter(device=device, taken_back_at=None).select_related("place__site")
     return rows.filter(at__gt=device.last_seen_at) if device.last_seen_at else rows
 
 
@@ -52,6 +52,7 @@ def missing(person: Person) -> DeviceQuerySet:
 def looked_for(person: Person) -> DeviceQuerySet:
     """Drivers looked for in vain since they were last seen that don't count as not located yet, latest first."""
     unseen = Q(searches__at__gt=F("last_seen_at")) | Q(last_seen_at=None, searches__isnull=False)
+    unseen &= Q(searches__taken_back_at=None)
     at_large = [Condition.IN_SERVICE.value, Condition.OUT_OF_USE.value]
     rows = devices().within(person).filter(condition__in=at_large)
     counted = rows.annotate(tries=Count("searches", filter=unseen), tried_at=Max("searches__at", filter=unseen))
@@ -60,7 +61,8 @@ def looked_for(person: Person) -> DeviceQuerySet:
 
 def _with_hunt(rows: DeviceQuerySet) -> DeviceQuerySet:
     since = Q(at__gt=F("device__last_seen_at")) | Q(device__last_seen_at=None)
-    hunted = Prefetch("searches", Search.objects.filter(since).select_related("place"), to_attr="hunted")
+    searches = Search.objects.filter(since, taken_back_at=None).select_related("place")
+    hunted = Prefetch("searches", searches, to_attr="hunted")
     due = (
         Due.objects.filter(suspended=False, opens_on__lte=clock.today()).select_related("plan").order_by("due_on", "pk")
     )
