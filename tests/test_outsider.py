@@ -13,8 +13,9 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from fleet.accessories.actions import count
 from fleet.accessories.models import Missing, Tally
+from fleet.bench.actions import retire
 from fleet.bench.actions.flow import record_flow_test, record_occlusion_test
-from fleet.bench.models import FlowTest, OcclusionTest, ReadingFile
+from fleet.bench.models import FlowTest, OcclusionTest, ReadingFile, Retirement
 from fleet.deliveries.models import Delivery
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
@@ -63,6 +64,7 @@ SHARED = {
     "bench:draft_step_act": "the same",
     "bench:delivery_limit": "limits of delivery belong to types, which all sites share",
     "bench:reference_limit": "reference limits belong to profiles, which all sites share",
+    "bench:retirement_method_act": "ways to dispose and wipe are shared",
     "registry:type": "types are shared",
     "accessories:describe": "what belongs to a type is shared",
     "registry:party": "companies are shared",
@@ -156,6 +158,8 @@ class Site:
             "bench:trace": {"pk": self.calibration.pk},
             **{each: {"pk": self.delivery.pk} for each in OF_A_DELIVERY},
             **{each: {"pk": Loan.objects.get().pk} for each in OF_A_LOAN},
+            "bench:retirement": {"pk": Retirement.objects.get().pk},
+            "bench:retirement_back": {"pk": Retirement.objects.get().pk},
             "accessories:one": {"pk": Missing.objects.get().pk},
             "deliveries:take_out": {"pk": self.delivery.pk, "line": self.delivery.lines.get().pk},
             "alerts:one": {"pk": self.device.alerts.get().pk},
@@ -170,6 +174,7 @@ class Site:
         found |= {
             "SN-FAR-01",
             "LOAN-FAR-01",
+            "GONE-FAR-01",
             "BATCH-FAR-01",
             "PO-FAR-01",
             "BIN-FAR-01",
@@ -218,6 +223,7 @@ def site(technician: Person) -> Site:
     calibration = found_out(an_instrument(number="BAL-FAR-01"), certificate="CERT-FAR-01")
     tag, delivery = device.tags.get(), a_delivery("SN-FAR-01", place=ward)
     a_loan(a_pool_driver(asset_number="LOAN-FAR-01"), to=ward)
+    retire(a_device(ward, asset_number="GONE-FAR-01"), why="worn out", by=BY)
     lead = Accessory.objects.get(device_type=device.device_type)
     count(device, {lead.pk: 0}, Tally.Occasion.LOOKED, by=BY)
     stock = in_stock(a_part(keeps_batch=True), 1, batch="BATCH-FAR-01")

@@ -56,7 +56,9 @@ class AlertTable(tables.Table):
 
     def render_condition(self, record: Alert) -> SafeString:
         """A shape and a word, and what it waits for."""
-        return marks.condition_mark(record.device.condition, record.device.get_wait_reason_display())
+        return marks.condition_mark(
+            record.device.condition, record.device.get_wait_reason_display(), record.device.pool
+        )
 
     def render_act(self, record: Alert) -> SafeString:
         """The way to its page."""

@@ -2,7 +2,21 @@
 
 from django.urls import path
 
-from fleet.bench.views import finish, flow, kits, lists, order, procedures, queue, reference, together, trace, writing
+from fleet.bench.views import (
+    finish,
+    flow,
+    kits,
+    lists,
+    order,
+    procedures,
+    queue,
+    reference,
+    retire,
+    together,
+    trace,
+    training,
+    writing,
+)
 
 app_name = "bench"
 urlpatterns = [
@@ -18,6 +32,13 @@ urlpatterns = [
     path("orders/<str:number>/sheet/", order.sheet, name="sheet"),
     path("orders/<str:number>/files/<int:pk>/", order.attached, name="attached"),
     path("orders/<str:number>/act/<slug:verb>/", order.act, name="act"),
+    path("retire/<path:asset>/", retire.retire, name="retire"),
+    path("retirements/", retire.retirements, name="retirements"),
+    path("retirements/<int:pk>/", retire.retirement, name="retirement"),
+    path("retirements/<int:pk>/back/", retire.take_back, name="retirement_back"),
+    path("retirements/methods/", retire.methods, name="retirement_methods"),
+    path("retirements/methods/<int:pk>/<slug:verb>/", retire.method_act, name="retirement_method_act"),
+    path("training/<path:asset>/", training.training, name="training"),
     path("calibrations/<int:pk>/trace/", trace.trace, name="trace"),
     path("orders/<str:number>/flow/", flow.flow, name="flow"),
     path("orders/<str:number>/occlusion/", flow.occlusion, name="occlusion"),

@@ -52,6 +52,13 @@ class Move(Worded):
     REPORT_MISSING = "report_missing", "Report as not located"
     FIND = "find", "Report as found"
     RETIRE = "retire", "Retire"
+    TAKE_BACK = "take_back", "Take back the retirement"
+    TRAIN = "train", "Make it a training unit"
+    UNTRAIN = "untrain", "End its use for training"
+
+
+#: After these a driver counts as never accepted: nobody knows what was done to it, so only acceptance returns it.
+FORGETS_ACCEPTANCE: Final = frozenset({Move.TAKE_BACK, Move.UNTRAIN})
 
 
 class Need(Worded):
@@ -68,6 +75,7 @@ class Need(Worded):
     NO_SERVICE_OWED = "no_service_owed", "No service ran out while it was not located"
     NO_OTHER_ORDER = "no_other_order", "No other order is open"
     REASON_GIVEN = "reason_given", "A reason is recorded"
+    RETIRED_TODAY = "retired_today", "It was retired today"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +91,7 @@ class Facts:
     is not true merely because nothing was looked at. `accepted`: an acceptance order has passed, or passes with this
     move. `open_orders`: orders begun or raised, other than the one being finished. `has_reason`: a reason was given.
     `services_owed`: services that ran out while it was not located, other than what the order being finished does.
+    `retired_today`: its retirement is of this day, and can still be taken back.
     """
 
     open_tags: int
@@ -93,6 +102,7 @@ class Facts:
     accepted: bool
     open_orders: int
     has_reason: bool = False
+    retired_today: bool = False
     failed_delivery_tests: int = 0
     services_owed: int = 0
     unproven_required_steps: int = 0
@@ -112,6 +122,8 @@ EVERY_DUTY: Final = frozenset(May)
 _BENCH: Final = frozenset({May.WORK_ON_BENCH})
 _WARD_OR_BENCH: Final = frozenset({May.REPORT_FAULT, May.WORK_ON_BENCH})
 _NOT_RETIRED: Final = frozenset(Condition) - {Condition.RETIRED}
+_ON_BENCH: Final = frozenset({Condition.ON_BENCH})
+_REGISTER: Final = frozenset({May.EDIT_REGISTRY})
 _RETURN_NEEDS: Final = (
     Need.NO_QUARANTINE,
     Need.NO_OPEN_TAG,
@@ -147,6 +159,15 @@ TABLE: Final = MappingProxyType(
             frozenset({May.RETIRE_DEVICE}),
             (Need.NO_QUARANTINE, Need.REASON_GIVEN),
         ),
+        Move.TAKE_BACK: Rule(
+            frozenset({Condition.RETIRED}),
+            Condition.WAITING,
+            frozenset({May.RETIRE_DEVICE}),
+            (Need.RETIRED_TODAY, Need.REASON_GIVEN),
+        ),
+        # For training or back from it only on the bench, where an order holds the driver until it has been checked.
+        Move.TRAIN: Rule(_ON_BENCH, Condition.ON_BENCH, _REGISTER, (Need.NO_QUARANTINE, Need.REASON_GIVEN)),
+        Move.UNTRAIN: Rule(_ON_BENCH, Condition.ON_BENCH, _REGISTER, (Need.NO_QUARANTINE, Need.REASON_GIVEN)),
     }
 )
 
@@ -186,6 +207,7 @@ _WHY_NOT: Final[MappingProxyType[Need, Callable[[Facts], str]]] = MappingProxyTy
         Need.NO_OTHER_ORDER: lambda facts: _count(
             facts.open_orders, "other order is still open", "other orders are still open"
         ),
+        Need.RETIRED_TODAY: lambda facts: "" if facts.retired_today else "it was not retired today, so it is final",
         Need.REASON_GIVEN: lambda facts: "" if facts.has_reason else "no reason is recorded",
     }
 )

@@ -34,7 +34,7 @@ ENTRIES: Final = (
     Entry("Our drivers", "tags:ours", (May.REPORT_FAULT,)),
     Entry("Bench", "bench:queue", (May.WORK_ON_BENCH,)),
     Entry("Rounds", "rounds:rounds", (May.WORK_ON_BENCH,)),
-    Entry("Loans", "loans:loans", (May.HAND_OVER,)),
+    Entry("Loans", "loans:loans", (May.HAND_OVER,), aside=True),
     Entry("On loan to us", "loans:ours", (May.REPORT_FAULT,), aside=True),
     Entry("Missing accessories", "accessories:missing", (May.HAND_OVER, May.WORK_ON_BENCH), aside=True),
     Entry("Quarantines", "tags:quarantines", (May.LIFT_QUARANTINE, May.WORK_ON_BENCH)),

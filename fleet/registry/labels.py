@@ -19,6 +19,7 @@ class Label:
     type: str
     address: str
     image: str
+    training: bool = False
 
 
 def label_address(device: Device) -> str:
@@ -40,4 +41,5 @@ def label_of(device: Device) -> Label:
         type=str(device.device_type),
         address=address,
         image=code.svg_data_uri(border=4, omitsize=True),
+        training=device.pool == Device.Pool.TRAINING,
     )

@@ -22,7 +22,7 @@ CSV_HEADER = (
 
 def condition_words(device: Device) -> SafeString:
     """Its condition, and the quarantine beside it."""
-    condition = marks.condition_mark(device.condition, device.get_wait_reason_display())
+    condition = marks.condition_mark(device.condition, device.get_wait_reason_display(), device.pool)
     both = format_html("<span>{} {}</span>", condition, marks.mark("quarantine"))
     return both if device.quarantined else condition
 

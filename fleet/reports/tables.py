@@ -41,7 +41,7 @@ class DriverTable(tables.Table):
 
     def render_condition(self, record: Device) -> SafeString:
         """A shape and a word, and the quarantine beside it."""
-        condition = marks.condition_mark(record.condition, record.get_wait_reason_display())
+        condition = marks.condition_mark(record.condition, record.get_wait_reason_display(), record.pool)
         return (
             format_html("<span>{} {}</span>", condition, marks.mark("quarantine")) if record.quarantined else condition
         )

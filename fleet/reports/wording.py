@@ -45,6 +45,7 @@ _PAGES_BY_ID: Final = {
     "alert": "alerts:one",
     "delivery": "deliveries:one",
     "loan": "loans:one",
+    "retirement": "bench:retirement",
     "missing": "accessories:one",
     "runtimetest": "batteries:test",
 }

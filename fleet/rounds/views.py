@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.http import urlencode
 from django.views.decorators.http import require_POST, require_safe
 
+from fleet.accessories.queries import missing_of
 from fleet.bench.queries import find
 from fleet.core.errors import BenchwardError
 from fleet.core.lifecycle import Condition
@@ -228,6 +229,7 @@ def _card(row: Round, device: Device, form: StopForm | None) -> dict[str, Any]:
     return {
         "card": queries.to_do_of(device, row.on),
         "met": met,
+        "missing": missing_of(device),
         "form": form,
         "taken": met is not None and met.what == RoundStop.What.TAKEN,
         "is_retired": device.condition == Condition.RETIRED,

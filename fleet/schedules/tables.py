@@ -82,7 +82,9 @@ class DueTable(tables.Table):
 
     def render_condition(self, record: Due) -> SafeString:
         """A shape and a word, and what it waits for."""
-        return marks.condition_mark(record.device.condition, record.device.get_wait_reason_display())
+        return marks.condition_mark(
+            record.device.condition, record.device.get_wait_reason_display(), record.device.pool
+        )
 
     def render_tried(self, record: Due) -> str:
         """Why the last visit was in vain."""

@@ -33,6 +33,7 @@ class LabelStatus:
     expected_back: date | None
     retired: bool
     missing: bool
+    training: bool
 
 
 def tags() -> TagQuerySet:
@@ -119,6 +120,7 @@ def label_status(device: Device) -> LabelStatus:
         expected_back=tag.expected_back if tag else None,
         retired=device.condition == Condition.RETIRED.value,
         missing=device.condition == Condition.NOT_LOCATED.value,
+        training=device.pool == Device.Pool.TRAINING.value,
     )
 
 

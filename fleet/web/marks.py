@@ -43,10 +43,20 @@ def mark(shape: str, words: str = "") -> SafeString:
     return _marked(shape, words or SHAPES[shape])
 
 
-def condition_mark(condition: str, detail: str = "") -> SafeString:
-    """Draw a driver's condition; `detail` (what it waits for) follows the word. Raises `ValueError` on another word."""
+def condition_mark(condition: str, detail: str = "", pool: str = "") -> SafeString:
+    """Draw a driver's condition; `detail` (what it waits for) follows the word. Raises `ValueError` on another word.
+
+    `pool`: given where a driver of the training pool is to be marked as such beside it.
+    """
     known = Condition(condition)
-    return _marked(CONDITION_SHAPES[known], f"{known.label}: {detail}" if detail else known.label)
+    drawn = _marked(CONDITION_SHAPES[known], f"{known.label}: {detail}" if detail else known.label)
+    training = training_mark(pool)
+    return format_html("<span>{} {}</span>", drawn, training) if training else drawn
+
+
+def training_mark(pool: str) -> SafeString:
+    """Draw that a driver is for training only, if its pool says so; nothing for any other pool."""
+    return mark("training") if pool == "training" else SafeString()
 
 
 def _marked(shape: str, words: str) -> SafeString:

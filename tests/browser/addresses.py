@@ -10,7 +10,16 @@ from django.db.models import Model, QuerySet
 from fleet.accessories.models import Missing
 from fleet.alerts.models import Alert
 from fleet.batteries.models import ChemistryLife, Pack, RiskLimit, RuntimeTest
-from fleet.bench.models import DeliveryLimit, FlowTest, OcclusionTest, Order, Procedure, ReferenceLimit
+from fleet.bench.models import (
+    DeliveryLimit,
+    FlowTest,
+    OcclusionTest,
+    Order,
+    Procedure,
+    ReferenceLimit,
+    Retirement,
+    RetirementMethod,
+)
 from fleet.deliveries.models import Delivery
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
@@ -74,6 +83,9 @@ VALUES: dict[tuple[str, str], Values] = {
     ("tags/", "number"): one_each(Tag, "harm", "number"),
     ("bench/orders/", "number"): one_each(Order, "state", "number"),
     ("bench/calibrations/", "pk"): found_out,
+    ("bench/retirements/", "pk"): one_each(Retirement, "reason"),
+    ("bench/retirements/methods/", "pk"): first(RetirementMethod),
+    ("bench/retirements/methods/", "verb"): lambda _person: ["verify"],
     ("instruments/", "pk"): one_each(Instrument, "kind"),
     ("instruments/calibrations/", "pk"): first(Calibration),
     ("parts/", "pk"): first(Part),

@@ -15,6 +15,7 @@ from fleet.core.lifecycle import (
     Condition,
     Facts,
     Move,
+    Need,
     allowed,
     ask,
     ask_work,
@@ -34,6 +35,7 @@ READY = Facts(
     accepted=True,
     open_orders=0,
     has_reason=True,
+    retired_today=True,
 )
 NURSE = frozenset({May.REPORT_FAULT, May.SEE_FLEET})
 TECHNICIAN = frozenset({May.REPORT_FAULT, May.SEE_FLEET, May.WORK_ON_BENCH})
@@ -76,6 +78,9 @@ EXPECTED = {
     (Move.RETIRE, Condition.ON_BENCH): Condition.RETIRED,
     (Move.RETIRE, Condition.WAITING): Condition.RETIRED,
     (Move.RETIRE, Condition.NOT_LOCATED): Condition.RETIRED,
+    (Move.TAKE_BACK, Condition.RETIRED): Condition.WAITING,
+    (Move.TRAIN, Condition.ON_BENCH): Condition.ON_BENCH,
+    (Move.UNTRAIN, Condition.ON_BENCH): Condition.ON_BENCH,
 }
 
 
@@ -128,9 +133,26 @@ def test_retirement_needs_a_reason_and_no_quarantine(facts: Facts, words: str) -
         ask(Condition.OUT_OF_USE, Move.RETIRE, facts, EVERY_DUTY)
 
 
+@pytest.mark.parametrize(
+    ("facts", "words"),
+    [(replace(READY, retired_today=False), "not retired today"), (replace(READY, has_reason=False), "no reason")],
+)
+def test_a_retirement_is_taken_back_the_same_day_with_a_reason(facts: Facts, words: str) -> None:
+    """A mistake of today can be undone by whoever may retire; yesterday's is final."""
+    with pytest.raises(MoveRefusedError, match=words):
+        ask(Condition.RETIRED, Move.TAKE_BACK, facts, EVERY_DUTY)
+
+
+@pytest.mark.parametrize("move", [Move.TRAIN, Move.UNTRAIN])
+def test_quarantine_keeps_a_driver_out_of_training_and_in_it(move: Move) -> None:
+    """A driver under quarantine changes its use neither way."""
+    with pytest.raises(MoveRefusedError, match="a quarantine is open"):
+        ask(Condition.ON_BENCH, move, replace(READY, quarantine_open=True), EVERY_DUTY)
+
+
 @given(FACTS, DUTIES, MOVES)
 def test_retired_is_final(facts: Facts, duties: frozenset[May], move: Move) -> None:
-    """No move leaves retirement, whatever the facts and whoever asks."""
+    """No move leaves a retirement of an earlier day, whatever the facts and whoever asks."""
     with pytest.raises((MoveRefusedError, NotAllowedError), match="Nothing is allowed now"):
         ask(Condition.RETIRED, move, facts, duties)
 
@@ -144,7 +166,7 @@ def test_asking_agrees_with_what_is_offered(
     try:
         goal = ask(condition, move, facts, duties)
     except (MoveRefusedError, NotAllowedError):
-        assert not offered or (move is Move.RETIRE and not facts.has_reason)
+        assert not offered or (Need.REASON_GIVEN in TABLE[move].needs and not facts.has_reason)
     else:
         assert offered
         assert goal is TABLE[move].goal

@@ -15,6 +15,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 from fleet.core.errors import MoveRefusedError
 from fleet.core.lifecycle import (
     EVERY_DUTY,
+    FORGETS_ACCEPTANCE,
     NEW_CONDITION,
     Condition,
     Facts,
@@ -63,6 +64,8 @@ class Walk(RuleBasedStateMachine):
         self.open_tags = 0
         self.quarantine = False
         self.accepted = veteran
+        self.training = False
+        self.proven = veteran
 
     def facts(self, finishing: Order | None = None, *, reason: bool = False) -> Facts:
         """Count as an action would: as things would stand once the order being finished has cleared its tags."""
@@ -167,6 +170,7 @@ class Walk(RuleBasedStateMachine):
         order.state = ask_order(order.state, OrderMove.FINISH, Outcome.NO_FAULT_FOUND)
         self.open_tags -= order.tags
         self.accepted = self.accepted or order.acceptance
+        self.proven = self.proven or (order.acceptance and not self.training)
         self.check_returned()
 
     def check_returned(self) -> None:
@@ -175,6 +179,21 @@ class Walk(RuleBasedStateMachine):
         assert not self.quarantine, "returned under quarantine"
         assert self.accepted, "returned without acceptance"
         assert not any(order.is_open for order in self.orders), "returned with another order open"
+
+    @rule(reason=st.sampled_from([True, True, False]))
+    def change_use(self, *, reason: bool) -> None:
+        """Somebody makes the driver a training unit, or ends that; an acceptance order is raised where it ends."""
+        step = Move.UNTRAIN if self.training else Move.TRAIN
+        if not self.move(step, self.facts(reason=reason)):
+            return
+        assert self.condition is Condition.ON_BENCH
+        assert reason
+        self.training = not self.training
+        self.proven = False
+        if step in FORGETS_ACCEPTANCE:
+            self.accepted = False
+        if not self.training and not any(order.is_open and order.acceptance for order in self.orders):
+            self.orders.append(Order(acceptance=True))
 
     @rule(reason=st.booleans(), sure=st.integers(0, 19))
     def retire(self, *, reason: bool, sure: int) -> None:
@@ -194,6 +213,7 @@ class Walk(RuleBasedStateMachine):
             assert self.open_tags == 0
             assert not self.quarantine
             assert self.accepted
+            assert self.training or self.proven, "in clinical use without acceptance since it was a training unit"
 
 
 def test_the_honest_path_reaches_service_and_harm_closes_it() -> None:
@@ -208,6 +228,28 @@ def test_the_honest_path_reaches_service_and_harm_closes_it() -> None:
     walk.try_return(with_order=True)
     assert walk.condition is Condition.ON_BENCH
     walk.lift()
+    walk.work((True, True))
+    walk.try_return(with_order=True)
+    assert walk.condition is Condition.IN_SERVICE
+
+
+def test_a_training_unit_reaches_patients_over_acceptance_only() -> None:
+    """Not vacuous here either: ended as a training unit, a planned order does not return it, acceptance does."""
+    walk = Walk()
+    walk.register(veteran=True)
+    walk.plan(1)
+    walk.work((True, True))
+    walk.change_use(reason=True)
+    walk.try_return(with_order=True)
+    assert (walk.condition, walk.training) == (Condition.IN_SERVICE, True)
+    walk.plan(1)
+    walk.work((True, True))
+    walk.change_use(reason=True)
+    walk.try_return(with_order=True)
+    assert (walk.condition, walk.training) == (Condition.ON_BENCH, False)
+    planned = walk.order_on_bench()
+    assert planned is not None
+    planned.state = ask_order(planned.state, OrderMove.FINISH, Outcome.REPAIRED)
     walk.work((True, True))
     walk.try_return(with_order=True)
     assert walk.condition is Condition.IN_SERVICE

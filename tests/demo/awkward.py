@@ -5,12 +5,14 @@ from datetime import timedelta
 
 from django.db.models import F
 
+from fleet.accessories.models import Missing
 from fleet.alerts.models import Alert
 from fleet.batteries.models import Fitting, Forecast, RuntimeTest
-from fleet.bench.models import Order, Reading
+from fleet.bench.models import Order, Reading, Retirement
 from fleet.core.due import add_months
 from fleet.core.lifecycle import Condition, WaitReason
 from fleet.libraries.models import Carried
+from fleet.loans.models import Loan
 from fleet.registry.models import Device
 from fleet.schedules.models import Due, DueAttempt
 from fleet.tags.models import CustodyEntry, Tag
@@ -76,8 +78,12 @@ CHECKS: dict[str, Callable[[Device], bool]] = {
     ),
     "found-again": lambda device: device.condition == Condition.OUT_OF_USE and device.place != device.home,
     "retired": lambda device: (
-        device.condition == Condition.RETIRED and not Due.objects.filter(device=device, suspended=False).exists()
+        device.condition == Condition.RETIRED
+        and not Due.objects.filter(device=device, suspended=False).exists()
+        and bool(Retirement.objects.get(device=device).wiping)
     ),
+    "late-loan": lambda device: Loan.objects.get(device=device, returned_at=None).due_back < UNTIL,
+    "missing-lead": lambda device: Missing.objects.filter(device=device, ended_at=None).exists(),
     "wandering": lambda device: Device.objects.filter(pk=device.pk).exclude(last_seen_place=F("home")).exists(),
     "tagged-today": lambda device: Tag.objects.get(device=device, cleared_at=None).reports.count() == 1,
 }
@@ -101,6 +107,8 @@ WORDS = {
     "asked-for-maintenance": "asked for maintenance",
     "found-again": "found again",
     "retired": "retired: ",
+    "late-loan": "should have brought it back",
+    "missing-lead": "lacks its lead",
     "wandering": "belongs to",
     "tagged-today": "tagged in the last hours",
 }

@@ -23,15 +23,28 @@ from fleet.bench.actions.orders import (
 from fleet.bench.actions.parts import Issued, Part, add_part, issue_kit, issue_part, set_kit, take_back
 from fleet.bench.actions.procedures import publish
 from fleet.bench.actions.rechecks import Raised, raise_rechecks
+from fleet.bench.actions.retirements import (
+    Disposal,
+    Kept,
+    add_retirement_method,
+    drop_retirement_method,
+    ensure_retirement_methods,
+    state_disposal,
+    take_back_retirement,
+    verify_retirement_method,
+)
 from fleet.bench.actions.sending import Sent, answer_once, look_in
 from fleet.bench.actions.stated import ensure_starter_procedures, import_drafts
 from fleet.bench.actions.steps import Answer, Upload, answer, answer_many, read_off
+from fleet.bench.actions.training import end_training
 from fleet.bench.queries.lines import NewStep, OwnLimit
 
 __all__ = [
     "Answer",
     "Completion",
+    "Disposal",
     "Issued",
+    "Kept",
     "NewStep",
     "OwnLimit",
     "Part",
@@ -41,12 +54,16 @@ __all__ = [
     "add_external",
     "add_labour",
     "add_part",
+    "add_retirement_method",
     "answer",
     "answer_many",
     "answer_once",
     "assign",
     "cancel",
     "complete",
+    "drop_retirement_method",
+    "end_training",
+    "ensure_retirement_methods",
     "ensure_starter_procedures",
     "hold_back",
     "import_drafts",
@@ -65,8 +82,11 @@ __all__ = [
     "set_kit",
     "set_rate",
     "start_clock",
+    "state_disposal",
     "stop_clock",
     "take",
     "take_back",
+    "take_back_retirement",
+    "verify_retirement_method",
     "void_external",
 ]

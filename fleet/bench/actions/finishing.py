@@ -10,13 +10,15 @@ from fleet.audit.actors import Actor
 from fleet.bench.actions.holding import hold, hold_device, put, refuse_outdated
 from fleet.bench.actions.minutes import put_labour, stop_all
 from fleet.bench.actions.orders import raise_order
+from fleet.bench.actions.retirements import open_record
 from fleet.bench.actions.signing import sign
-from fleet.bench.models import Order, OrderKind
+from fleet.bench.models import Order, OrderKind, Retirement
 from fleet.bench.queries import facts, harm_linked, open_orders, standing, work_before, workers
 from fleet.core.errors import BadValueError, MoveRefusedError, NotAllowedError
 from fleet.core.lifecycle import Condition, Facts, Move, ask_work, unmet
 from fleet.core.orders import ABSENT_OUTCOMES, OrderMove, OrderState, Outcome, ask_order
 from fleet.core.permissions import May
+from fleet.loans.actions import end_at_bench
 from fleet.registry import actions as registry
 from fleet.registry.models import Device, Place
 from fleet.schedules import actions as schedules
@@ -206,6 +208,7 @@ def _settle(order: Order, device: Device, by: Actor) -> None:
         for alert in open_alerts(device).filter(kind__about_battery=True):
             alerts.clear(alert, why=f"Answered by battery order {order}.", by=by)
     if order.kind == OrderKind.ACCEPTANCE:
+        schedules.resume(device, by=by)
         schedules.open_dues(device, by=by)
     _roll(order, device, by)
 
@@ -228,20 +231,28 @@ def _miss(order: Order, given: Completion, by: Actor) -> Order:
 
 
 @transaction.atomic
-def retire(device: Device, *, why: str, by: Actor) -> Device:
+def retire(device: Device, *, why: str, by: Actor, reason: str = Retirement.Reason.OTHER.value) -> Device:
     """Retire a driver for good: every open order on it ends as retired, its dues stop, nothing is deleted.
 
-    A tagged driver without an order gets one that says so. Needs the duty to retire, a reason, and no open quarantine.
+    A tagged driver without an order gets one that says so, and a loan is over. Needs the duty to retire, a reason, and
+    no open quarantine. What becomes of it and how its data were wiped is stated by `state_disposal`.
     """
     by.must(May.RETIRE_DEVICE)
     row = hold_device(device)
     if (tag := open_tag(row)) and not open_orders(row).filter(kind=OrderKind.CORRECTIVE).exists():
         raise_order(row, OrderKind.CORRECTIVE, tag=tag, by=by)
-    _retire(row, Completion(outcome=Outcome.RETIRED, action_taken=why), by)
+    _retire(row, Completion(outcome=Outcome.RETIRED, action_taken=why), by, reason=reason)
     return hold_device(device)
 
 
-def _retire(device: Device, given: Completion, by: Actor, order: Order | None = None) -> None:
+def _retire(
+    device: Device,
+    given: Completion,
+    by: Actor,
+    order: Order | None = None,
+    *,
+    reason: str = Retirement.Reason.OTHER.value,
+) -> None:
     """Retire, and finish every open order: `order` with what was given for it, the others with the reason alone."""
     why = _reason(given)
     counted = replace(facts(device, order), has_reason=bool(why))
@@ -259,6 +270,8 @@ def _retire(device: Device, given: Completion, by: Actor, order: Order | None = 
         tags.clear(tag, order_number=number, by=by)
     for alert in open_alerts(device):
         alerts.clear(alert, why=f"The driver was retired: {why}", by=by)
+    end_at_bench(retired, retired.place, by=by)
+    open_record(retired, reason=reason, why=why, answered=closing, by=by)
     schedules.suspend(retired, by=by)
 
 

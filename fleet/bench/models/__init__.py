@@ -4,6 +4,7 @@ from fleet.bench.models.delivery import DeliveryLimit, DeliveryTest, FlowTest, O
 from fleet.bench.models.orders import Order, OrderQuerySet
 from fleet.bench.models.procedures import OrderKind, Procedure, ProcedureVersion, Step, StepLimit
 from fleet.bench.models.reference import LimitPolicy, LimitProfile, ReferenceLimit
+from fleet.bench.models.retirement import KeptPart, Retirement, RetirementMethod, RetirementQuerySet
 from fleet.bench.models.signing import Presence, Signature
 from fleet.bench.models.spending import ExternalCost, KitLine, Labour, LabourClock, LabourRate, PartUse
 from fleet.bench.models.work import Reading, ReadingFile
@@ -13,6 +14,7 @@ __all__ = [
     "DeliveryTest",
     "ExternalCost",
     "FlowTest",
+    "KeptPart",
     "KitLine",
     "Labour",
     "LabourClock",
@@ -30,6 +32,9 @@ __all__ = [
     "Reading",
     "ReadingFile",
     "ReferenceLimit",
+    "Retirement",
+    "RetirementMethod",
+    "RetirementQuerySet",
     "Signature",
     "Step",
     "StepLimit",

@@ -6,7 +6,7 @@ from django.core.management import BaseCommand, CommandError
 
 from fleet.alerts.actions import ensure_kinds
 from fleet.audit.actors import command_actor
-from fleet.bench.actions import ensure_starter_procedures, import_drafts
+from fleet.bench.actions import ensure_retirement_methods, ensure_starter_procedures, import_drafts
 from fleet.bench.actions.reference import ensure_reference_limits
 from fleet.core.errors import BenchwardError
 from fleet.schedules.actions import ensure_risk_classes
@@ -30,6 +30,7 @@ class Command(BaseCommand):
             else:
                 published = ensure_starter_procedures(by)
                 self.stdout.write(f"Kinds of alert added: {len(ensure_kinds(by))}")
+                self.stdout.write(f"Ways to dispose and wipe added: {ensure_retirement_methods(by)}")
                 self.stdout.write(f"Classes of the risk score added: {len(ensure_risk_classes(by))}")
                 self.stdout.write(f"Reference limits added, not verified: {len(ensure_reference_limits(by))}")
         except (OSError, UnicodeDecodeError) as error:

@@ -10,6 +10,7 @@ from fleet.management.demo.deliveries import plan_deliveries, plan_new_type, pla
 from fleet.management.demo.diary import Diary, Progress, local
 from fleet.management.demo.dice import Dice
 from fleet.management.demo.drivers import TAKEN_OVER_SHARE, take_over, wishes
+from fleet.management.demo.handing import plan_handing
 from fleet.management.demo.hospital import build_hospital
 from fleet.management.demo.instruments import plan_instruments
 from fleet.management.demo.libraries import build_libraries, first_sight, plan_nights, plan_sightings
@@ -66,3 +67,4 @@ def _begin(world: World, count: int) -> None:
     plan_policy(world)
     plan_reasons(world)
     plan_rounds(world)
+    plan_handing(world)

@@ -8,11 +8,12 @@ from typing import Final
 
 from fleet.audit.actors import Actor
 from fleet.bench.actions import Completion, receive, retire
-from fleet.bench.models import Order
+from fleet.bench.models import Order, Retirement
 from fleet.core.orders import Outcome
 from fleet.management.demo.cells import fit_fresh
 from fleet.management.demo.diary import bench_hour, local, soon
 from fleet.management.demo.drivers import NEW_TYPE, OLD, Wish, facts
+from fleet.management.demo.handing import complete_record
 from fleet.management.demo.libraries import first_sight, plan_sight
 from fleet.management.demo.repairs import plan_fault
 from fleet.management.demo.visits import plan_service
@@ -112,5 +113,7 @@ def plan_retirements(world: World, start: date, end: date, count: int) -> None:
 
 def _retire(world: World, driver: Driver) -> None:
     if driver.free:
-        retire(driver.device, why="Replaced by a new one; parts for its age no longer made.", by=world.crew.manager)
+        why = "Replaced by a new one; parts for its age no longer made."
+        retire(driver.device, why=why, reason=Retirement.Reason.REPLACED.value, by=world.crew.manager)
+        complete_record(driver, world.crew.manager)
         driver.gone = True

@@ -8,7 +8,7 @@ from typing import Any, Final, NamedTuple
 from fleet.alerts.actions import ensure_kinds
 from fleet.alerts.models import AlertKind
 from fleet.audit.actors import command_actor
-from fleet.bench.actions import ensure_starter_procedures
+from fleet.bench.actions import ensure_retirement_methods, ensure_starter_procedures
 from fleet.bench.actions.reference import ensure_reference_limits, set_policy
 from fleet.registry.actions import NewType, add_device_type, add_party, add_place
 from fleet.registry.models import DeviceType, Party, Place
@@ -118,6 +118,7 @@ def build_hospital() -> Hospital:
     _places(hospital.places)
     _parties(hospital.parties)
     ensure_starter_procedures(BY)
+    ensure_retirement_methods(BY)
     ensure_risk_classes(BY)
     _limits(hospital.places)
     hospital.alert_kinds = {kind.code: kind for kind in ensure_kinds(BY)}

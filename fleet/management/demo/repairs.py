@@ -19,6 +19,7 @@ from fleet.management.demo.cells import replace_pack
 from fleet.management.demo.diary import any_hour, soon
 from fleet.management.demo.dice import Dice
 from fleet.management.demo.faults import Fault, Repair, a_fault, a_repair, connected, where
+from fleet.management.demo.handing import complete_record
 from fleet.management.demo.parts import use_part
 from fleet.management.demo.visits import technician
 from fleet.management.demo.work import fail_delivery, finish, work_through
@@ -178,6 +179,7 @@ def _finish(world: World, job: Job) -> None:
     if _is_given_up(world, job):
         why = f"{repair.cause or 'Worn'}; at its age not worth the repair."
         end(driver, order, Completion(outcome=Outcome.RETIRED, action_taken=why), by=world.crew.manager)
+        complete_record(driver, job.by)
         driver.gone = True
         return
     _repair(world, job, order)

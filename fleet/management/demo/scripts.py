@@ -11,11 +11,12 @@ from fleet.alerts.models import Alert
 from fleet.batteries import actions as batteries
 from fleet.batteries.models import Fitting, RuntimeTest
 from fleet.bench.actions import hold_back, receive, retire, set_aside
-from fleet.bench.models import OrderKind
+from fleet.bench.models import OrderKind, Retirement
 from fleet.core.lifecycle import WaitReason
 from fleet.management.demo.cells import Run, as_test, replace_pack, run_of
 from fleet.management.demo.diary import bench_hour
 from fleet.management.demo.faults import FAULTS, Fault, a_fault
+from fleet.management.demo.handing import complete_record, lend, miss_a_lead
 from fleet.management.demo.libraries import LISTENER, SEEN_ON_NETWORK
 from fleet.management.demo.repairs import raise_report, receive_now
 from fleet.management.demo.visits import service_due, technician
@@ -280,8 +281,21 @@ def retired(world: World, driver: Driver) -> None:
 
 
 def _retire(world: World, driver: Driver) -> None:
-    retire(driver.device, why="Main board failed; not worth the repair.", by=world.crew.manager)
+    retire(driver.device, why="Main board failed.", reason=Retirement.Reason.NOT_WORTH.value, by=world.crew.manager)
+    complete_record(driver, technician(world, driver))
     driver.gone = True
+
+
+def late_loan(world: World, driver: Driver) -> None:
+    """A pool driver that a ward should have brought back."""
+    _before(world, 9, lend, world, driver, "mg-w4", 6, along="Pool bag, quick guide")
+    world.note("late-loan", driver, "on loan to a ward that should have brought it back")
+
+
+def missing_lead(world: World, driver: Driver) -> None:
+    """A driver whose lead nobody finds."""
+    _before(world, 6, lambda: miss_a_lead(driver, technician(world, driver)))
+    world.note("missing-lead", driver, "lacks its lead since it was counted on the ward")
 
 
 def wandering(world: World, driver: Driver) -> None:

@@ -19,6 +19,7 @@ from fleet.registry.actions.devices import (
     set_quarantined,
 )
 from fleet.registry.actions.places import PLACE_FACTS, add_place, close_place, edit_place, reopen_place
+from fleet.registry.actions.pools import end_training, make_training
 from fleet.registry.actions.reference import (
     PARTY_FACTS,
     TYPE_FACTS,
@@ -59,7 +60,9 @@ __all__ = [
     "edit_devices",
     "edit_party",
     "edit_place",
+    "end_training",
     "learn_identifier",
+    "make_training",
     "maker_named",
     "move",
     "next_number",

@@ -13,7 +13,16 @@ from fleet.audit.actions import Happening, record, record_many
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change, fingerprint, refuse_changed
 from fleet.core.errors import BadValueError, ConflictError
-from fleet.core.lifecycle import NEW_CONDITION, NEW_WAIT_REASON, Condition, Facts, Move, WaitReason, ask
+from fleet.core.lifecycle import (
+    FORGETS_ACCEPTANCE,
+    NEW_CONDITION,
+    NEW_WAIT_REASON,
+    Condition,
+    Facts,
+    Move,
+    WaitReason,
+    ask,
+)
 from fleet.core.permissions import May
 from fleet.registry.actions.reference import next_number, with_values
 from fleet.registry.models import Device, DeviceType, Place
@@ -168,6 +177,7 @@ def edit_device(
         raise BadValueError(msg, field=min(wrong))
     row = locked(device)
     refuse_changed(row, EDITABLE, opened)
+    _refuse_training(row, changes)
     _refuse_other_with(row, changes.get("serial_number", row.serial_number))
     _clean(with_values(row, changes))
     before, after = change(row, **changes)
@@ -204,10 +214,19 @@ def _edited(row: Device, read: Device, changes: Mapping[str, Any], why: str) -> 
         raise BadValueError(msg, field=min(wrong))
     if fingerprint(row, changes) != fingerprint(read, changes):
         raise ConflictError(f"{row} was changed by somebody else meanwhile. Nothing was written.")
+    _refuse_training(row, changes)
     before = {name: getattr(row, name) for name in changes}
     for name, value in changes.items():
         setattr(row, name, value)
     return Happening("changed device", row, device_id=row.pk, before=before, after=changes, why=why)
+
+
+def _refuse_training(row: Device, changes: Mapping[str, Any]) -> None:
+    """Training units are made, and end, by an act of their own, so that none slips into clinical use unchecked."""
+    pool = changes.get("pool", row.pool)
+    if pool != row.pool and Device.Pool.TRAINING in {pool, row.pool}:
+        msg = f"{row} becomes a training unit, or ends as one, on the bench only: receive it there and say why."
+        raise BadValueError(msg, field="pool")
 
 
 def _refuse_other_with(device: Device, serial: str) -> None:
@@ -250,8 +269,10 @@ def move(  # noqa: PLR0913 - one move has one reason, place and time
     }
     if place is not None:
         values["place"] = place
-    if goal is Condition.RETIRED:
-        values["retired_on"] = clock.today()
+    if Condition.RETIRED in {goal, Condition(row.condition)}:
+        values["retired_on"] = clock.today() if goal is Condition.RETIRED else None
+    if step in FORGETS_ACCEPTANCE:
+        values["accepted_on"] = None
     before, after = change(row, **values)
     record(Happening(_VERBS[step], row, device_id=row.pk, before=before, after=after, why=why, done_at=done_at), by=by)
     return row
@@ -267,6 +288,9 @@ _VERBS = {
     Move.REPORT_MISSING: "reported as not located",
     Move.FIND: "found",
     Move.RETIRE: "retired",
+    Move.TAKE_BACK: "retirement taken back",
+    Move.TRAIN: "made a training unit",
+    Move.UNTRAIN: "no longer a training unit",
 }
 
 

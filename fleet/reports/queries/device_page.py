@@ -3,14 +3,19 @@
 from dataclasses import dataclass
 from typing import Final
 
+from fleet.accessories.queries import Belonging, belongings
 from fleet.alerts.models import Alert
 from fleet.alerts.queries import open_alerts
 from fleet.batteries.queries import BatteryView, battery_view
-from fleet.bench.models import Order
+from fleet.bench.models import Order, Retirement
 from fleet.bench.queries.facts import OPEN
+from fleet.bench.queries.retiring import retirement_of
+from fleet.core.lifecycle import Condition
 from fleet.libraries.queries import Standing, standing
+from fleet.loans.models import Loan
+from fleet.loans.queries import open_loan
 from fleet.people.models import Person
-from fleet.registry.models import Accessory, Device
+from fleet.registry.models import Device
 from fleet.schedules.models import Due
 from fleet.schedules.queries import dues_of
 from fleet.schedules.queries.dues import with_last_attempt
@@ -28,6 +33,13 @@ class Status:
     quarantine: Quarantine | None
     tag: Tag | None
     report: TagReport | None
+    loan: Loan | None
+    retirement: Retirement | None
+
+    @property
+    def loan_late(self) -> bool:
+        """Whether it should be back from its loan by now."""
+        return self.loan is not None and self.loan.due_back < clock.today()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +52,7 @@ class DevicePage:
     alerts: tuple[Alert, ...]
     battery: BatteryView
     library: Standing
-    accessories: tuple[Accessory, ...]
+    accessories: tuple[Belonging, ...]
     orders: tuple[Order, ...]
     more_orders: bool
 
@@ -51,9 +63,15 @@ class DevicePage:
 
 
 def status_of(device: Device) -> Status:
-    """Quarantine and open tag with its first report. At most three queries."""
+    """Quarantine, open tag with its first report, loan and retirement. At most five queries."""
     tag = open_tag(device)
-    return Status(quarantine=open_quarantine(device), tag=tag, report=first_report(tag) if tag else None)
+    return Status(
+        quarantine=open_quarantine(device),
+        tag=tag,
+        report=first_report(tag) if tag else None,
+        loan=open_loan(device),
+        retirement=retirement_of(device) if device.condition == Condition.RETIRED else None,
+    )
 
 
 def device_page(device: Device, person: Person) -> DevicePage:
@@ -66,7 +84,7 @@ def device_page(device: Device, person: Person) -> DevicePage:
         alerts=tuple(open_alerts(device)),
         battery=battery_view(device, person),
         library=standing([device], clock.today())[device.pk],
-        accessories=tuple(device.device_type.accessories.all()),
+        accessories=tuple(belongings(device)),
         orders=orders[:LAST_ORDERS],
         more_orders=len(orders) > LAST_ORDERS,
     )

@@ -1,6 +1,6 @@
 """The only writers of plans and dues."""
 
-from fleet.schedules.actions.bringing import bring_by_job
+from fleet.schedules.actions.bringing import bring_by_job, resume
 from fleet.schedules.actions.dues import make_due_now, open_dues, open_dues_of_all, roll, roll_kind, suspend
 from fleet.schedules.actions.levelling import Asked, drop, propose, reckon, take_up
 from fleet.schedules.actions.nightly import count_running_hours, keep_all_readings, mark_late
@@ -41,6 +41,7 @@ __all__ = [
     "propose",
     "reckon",
     "restart_hours",
+    "resume",
     "roll",
     "roll_kind",
     "scanned",

@@ -85,6 +85,18 @@ def _bring_to(plan: Plan, devices: list[Device], by: Actor) -> None:
     store_many(ids)
 
 
+@transaction.atomic
+def resume(device: Device, *, by: Actor) -> list[Due]:
+    """Count the dues of a driver again whose retirement was taken back and that has passed acceptance anew."""
+    by.must(May.WORK_ON_BENCH)
+    lock_devices([device.pk])
+    rows = Due.objects.select_for_update(of=("self",)).filter(device=device, suspended=True, plan__active=True)
+    dues = list(rows.select_related("device", "plan"))
+    record_many([happening for due in dues for happening in _moved(due)], by=by)
+    store_many([device.pk])
+    return dues
+
+
 def _moved(due: Due) -> list[Happening]:
     first = change(due, suspended=False)
     second = ({}, {}) if held(due) else place(due, reckoned(due), clock.today())

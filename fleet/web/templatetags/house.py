@@ -45,6 +45,12 @@ def condition(value: str, detail: str = "") -> SafeString:
 
 
 @register.simple_tag
+def training(pool: str) -> SafeString:
+    """Mark a driver of the training pool wherever it is named; nothing for any other."""
+    return marks.training_mark(pool)
+
+
+@register.simple_tag
 def mark(shape: str, words: str = "") -> SafeString:
     """Show one of `fleet.web.marks.SHAPES` with its word, or with `words` instead."""
     return marks.mark(shape, words)
