@@ -5,6 +5,7 @@ The stranger holds every duty, so that only their places stand between them and 
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 
 import pytest
 from django.http import HttpResponseBase
@@ -24,6 +25,7 @@ from fleet.people.models import Person
 from fleet.people.roles import Role
 from fleet.registry.models import Accessory, Device, Place
 from fleet.rounds.models import Round
+from fleet.schedules.actions import close_days
 from fleet.schedules.models import Levelling
 from fleet.stores.actions import keep_at, mark_ordered
 from fleet.stores.models import Calibration, Stock
@@ -140,6 +142,8 @@ class Site:
             "bench:limit_policy": {"pk": self.ward.pk},
             "registry:place": {"pk": self.ward.pk},
             "registry:place_close": {"pk": self.ward.pk},
+            "schedules:place_days": {"pk": self.ward.pk},
+            "schedules:open_days": {"pk": self.ward.closed_days.get().pk},
             "schedules:one": due,
             "schedules:defer": due,
             "schedules:attempt": due,
@@ -219,6 +223,7 @@ def site(technician: Person) -> Site:
     delivered = record_flow_test(order, GOOD, by=BY), record_occlusion_test(order, CLOSED, by=BY)
     open_quarantine(worked_on, reason="A pump ran on after its end", by=BY)
     a_proposal(a_site())
+    close_days(ward, date(2099, 1, 5), date(2099, 1, 6), "Floor is laid", by=BY)
     intake = sent("alerts", [{"asset_number": device.asset_number}], own)
     calibration = found_out(an_instrument(number="BAL-FAR-01"), certificate="CERT-FAR-01")
     tag, delivery = device.tags.get(), a_delivery("SN-FAR-01", place=ward)

@@ -1,5 +1,6 @@
 """What is typed in about a due, a plan or a period."""
 
+from datetime import date
 from decimal import Decimal
 from typing import Any, cast
 
@@ -290,3 +291,54 @@ class HouseRuleForm(forms.Form):
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
     )
     why = words_field("Reason for the change")
+
+
+class ClosedDaysForm(forms.Form):
+    """Days on which nobody works, and why."""
+
+    place = PlaceChoice(queryset=Place.objects.none(), label="For the drivers at home in", empty_label="Choose a place")
+    first = day_field("First day")
+    last = day_field("Last day", hint="The same day for a single one.")
+    reason = forms.CharField(label="Why", max_length=120, help_text="Inspection, move, holiday of the house.")
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offer(self, "place", open_places().within(person))
+        if person.everywhere:
+            self.fields["place"].required = False
+            cast("forms.ModelChoiceField[Any]", self.fields["place"]).empty_label = "All places"
+            alternative(self.fields["place"])
+
+
+_MONTHS = [(number, date(2000, number, 1).strftime("%B")) for number in range(1, 13)]
+
+
+class CalendarForm(forms.Form):
+    """Whose public holidays a place keeps, and in which months it is open."""
+
+    country = forms.CharField(
+        label="Country of its public holidays", max_length=2, required=False, help_text="Two letters: IE, SE, NZ."
+    )
+    subdivision = forms.CharField(
+        label="Part of the country", max_length=10, required=False, help_text="Where holidays differ: SCT, BY, QC."
+    )
+    opens_month = forms.TypedChoiceField(
+        label="Open from the beginning of", required=False, coerce=int, empty_value=None,
+        choices=[("", "The whole year"), *_MONTHS],
+    )  # fmt: skip
+    closes_month = forms.TypedChoiceField(
+        label="to the end of", required=False, coerce=int, empty_value=None, choices=[("", "The whole year"), *_MONTHS]
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            alternative(field)
+
+    def clean_country(self) -> str:
+        """In capitals, as the standard has it."""
+        return str(self.cleaned_data["country"]).strip().upper()
+
+    def clean_subdivision(self) -> str:
+        """In capitals, as the standard has it."""
+        return str(self.cleaned_data["subdivision"]).strip().upper()

@@ -5,14 +5,14 @@ from datetime import date
 
 import django_tables2 as tables
 from django.urls import reverse
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 from fleet.core.due import days_late
 from fleet.core.risk import Every
 from fleet.schedules.models import Due, DueAttempt, Plan
-from fleet.schedules.queries import reaches
-from fleet.schedules.wording import every_words, first_words
+from fleet.schedules.queries import WorkCalendar, reaches, work_calendar
+from fleet.schedules.wording import every_words, first_words, planned_words
 from fleet.web import clock, marks, phrases
 from fleet.web.csv_out import Cell
 
@@ -67,14 +67,19 @@ class DueTable(tables.Table):
         order_by = "standing"
         empty_text = "No driver is late."
 
+    calendar: WorkCalendar | None = None
+
     def render_standing(self, record: Due) -> SafeString:
         """A shape and words."""
         return standing(record)
 
     def render_due_on(self, record: Due) -> SafeString | str:
-        """The date in words, and what makes it come up where the plan counts more than months."""
+        """The date in words; the day it is planned for where that is another, and what makes it come up."""
+        self.calendar = self.calendar or work_calendar()
         day, why = phrases.day(record.due_on), first_words(reaches(record), clock.today())
-        return format_html('<span>{} <span class="hint block">{}</span></span>', day, why) if why else day
+        said = [words for words in (planned_words(self.calendar.planned(record)), why) if words]
+        below = format_html_join("", ' <span class="hint block">{}</span>', ((words,) for words in said))
+        return format_html("<span>{}{}</span>", day, below) if said else day
 
     def render_home(self, record: Due) -> SafeString:
         """The place, and its site below."""

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from fleet.core.risk import Every
+from fleet.core.workdays import Planned
 from fleet.schedules.queries import Limit, Reach
 from fleet.web import phrases
 
@@ -31,6 +32,13 @@ def reach_words(reach: Reach, today: date) -> str:
     rate = phrases.quantity(round(reach.a_week or 0.0, 1), f"{_UNITS[reach.limit]} a week")
     when = phrases.ago(reach.day, today).replace("in ", "in about ", 1)
     return f"{when} {by}: {used}, {rate}"
+
+
+def planned_words(planned: Planned | None) -> str:
+    """The day a due is planned for and why it isn't its own; empty where it keeps its day."""
+    if planned is None:
+        return ""
+    return f"planned {phrases.day(planned.day)}: {planned.why}" if planned.found else planned.why
 
 
 def first_words(found: Sequence[Reach], today: date) -> str:

@@ -31,7 +31,7 @@ from fleet.registry.models import Accessory, Device, DeviceType, Party, Place
 from fleet.registry.queries import label_token
 from fleet.reports.queries import Standing
 from fleet.rounds.models import Round
-from fleet.schedules.models import Due, Plan, RiskClass
+from fleet.schedules.models import ClosedDays, Due, Plan, RiskClass
 from fleet.schedules.queries import levellings
 from fleet.stores.models import Calibration, Instrument, Part, Purchase, Stock
 from fleet.tags.models import Quarantine, Tag
@@ -107,6 +107,8 @@ VALUES: dict[tuple[str, str], Values] = {
     ("jobs/", "pk"): one_each(Job, "kind"),
     ("schedules/dues/", "pk"): one_each(Due, "plan__kind"),
     ("schedules/plans/", "pk"): first(Plan),
+    ("schedules/days/", "pk"): first(ClosedDays),
+    ("schedules/days/places/", "pk"): one_each(Place, "kind"),
     ("schedules/risk/types/", "pk"): first(DeviceType),
     ("schedules/risk/classes/", "pk"): first(RiskClass),
     ("schedules/levelling/", "pk"): lambda person: [row.pk for row in levellings(person)[:1]],

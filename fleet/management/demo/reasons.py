@@ -1,4 +1,4 @@
-"""Why the hospital plans as it does: the risk score of each type, and an interval longer than the maker's, reasoned."""
+"""Why the hospital plans as it does: risk scores, an interval longer than the maker's, and days not worked."""
 
 from datetime import date, timedelta
 from functools import partial
@@ -7,14 +7,18 @@ from typing import Final
 from fleet.core.due import add_months
 from fleet.core.risk import Scale
 from fleet.management.demo.diary import local
+from fleet.management.demo.hospital import SITES
 from fleet.management.demo.world import World
-from fleet.schedules.actions import edit_plan, score_type
+from fleet.schedules.actions import close_days, edit_plan, score_type, set_calendar
 from fleet.schedules.models import Plan, RiskClass
 from fleet.web import clock
 
 #: Days after the beginning on which the committee scored the types and looked at the intervals.
 _MET: Final = 40
 _YEAR: Final = 12
+_COUNTRY: Final = "IE"
+#: Days after the end on which the theatres close.
+_CLOSED_IN: Final = 20
 _THERAPEUTIC, _WARD = "Surgical and intensive care (therapeutic)", "Physical therapy and treatment"
 _CLASSES: Final = {
     Scale.RISK: "Patient death",
@@ -36,8 +40,18 @@ def _decide(world: World, day: date) -> None:
         labels = {Scale.FUNCTION: function, **_CLASSES}
         chosen = {scale: RiskClass.objects.get(scale=scale.value, label=label) for scale, label in labels.items()}
         score_type(model.kind, chosen, note="As used with us", by=world.crew.manager)
+    _calendar(world)
     for plan in Plan.objects.filter(kind=Plan.Kind.BATTERY, every_months__gt=_YEAR):
         edit_plan(plan, _alternative(day), by=world.crew.manager, why="Decided by the device committee")
+
+
+def _calendar(world: World) -> None:
+    """Public holidays of a country that the invented group is set in, and theatres closed soon for their cleaning."""
+    for code in SITES:
+        set_calendar(world.hospital.places[code], country=_COUNTRY, season=(None, None), by=world.crew.manager)
+    first = clock.local_day(world.diary.end) + timedelta(days=_CLOSED_IN)
+    place = world.hospital.places["mg-theatres"]
+    close_days(place, first, first + timedelta(days=11), "Deep cleaning of the theatres", by=world.crew.manager)
 
 
 def _alternative(day: date) -> dict[str, object]:

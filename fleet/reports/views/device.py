@@ -21,9 +21,9 @@ from fleet.reports.queries import Topic
 from fleet.reports.tables import TRAIL_HEADER, trail_rows
 from fleet.reports.views.person import sees_fleet
 from fleet.reports.wording import told
-from fleet.schedules.queries import reaches, total_hours, use_of
+from fleet.schedules.queries import reaches, total_hours, use_of, work_calendar
 from fleet.schedules.tables import standing, tried_words
-from fleet.schedules.wording import first_words
+from fleet.schedules.wording import first_words, planned_words
 from fleet.web import clock, csv_out
 from fleet.web.guards import fetch, guard
 
@@ -49,8 +49,11 @@ def device(request: HttpRequest, asset: str) -> HttpResponse:
     if not sees_fleet(request):
         return render(request, "reports/device_short.html", {"device": row, "status": queries.status_of(row)})
     page = queries.device_page(row, person_of(request))
-    today = clock.today()
-    lines = [(due, standing(due), tried_words(due), first_words(reaches(due), today)) for due in page.dues]
+    today, calendar = clock.today(), work_calendar()
+    lines = [
+        (due, standing(due), tried_words(due), first_words(reaches(due), today), planned_words(calendar.planned(due)))
+        for due in page.dues
+    ]
     shown = {
         "page": page,
         "device": row,

@@ -1,6 +1,7 @@
 """The only writers of plans and dues."""
 
 from fleet.schedules.actions.bringing import bring_by_job, resume
+from fleet.schedules.actions.days import close_days, open_days, set_calendar
 from fleet.schedules.actions.dues import make_due_now, open_dues, open_dues_of_all, roll, roll_kind, suspend
 from fleet.schedules.actions.levelling import Asked, drop, propose, reckon, take_up
 from fleet.schedules.actions.nightly import count_running_hours, keep_all_readings, mark_late
@@ -25,6 +26,7 @@ __all__ = [
     "ask_before_use",
     "attempt",
     "bring_by_job",
+    "close_days",
     "correct_risk_class",
     "count_running_hours",
     "defer",
@@ -36,6 +38,7 @@ __all__ = [
     "make_due_now",
     "mark_late",
     "note_cycles",
+    "open_days",
     "open_dues",
     "open_dues_of_all",
     "propose",
@@ -46,6 +49,7 @@ __all__ = [
     "roll_kind",
     "scanned",
     "score_type",
+    "set_calendar",
     "set_house_rule",
     "set_own_interval",
     "suspend",

@@ -101,6 +101,7 @@ def _result(work: Work, found: Levelled, hours: float) -> dict[str, object]:
     return {
         "before": found.before.tolist(),
         "after": found.after.tolist(),
+        "minutes a week": list(work.bench.minutes),
         "plain": found.greedy * hours,
         "bound": found.bound * hours,
         "best": found.best,

@@ -1,6 +1,7 @@
 """What is due where, and what was done in its window."""
 
 from fleet.schedules.queries.completion import GROUPS, Completion, Part, Report, completion
+from fleet.schedules.queries.days import WorkCalendar, calendar_of, coming_holidays, public_holidays, work_calendar
 from fleet.schedules.queries.dues import (
     BRING_JOB,
     Group,
@@ -53,10 +54,13 @@ __all__ = [
     "Row",
     "ScoredType",
     "Week",
+    "WorkCalendar",
     "ages",
     "alternative",
     "attempts_of",
+    "calendar_of",
     "coming",
+    "coming_holidays",
     "completion",
     "departed_plans",
     "done_of",
@@ -77,6 +81,7 @@ __all__ = [
     "plans",
     "plans_on_their_way",
     "proposal",
+    "public_holidays",
     "rate_a_week",
     "reaches",
     "risk_classes",
@@ -86,4 +91,5 @@ __all__ = [
     "total_hours",
     "use_of",
     "used_since",
+    "work_calendar",
 ]

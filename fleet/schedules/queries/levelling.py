@@ -15,10 +15,12 @@ from fleet.people.models import Person
 from fleet.people.scope import place_paths
 from fleet.registry.models import Device, Place
 from fleet.schedules.models import Due, DueQuerySet, Levelling
+from fleet.schedules.queries.days import work_calendar
 from fleet.schedules.queries.dues import live
 
 WEEK: Final = timedelta(days=7)
 _MINUTES_AN_HOUR: Final = 60
+_WORKING_DAYS: Final = 5
 #: A window that opens on a Saturday or Sunday begins with the week after: the bench works from Monday to Friday.
 _WEEKEND: Final = timedelta(days=2)
 
@@ -70,13 +72,19 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """One week of a proposal, in hours: with each due in its own week, and as planned."""
+    """One week of a proposal, in hours: with each due in its own week, as planned, and the hours there are in it."""
 
     number: int
     monday: date
     before: float
     after: float
     dues: int
+    hours: float
+
+    @property
+    def over(self) -> bool:
+        """Whether it holds more work than the hours there are in it."""
+        return self.after > self.hours
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +137,7 @@ def dues_to_level(place: Place | None, minutes: Mapping[str, int]) -> DueQuerySe
 
 def work(levelling: Levelling, minutes: Mapping[str, int], monday: date, today: date) -> Work:
     """The dues of the proposal's span as jobs, with the time after where a plan comes round again within it."""
-    found = Work([], [], [], _bench(levelling))
+    found = Work([], [], [], _bench(levelling, monday))
     span = _Span(monday, levelling.weeks)
     for due in dues_to_level(levelling.place, minutes).filter(due_on__lt=span.end).order_by("due_on", "id"):
         late = due.closes_on < today
@@ -175,11 +183,14 @@ class _Span:
         return first, min(max((item.due_on - self.monday) // WEEK, first), last), last
 
 
-def _bench(levelling: Levelling) -> Bench:
+def _bench(levelling: Levelling, monday: date) -> Bench:
     in_use = Device.objects.exclude(condition=Condition.RETIRED.value).order_by()
     drivers = dict(in_use.values_list("home").annotate(Count("pk")))
-    a_week = round(levelling.hours_a_week * _MINUTES_AN_HOUR)
-    return Bench((a_week,) * levelling.weeks, drivers, float(levelling.most_away))
+    a_day = float(levelling.hours_a_week) * _MINUTES_AN_HOUR / _WORKING_DAYS
+    sites = Place.objects.filter(kind=Place.Kind.SITE, closed_on=None)
+    paths = [levelling.place.path] if levelling.place else list(sites.values_list("path", flat=True))
+    days = work_calendar().working_days(monday, levelling.weeks, paths)
+    return Bench(tuple(round(a_day * each) for each in days), drivers, float(levelling.most_away))
 
 
 def proposal(levelling: Levelling) -> Proposal | None:
@@ -191,7 +202,7 @@ def proposal(levelling: Levelling) -> Proposal | None:
     rows = [_row(stored) for stored in kept["dues"]]
     return Proposal(
         monday=monday,
-        weeks=_weeks(kept, monday, rows),
+        weeks=_weeks(kept, monday, rows, float(levelling.hours_a_week)),
         rows=rows,
         fullest_before=max(kept["before"]) / _MINUTES_AN_HOUR,
         fullest=max(kept["after"]) / _MINUTES_AN_HOUR,
@@ -203,11 +214,17 @@ def proposal(levelling: Levelling) -> Proposal | None:
     )
 
 
-def _weeks(kept: Mapping[str, Any], monday: date, rows: Sequence[Row]) -> list[Week]:
+def _weeks(kept: Mapping[str, Any], monday: date, rows: Sequence[Row], usual: float) -> list[Week]:
+    """A proposal made before weeks had hours of their own has the usual ones in each."""
     numbers = [row.week for row in rows]
+    there_are = kept.get("minutes a week") or [usual * _MINUTES_AN_HOUR] * len(kept["before"])
+    hours = [
+        [minutes / _MINUTES_AN_HOUR for minutes in week]
+        for week in zip(kept["before"], kept["after"], there_are, strict=True)
+    ]
     return [
-        Week(at, monday + at * WEEK, before / _MINUTES_AN_HOUR, after / _MINUTES_AN_HOUR, numbers.count(at))
-        for at, (before, after) in enumerate(zip(kept["before"], kept["after"], strict=True))
+        Week(at, monday + at * WEEK, before, after, numbers.count(at), there)
+        for at, (before, after, there) in enumerate(hours)
     ]
 
 

@@ -2,6 +2,7 @@
 
 from fleet.schedules.views.completion import completion, completion_drivers
 from fleet.schedules.views.counter import restart
+from fleet.schedules.views.days import days, open_days, place_days
 from fleet.schedules.views.levelling import drop, levelling, levelling_dues, levelling_weeks, one_levelling, take_up
 from fleet.schedules.views.lists import alternative, due, overdue, overdue_csv
 from fleet.schedules.views.missing import missing
@@ -14,6 +15,7 @@ __all__ = [
     "attempt",
     "completion",
     "completion_drivers",
+    "days",
     "defer",
     "drop",
     "due",
@@ -25,8 +27,10 @@ __all__ = [
     "new_plan",
     "one",
     "one_levelling",
+    "open_days",
     "overdue",
     "overdue_csv",
+    "place_days",
     "plan",
     "plans",
     "restart",

@@ -57,7 +57,7 @@ def one_levelling(request: HttpRequest, pk: int) -> HttpResponse:
         hours = float(row.hours_a_week)
         context |= {
             "proposal": proposal,
-            "over": [each for each in proposal.weeks if each.after > hours],
+            "over": [each for each in proposal.weeks if each.over],
             "figure": levelling_plot.draw(proposal.weeks, hours),
             "week": week,
             "dues": _told(request, proposal.of_week(week.number)[:_SHOWN]),
@@ -72,8 +72,10 @@ def levelling_weeks(request: HttpRequest, pk: int) -> HttpResponseBase:
     """The table by week as a file for a spreadsheet."""
     proposal = queries.proposal(_row(request, pk))
     weeks = proposal.weeks if proposal else []
-    rows = ((week.monday, round(week.before, 2), round(week.after, 2), week.dues) for week in weeks)
-    header = ("Week from", "Hours as due", "Hours as planned", "Dues planned")
+    rows = (
+        (week.monday, round(week.before, 2), round(week.after, 2), round(week.hours, 2), week.dues) for week in weeks
+    )
+    header = ("Week from", "Hours as due", "Hours as planned", "Hours there are", "Dues planned")
     return csv_out.answer(f"levelling-{pk}-weeks", header, rows)
 
 

@@ -17,7 +17,7 @@ from fleet.schedules import actions, queries
 from fleet.schedules.forms import AttemptForm, DeferForm, IntervalForm
 from fleet.schedules.models import Due, DueAttempt
 from fleet.schedules.tables import standing
-from fleet.schedules.wording import every_words, first_words
+from fleet.schedules.wording import every_words, first_words, planned_words
 from fleet.web import clock, phrases
 from fleet.web.forms import put_beside
 from fleet.web.guards import demand, fetch, guard
@@ -106,6 +106,7 @@ def _page(request: HttpRequest, due: Due, sent: Forms) -> HttpResponse:
         "above": [("Late", reverse("schedules:overdue"))],
         "standing": standing(due),
         "every": every_words(due.every),
+        "planned": planned_words(queries.work_calendar().planned(due)),
         "first": first_words(queries.reaches(due), clock.today()),
         "attempts": queries.attempts_of(due),
         "done": queries.done_of(due.device).filter(plan=due.plan),

@@ -9,6 +9,7 @@ _PAGES: Final = (
     ("Plans", "plans"),
     ("Risk", "risk"),
     ("Other schedules", "alternative"),
+    ("Days not worked", "days"),
     ("Rules", "rules"),
 )
 
