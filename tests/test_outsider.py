@@ -130,6 +130,7 @@ class Site:
             "bench:work": number,
             "bench:together": number,
             "bench:scan": number,
+            "bench:sign": number,
             "bench:finish": number,
             "bench:sheet": number,
             "bench:act": {**number, "verb": "take"},

@@ -266,6 +266,13 @@ class FinishForm(forms.Form):
         return Completion(**{**given, "outcome": Outcome(given["outcome"])})
 
 
+class SignForm(forms.Form):
+    """The password that signs, on the revision of the order that was read."""
+
+    revision = forms.IntegerField(widget=forms.HiddenInput)
+    password = password_field(hint="It stands for your name under this record.")
+
+
 class TakeForm(forms.Form):
     """Nothing to type: the order becomes one's own."""
 

@@ -70,3 +70,13 @@ def test_received_at_two_benches_at_once_there_is_one_order(both: list[Actor]) -
     results = together(lambda by: received(device, by, kind="planned"), both)
     assert {type(result) for result in results} == {Order}
     assert Order.objects.filter(device=device).count() == 1
+
+
+def test_one_answer_sent_from_two_windows_at_once_is_one(both: list[Actor]) -> None:
+    """Two open windows of one screen send the kept answer at the same moment: both are told that it is saved."""
+    order = received(a_device(), both[0], kind="corrective")
+    first, sent = step(order, 1), bench.Sent(order.revision, key="k1")
+    answer = bench.Answer(passed=True)
+    results = together(lambda by: bench.answer_once(order, first, answer, sent, by=by), [both[0], both[0]])
+    assert [type(result) for result in results] == [Reading, Reading]
+    assert Reading.objects.count() == 1

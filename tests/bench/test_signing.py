@@ -6,11 +6,13 @@ import pytest
 from django.test import Client
 
 from fleet.audit.models import TrailEntry
+from fleet.bench import actions as bench
 from fleet.bench.models import Labour, Order, PartUse, Reading, Signature
 from fleet.bench.queries import digest_of, parts_of, signatures
+from fleet.core.errors import ConflictError, MoveRefusedError, NotAllowedError
 from fleet.core.orders import Outcome
 from fleet.people.models import Person
-from tests.bench.builders import again, finish, fresh, received, signed_in, work
+from tests.bench.builders import again, as_actor, finish, fresh, put, received, signed_in, work
 from tests.builders import BY, PASSWORD, a_device
 from tests.tags.builders import an_open_tag
 
@@ -118,6 +120,49 @@ def test_who_did_not_work_on_it_signs_as_a_second_person(technician: Person, sec
     assert sent(signed_in(second_technician), order, outcome="no_fault_found").status_code == 302
     assert (Signature.objects.get().meaning, Signature.objects.get().by) == ("second", second_technician)
     assert again(device).condition == "in_service"
+
+
+def test_who_did_the_work_signs_it_before_a_colleague_finishes(technician: Person, second_technician: Person) -> None:
+    """Both signatures stand under the order; the first covers steps, tests and parts, which finishing leaves alone."""
+    device = a_device()
+    an_open_tag(device)
+    order = received(device, technician)
+    order.tag.harm = "not_sure"
+    order.tag.save()
+    work(order, technician)
+    client, address = signed_in(technician), f"/bench/orders/{order}/sign/"
+    assert "Sign your work" in client.get(f"/bench/orders/{order}/").content.decode()
+    assert client.post(address, {"revision": fresh(order).revision, "password": "wrong"}).status_code == 422
+    assert client.post(address, {"revision": fresh(order).revision, "password": PASSWORD}).status_code == 302
+    page = signed_in(second_technician).get(f"/bench/orders/{order}/finish/").content.decode()
+    assert f"<strong>{technician}</strong> signed: work done as recorded" in page
+    sent(signed_in(second_technician), order, outcome="no_fault_found", minutes="5")
+    held = signatures(order)
+    assert [(each.signature.meaning, each.holds) for each in held] == [("done", True), ("second", True)]
+
+
+def test_a_step_answered_after_the_work_was_signed_voids_that_signature(worked: Order, technician: Person) -> None:
+    """Whoever answers again after signing signs again; what was signed first shows that it no longer holds."""
+    bench.sign_work(worked, revision=worked.revision, by=as_actor(technician))
+    put(worked, 1, bench.Answer(passed=True, note="looked again"), technician)
+    assert [each.changed for each in signatures(worked)] == [("step 1",)]
+    bench.sign_work(worked, revision=fresh(worked).revision, by=as_actor(technician))
+    assert [each.holds for each in signatures(worked)] == [False, True]
+
+
+def test_nobody_signs_work_that_is_not_theirs_not_done_or_not_as_they_read_it(
+    worked: Order, technician: Person, second_technician: Person
+) -> None:
+    """Refused in words: who did none of it, a step that is open, and a page older than the order."""
+    with pytest.raises(NotAllowedError, match="answered a step"):
+        bench.sign_work(worked, revision=worked.revision, by=as_actor(second_technician))
+    put(worked, 1, bench.Answer(passed=True), second_technician)
+    with pytest.raises(ConflictError):
+        bench.sign_work(worked, revision=worked.revision, by=as_actor(technician))
+    begun = received(a_device(), technician, kind="planned")
+    put(begun, 1, bench.Answer(passed=True), technician)
+    with pytest.raises(MoveRefusedError, match="2 still open"):
+        bench.sign_work(begun, revision=fresh(begun).revision, by=as_actor(technician))
 
 
 def test_an_order_that_ends_without_a_return_says_so(technician: Person) -> None:

@@ -34,6 +34,7 @@ from fleet.bench.actions.retirements import (
     verify_retirement_method,
 )
 from fleet.bench.actions.sending import Sent, answer_once, look_in
+from fleet.bench.actions.signing import sign_work
 from fleet.bench.actions.stated import ensure_starter_procedures, import_drafts
 from fleet.bench.actions.steps import Answer, Upload, answer, answer_many, read_off
 from fleet.bench.actions.training import end_training
@@ -81,6 +82,7 @@ __all__ = [
     "set_aside",
     "set_kit",
     "set_rate",
+    "sign_work",
     "start_clock",
     "state_disposal",
     "stop_clock",

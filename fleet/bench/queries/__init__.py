@@ -10,6 +10,7 @@ from fleet.bench.queries.facts import (
     Standing,
     facts,
     harm_linked,
+    has_worked,
     in_force,
     in_words,
     limits_of,
@@ -24,7 +25,7 @@ from fleet.bench.queries.kits import fits, issue_places, kit_of, kit_wanted
 from fleet.bench.queries.page import Line, OrderPage, order_page, orders
 from fleet.bench.queries.procedures import procedures
 from fleet.bench.queries.queue import Narrow, Place, Stock, Waiting, pool_stocks, queue, rows
-from fleet.bench.queries.signing import SIGNED, Signed, digest_of, meaning_for, parts_of, signatures
+from fleet.bench.queries.signing import SIGNED, Signed, digest_of, meaning_for, parts_of, signatures, work_of
 from fleet.bench.queries.taking import Kits, Takes, will_take, working_sites
 from fleet.bench.queries.together import Scanned, news, others_at, scanned
 from fleet.bench.queries.trace import Doubted, Taken, Trace, devices_in_doubt, mention, open_planned, rechecks, traced
@@ -68,6 +69,7 @@ __all__ = [
     "findings",
     "fits",
     "harm_linked",
+    "has_worked",
     "in_force",
     "in_words",
     "instruments_for",
@@ -105,6 +107,7 @@ __all__ = [
     "turnaround",
     "will_take",
     "work_before",
+    "work_of",
     "workers",
     "working_sites",
 ]

@@ -14,6 +14,9 @@ from fleet.core.orders import ABSENT_OUTCOMES, Outcome
 from fleet.core.sealing import differing, seal, seal_parts
 
 SIGNED: Final = "signed"
+_ORDER: Final = "the order"
+#: What finishing itself still changes.
+_OF_THE_END: Final = frozenset({_ORDER, "minutes"})
 #: Of an order all counts but its row number and the counter of its changes.
 _NOT_CONTENT: Final = frozenset({"id", "revision"})
 #: Of what hangs on the record all counts but its row number.
@@ -56,7 +59,13 @@ def signatures(order: Order) -> list[Signed]:
 
 def _held(row: Signature, now: dict[str, str], told: set[str]) -> Signed:
     own = digest_of(row)
-    return Signed(row, differing(row.parts, now), forged=own != row.digest or own not in told)
+    covered = now if _ORDER in row.parts else work_of(now)
+    return Signed(row, differing(row.parts, covered), forged=own != row.digest or own not in told)
+
+
+def work_of(parts: dict[str, str]) -> dict[str, str]:
+    """Of the parts of a record those that are the work itself: what is signed before a colleague finishes the order."""
+    return {name: digest for name, digest in parts.items() if name not in _OF_THE_END}
 
 
 def _told(order: Order) -> set[str]:
@@ -80,7 +89,7 @@ def parts_of(order: Order) -> dict[str, str]:
         f"has_{name}": Exists(rows.objects.filter(**{of: OuterRef(key)})) for name, (rows, of, key) in _LISTS.items()
     }
     now = Order.objects.annotate(**there).get(pk=order.pk)
-    record: dict[str, object] = {"the order": _content(now, _NOT_CONTENT)}
+    record: dict[str, object] = {_ORDER: _content(now, _NOT_CONTENT)}
     for name, row in _rows(now):
         held = record.setdefault(name.replace("_", " "), [])
         if isinstance(held, list):

@@ -26,8 +26,10 @@ def together(request: HttpRequest, number: str) -> HttpResponse:
     row = fetch(queries.orders(), request, number=number)
     actions.look_in(row, _number(request.GET.get("step", "")), by=acting(request))
     person = person_of(request)
+    full = "/work/" in request.headers.get("HX-Current-URL", "")
     shown = {
         "order": row,
+        "page_url": reverse("bench:work" if full else "bench:order", args=[row.number]),
         "others": queries.others_at(row, person),
         "news": queries.news(row, person, _number(request.GET.get("since", "")) or row.revision),
     }
