@@ -103,6 +103,10 @@ def work_steps(page: Page, reading: str) -> None:
     expect(page.get_by_role("link", name="Finish this order")).to_be_focused()
 
 
+#: What some orders ask for at their end.
+_CODES = {"What did this service come upon?": "Nothing found", "Did the work before cause this fault?": "No, it has"}
+
+
 def finish(page: Page, outcome: int, found: str = "", *, stays: bool = False) -> None:
     """Finish the order that is open: its outcome by number, what was found, and go."""
     if not page.url.endswith("/finish/"):
@@ -115,6 +119,9 @@ def finish(page: Page, outcome: int, found: str = "", *, stays: bool = False) ->
     page.get_by_label("What you did").fill("Cleaned and set anew.")
     if stays:
         page.get_by_label("It stays on the bench for its other order").check()
+    for question, answer in _CODES.items():
+        if (choices := page.get_by_role("group", name=question)).count():
+            choices.get_by_label(answer).check()
     page.get_by_label("Your password").fill(PASSWORD)
     page.get_by_role("button", name="Finish this order").focus()
     page.keyboard.press("Enter")
