@@ -47,7 +47,7 @@ _UNLIKELY = -1e30
 
 @dataclass(frozen=True, eq=False)
 class PackStates:
-    """What is known of P packs after their last event under R sets of numbers, as B weighted normals each.
+    """What is known of P packs after their last event under R sets of numbers, as at most B weighted normals each.
 
     `weight` (B, R, P): of each, 1 in all. `mean` (OWN, B, R, P), `covariance` (OWN, OWN, B, R, P): of u, b and g.
     `age` (P,): years, of the last event. `log_likelihood` (R, P). `doubt` (P,): highest odds of a test being gross, by
@@ -94,7 +94,7 @@ class _Run:
     """
 
     def __init__(self, histories: Histories, numbers: FadeNumbers, branches: int, *, traced: bool) -> None:
-        shape, size = (branches, len(numbers), len(histories)), OWN + histories.bounds
+        shape, size = (1, len(numbers), len(histories)), OWN + histories.bounds
         self.histories, self.numbers, self.branches = histories, numbers, branches
         self.mean = np.zeros((size, *shape))
         self.covariance = np.zeros((size, size, *shape))
@@ -104,12 +104,11 @@ class _Run:
         self.mean[2] = 1.0
         self.covariance[:2, :2] = numbers.spread[:, :, None, :, None]
         self.covariance[2, 2] = numbers.bend_spread[:, None]
-        self.log_weight = np.full(shape, _UNLIKELY)
-        self.log_weight[0] = 0.0
+        self.log_weight = np.zeros(shape)
         self.age, self.bent = np.zeros(shape[2]), np.zeros(shape[1:])
         self.log_likelihood, self.doubt = np.zeros(shape[1:]), np.zeros(shape[2])
         self.surprise = np.zeros((len(histories.active) if traced else 0, shape[2]))
-        self.wrong = np.zeros((len(self.surprise), branches, shape[2]), dtype=np.bool_)
+        self.wrong = np.zeros((len(self.surprise), 1, shape[2]), dtype=np.bool_)
         self.bend, self.power = numbers.bend[:, None], numbers.power[:, None]
         self.plain, self.full = not histories.kind.any(), not histories.shortfall.any()
         self.log_gross = np.log(numbers.gross[:, None] / WIDEST)
@@ -170,8 +169,11 @@ class _Run:
         gain = covariance[:, 0] / variance
         if self.branches == 1:
             self.log_likelihood[:, where] += np.logaddexp(good[0], self.log_gross)
-            self.mean[..., where] += gain * miss
-            self.covariance[..., where] -= gain[:, None] * covariance[None, 0]
+            mean += gain * miss
+            for row in reversed(range(len(gain))):
+                covariance[row] -= gain[row] * covariance[0]  # its first row last: the others need it
+            if not isinstance(where, slice):
+                self.mean[..., where], self.covariance[..., where] = mean, covariance
             return
         moved = mean + gain * miss
         narrowed = covariance - gain[:, None] * covariance[None, 0]
@@ -193,7 +195,9 @@ class _Run:
     def _keep_heaviest(
         self, event: int, where: IntArray | slice, log_weight: FloatArray, mean: FloatArray, covariance: FloatArray
     ) -> None:
-        pick = np.argpartition(-log_weight, self.branches - 1, axis=0)[: self.branches]
+        before, now = len(self.log_weight), min(len(log_weight), self.branches)
+        self._widen(now - before)
+        pick = np.argpartition(-log_weight, now - 1, axis=0)[:now]
         kept = np.take_along_axis(log_weight, pick, axis=0)
         self.log_likelihood[:, where] += _log_sum(log_weight)
         self.log_weight[..., where] = kept - _log_sum(kept)
@@ -201,8 +205,17 @@ class _Run:
         self.covariance[..., where] = np.take_along_axis(covariance, pick[None, None], axis=2)
         if len(self.wrong):
             first = pick[None, :, 0]
-            self.wrong[..., where] = np.take_along_axis(self.wrong[..., where], first % self.branches, axis=1)
-            self.wrong[event][:, where] = first[0] >= self.branches
+            self.wrong[..., where] = np.take_along_axis(self.wrong[..., where], first % before, axis=1)
+            self.wrong[event][:, where] = first[0] >= before
+
+    def _widen(self, more: int) -> None:
+        """Make room for so many branches more, at most as many as there are; they have no weight."""
+        if not more:
+            return
+        self.mean = np.concatenate([self.mean, self.mean[:, :more]], axis=1)
+        self.covariance = np.concatenate([self.covariance, self.covariance[:, :, :more]], axis=2)
+        self.wrong = np.concatenate([self.wrong, self.wrong[:, :more]], axis=1)
+        self.log_weight = np.concatenate([self.log_weight, np.full_like(self.log_weight[:more], _UNLIKELY)])
 
     def take_bounds(self) -> None:
         """Learn from the bounds, after all values."""

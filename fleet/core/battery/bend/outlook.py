@@ -22,7 +22,7 @@ from fleet.core.battery.bend.rough import ages_reaching, rough_ages
 # Least and most probits, from the lowest to the highest asked, at which the law is taken; and how far apart these are.
 LEVELS, LEAST_SPREAD = (3, 9), 1.0
 # It is taken again, at most so often, for packs where a probit is not so close to what was asked.
-MOST_TIMES, CLOSE = 5, 0.01
+MOST_TIMES, CLOSE = 5, 0.02
 # The law is held off 0 and 1 by this before its probit is taken.
 LEAST_CHANCE = 1e-9
 # Packs that are looked at together: their states fit a processor's cache.
