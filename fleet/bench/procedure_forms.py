@@ -17,6 +17,7 @@ from fleet.web.forms import NumberField, alternative, day_field, offer
 
 #: The largest file of procedures that is read; 200 steps take some 60 kB.
 LARGEST_FILE: Final = 1_000_000
+_COMES_FROM: Final = "Document and edition, or that it is the hospital's own."
 _MEASURED: Final = (Step.Kind.CHECK.value, Step.Kind.READING.value)
 
 
@@ -50,11 +51,13 @@ class BeginForm(forms.Form):
     name = _text("Name", 80, required=True, hint="What it is called on the bench, such as Yearly service.")
     kind = forms.ChoiceField(label="For which work", choices=OrderKind.choices)
     device_type = alternative(_type_field("Type of driver", "All types"))
+    source = _text("Where it comes from", 200, required=True, hint=_COMES_FROM)
 
     def __init__(self, *args: Any, **rest: Any) -> None:
         """Offer every type."""
         super().__init__(*args, **rest)
         offer(self, "device_type", types())
+        self.fields["name"].widget.attrs |= {"data-focus": ""}
 
 
 class ImportForm(forms.Form):
@@ -97,7 +100,7 @@ class LineForm(forms.Form):
     """One step. Which fields there are depends on its kind."""
 
     revision = forms.IntegerField(widget=forms.HiddenInput)
-    words = _text("What to do", 200, required=True, rows=2)
+    words = _text("What to do", 200, required=True)
     caution = _text(
         "Caution before it", 200, hint="Stands above the step. The maker's instructions and local policy decide."
     )
@@ -199,7 +202,7 @@ def own_limits(rows: Any) -> list[OwnLimit]:
 class SourceForm(forms.Form):
     """Where a procedure comes from."""
 
-    source = _text("Where it comes from", 200, hint="Document and edition, or that it is the hospital's own.")
+    source = _text("Where it comes from", 200, hint=_COMES_FROM)
 
 
 class SubmitForm(forms.Form):

@@ -14,6 +14,7 @@ from fleet.audit.models import TrailEntry
 from fleet.batteries.models import Forecast
 from fleet.batteries.queries import weighed
 from fleet.bench.models import Order
+from fleet.bench.queries.procedures import shelves
 from fleet.core.lifecycle import Condition
 from fleet.core.orders import Outcome
 from fleet.jobs import pace
@@ -116,6 +117,17 @@ def test_prices_make_a_sensible_limit_of_each_type(demo: Demo) -> None:
     found = weighed()
     assert found
     assert all(0.02 <= row.break_even <= 0.2 for row in found)
+
+
+def test_procedures_are_in_force_to_come_and_waiting(demo: Demo) -> None:
+    """The shelf shows one of each: a version replaced, one to come, and one that waits for the manager."""
+    held = {each.procedure.code: each for each in shelves(UNTIL)}
+    assert held["cleaning"].replaced
+    assert held["loan-out"].coming
+    waiting = held["service"].open
+    assert waiting is not None
+    assert waiting.state == "waiting"
+    assert not waiting.writers.filter(username="manager").exists()
 
 
 def test_each_role_can_sign_in_with_what_is_printed(demo: Demo) -> None:

@@ -35,11 +35,11 @@ _TAKEN: Final = frozenset({"new", "import", "file-form"})
 
 @transaction.atomic
 def begin_procedure(
-    name: str, kind: OrderKind | str, device_type: DeviceType | None, *, by: Actor, code: str = ""
+    name: str, kind: OrderKind | str, device_type: DeviceType | None, *, by: Actor, source: str = ""
 ) -> ProcedureVersion:
-    """Begin a new procedure with an empty draft. Its code is made from its name, unless given."""
+    """Begin a new procedure with an empty draft. Its code is made from its name."""
     by.must(May.WORK_ON_BENCH)
-    named = slugify(code or name)[:40]
+    named = slugify(name)[:40]
     if not name.strip() or not named:
         raise BadValueError("Give the procedure a name.", field="name")
     if named in _TAKEN or Procedure.objects.filter(code=named).exists():
@@ -47,7 +47,7 @@ def begin_procedure(
             f"The code “{named}” is taken. Choose another name, or write the next version.", field="name"
         )
     procedure = Procedure.objects.create(code=named, name=name.strip(), kind=OrderKind(kind), device_type=device_type)
-    return new_draft(procedure, by)
+    return new_draft(procedure, by, source=source.strip())
 
 
 @transaction.atomic

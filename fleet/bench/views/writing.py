@@ -135,8 +135,6 @@ def _show(
         "wrote": wrote,
         "may_approve": waits and not wrote and person.may(May.EDIT_REGISTRY),
         "writers": list(row.writers.all()),
-        "at": request.GET.get("at", ""),
-        "did": request.GET.get("did", ""),
         "forms": _forms(row) | (bound or {}),
     }
     return render(request, "bench/draft.html", shown, status=status)
@@ -145,11 +143,15 @@ def _show(
 def _forms(row: ProcedureVersion) -> dict[str, Form]:
     return {
         "source": SourceForm(initial={"source": row.source}, prefix="source"),
-        "submit": SubmitForm(initial={"changes": row.changes}, prefix="submit"),
+        "submit": SubmitForm(initial={"changes": row.changes or _first(row)}, prefix="submit"),
         "approve": ApproveForm(initial={"in_force_from": clock.today()}, prefix="approve"),
         "send_back": WhyForm(prefix="send-back"),
         "withdraw": WhyForm(prefix="withdraw"),
     }
+
+
+def _first(row: ProcedureVersion) -> str:
+    return "First version" if row.number == 1 else ""
 
 
 @guard(May.WORK_ON_BENCH)
@@ -186,7 +188,7 @@ def step_act(request: HttpRequest, code: str, position: int, verb: str) -> HttpR
     if done.says:
         messages.success(request, done.says)
     at = max(1, position + (done.moves or 0))
-    return redirect(f"{reverse('bench:draft', args=[code])}?at={at}&did={verb}#step-{at}")
+    return redirect(f"{reverse('bench:draft', args=[code])}#step-{at}-{verb}")
 
 
 def _number(request: HttpRequest, name: str) -> int:
@@ -247,7 +249,7 @@ def _step(
                     {**form.data.dict(), "revision": row.revision} if isinstance(form.data, QueryDict) else form.data
                 )
             else:
-                return redirect(f"{reverse('bench:draft', args=[row.procedure.code])}?at={at}&did=edit#step-{at}")
+                return redirect(f"{reverse('bench:draft', args=[row.procedure.code])}#step-{at}-edit")
     shown = {
         "procedure": row.procedure,
         "version": row,

@@ -17,6 +17,7 @@ from fleet.management.demo.libraries import build_libraries, first_sight, plan_n
 from fleet.management.demo.parts import plan_parts
 from fleet.management.demo.people import build_people
 from fleet.management.demo.policy import plan_policy
+from fleet.management.demo.procedures import plan_procedures
 from fleet.management.demo.reasons import plan_reasons
 from fleet.management.demo.repairs import plan_fault
 from fleet.management.demo.rounds import plan_rounds
@@ -65,6 +66,7 @@ def _begin(world: World, count: int) -> None:
     plan_sightings(world)
     plan_nights(world, start, end)
     plan_policy(world)
+    plan_procedures(world)
     plan_reasons(world)
     plan_rounds(world)
     plan_handing(world)
