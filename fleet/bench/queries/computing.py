@@ -28,10 +28,10 @@ class Computed:
 
 
 def computed_with(reading: Reading) -> list[Reading]:
-    """The computed readings that this answer brought about."""
+    """The computed readings that this newest answer brought about: they were made after it, in the same act."""
     if reading.step.kind == Step.Kind.COMPUTED:
         return []
-    rows = Reading.objects.filter(order=reading.order_id, latest=True, taken_at=reading.taken_at)
+    rows = Reading.objects.filter(order=reading.order_id, latest=True, pk__gt=reading.pk)
     return list(rows.filter(step__kind=Step.Kind.COMPUTED).select_related("step", "order__device"))
 
 
