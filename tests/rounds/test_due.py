@@ -1,6 +1,6 @@
 """What a round finds due at a place, and what it says to carry."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.db import connection
@@ -8,12 +8,13 @@ from django.test.utils import CaptureQueriesContext
 
 from fleet.alerts import actions as alerts
 from fleet.alerts.models import Alert, AlertKind
+from fleet.bench.actions import set_kit
 from fleet.bench.models import OrderKind, Step
 from fleet.libraries import actions as libraries
 from fleet.registry.models import Device, Place
 from fleet.rounds import queries
 from fleet.rounds.queries.due import drivers_at
-from fleet.stores.models import Instrument
+from fleet.stores.models import Instrument, Stock
 from fleet.tags.actions import report_missing
 from fleet.web import clock
 from tests.batteries.builders import TODAY, a_fitted_device, a_forecast, a_pack
@@ -21,6 +22,7 @@ from tests.bench.builders import a_procedure, received
 from tests.builders import BY, a_device, a_site, a_ward
 from tests.reports.builders import a_rich_device
 from tests.rounds.builders import a_due_driver, a_round
+from tests.stores.builders import a_part, in_stock
 
 pytestmark = pytest.mark.django_db
 
@@ -139,6 +141,20 @@ def test_what_to_carry_counts_packs_and_names_instruments() -> None:
     assert [(line.part_number, line.wanted, line.in_stock) for line in carry.packs] == [("FC-7", 2, 1)]
     assert carry.instruments == ("Electrical safety analyser",)
     assert carry.for_the_bench == 2
+
+
+def test_what_to_carry_counts_the_kits_of_the_work() -> None:
+    """Two services due take a seal each; one lies at the bench, what has expired does not count."""
+    ward, seal = a_ward(), a_part("Seal", keeps_expiry=True)
+    version = a_procedure("planned")
+    set_kit(version.procedure, {seal: 1}, by=BY)
+    in_stock(seal, 1, expires_on=clock.today() + timedelta(days=9))
+    old = in_stock(seal, 5, expires_on=clock.today() + timedelta(days=8))
+    Stock.objects.filter(pk=old.pk).update(expires_on=clock.today() - timedelta(days=1))
+    for _ in range(2):
+        a_due_driver(ward)
+    found = queries.round_page(a_round(ward)).carry.parts
+    assert [(line.part, line.wanted, line.in_stock) for line in found] == [(seal, 2, 1)]
 
 
 def test_the_number_of_reads_does_not_grow_with_the_drivers() -> None:

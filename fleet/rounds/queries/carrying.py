@@ -5,14 +5,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Count
+from django.db.models import Count, Sum
 
 from fleet.batteries.models import Pack
-from fleet.bench.models import KitLine, ProcedureVersion, Step
-from fleet.bench.queries import in_force
+from fleet.bench.models import ProcedureVersion, Step
+from fleet.bench.queries import Kits, in_force, working_sites
 from fleet.libraries.models import LibraryVersion
+from fleet.registry.models import Place
 from fleet.rounds.queries.due import ToDo
-from fleet.stores.models import Instrument
+from fleet.stores.models import Instrument, Part, Stock
+from fleet.stores.queries import usable
 
 #: The procedure in force by device type and kind of order.
 Versions = dict[tuple[int, str], ProcedureVersion]
@@ -28,6 +30,15 @@ class Packs:
 
 
 @dataclass(frozen=True, slots=True)
+class Parts:
+    """A part of the kits of this work: how many it takes, and how many can be used at the benches that do it."""
+
+    part: Part
+    wanted: int
+    in_stock: int
+
+
+@dataclass(frozen=True, slots=True)
 class Carry:
     """All to have along or ready. `for_the_bench`: drivers to make room for; `instruments`: kinds, in words.
 
@@ -35,9 +46,9 @@ class Carry:
     """
 
     packs: tuple[Packs, ...]
+    parts: tuple[Parts, ...]
     libraries: tuple[tuple[LibraryVersion, int], ...]
     instruments: tuple[str, ...]
-    parts: tuple[tuple[str, int], ...]
     for_the_bench: int
 
 
@@ -48,9 +59,9 @@ def carry(todo: Sequence[ToDo], on: date) -> Carry:
     libraries = Counter(each.load for each in rows if each.load)
     return Carry(
         packs=_packs(Counter(each.part_number for each in rows if each.part_number)),
+        parts=_parts(rows, versions, on),
         libraries=tuple(sorted(libraries.items(), key=lambda item: str(item[0]))),
         instruments=_instruments(versions.values()),
-        parts=_parts(rows, versions),
         for_the_bench=sum(each.for_the_bench for each in rows),
     )
 
@@ -59,6 +70,23 @@ def _packs(wanted: Counter[str]) -> tuple[Packs, ...]:
     shelf = Pack.objects.filter(state=Pack.State.STOCK, part_number__in=wanted)
     stock = dict(shelf.order_by().values_list("part_number").annotate(Count("pk")))
     return tuple(Packs(part, number, stock.get(part, 0)) for part, number in sorted(wanted.items()))
+
+
+def _parts(rows: Sequence[ToDo], versions: Versions, on: date) -> tuple[Parts, ...]:
+    """What the kits of the procedures hold for all these drivers, as far as it fits each."""
+    kits, wanted = Kits(on), Counter[int]()
+    works = Counter((each.device.device_type_id, kind) for each in rows for kind in each.order_kinds)
+    for pair, version in versions.items():
+        for part, many in kits.lines(version.procedure_id, pair[0]):
+            wanted[part] += many * works[pair]
+    if not wanted:
+        return ()
+    homes, at = Place.objects.filter(pk__in={each.device.home_id for each in rows}), working_sites(on)
+    sites = {at.get(site, site) for site in homes.values_list("site", flat=True) if site is not None}
+    held = Stock.objects.filter(usable(on), shelf__part__in=wanted, shelf__place__site__in=sites).order_by()
+    stock = dict(held.values_list("shelf__part").annotate(n=Sum("quantity")))
+    named = Part.objects.filter(pk__in=wanted)
+    return tuple(Parts(part, wanted[part.pk], stock.get(part.pk, 0)) for part in named)
 
 
 def _versions(rows: Iterable[ToDo], on: date) -> Versions:
@@ -73,17 +101,3 @@ def _instruments(versions: Iterable[ProcedureVersion]) -> tuple[str, ...]:
     steps = Step.objects.filter(version__in=list(versions)).exclude(instrument_kind="")
     kinds = set(steps.order_by().values_list("instrument_kind", flat=True).distinct())
     return tuple(str(kind.label) for kind in Instrument.Kind if kind.value in kinds)
-
-
-def _parts(rows: Iterable[ToDo], versions: Versions) -> tuple[tuple[str, int], ...]:
-    """How many of each part the kits of the procedures hold for all these drivers."""
-    works = Counter(
-        versions[pair].procedure_id
-        for each in rows
-        for kind in each.order_kinds
-        if (pair := (each.device.device_type_id, kind)) in versions
-    )
-    wanted: Counter[str] = Counter()
-    for line in KitLine.objects.filter(procedure__in=works, dropped_at=None).select_related("part"):
-        wanted[str(line.part)] += line.quantity * works[line.procedure_id]
-    return tuple(sorted(wanted.items()))
