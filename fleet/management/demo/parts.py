@@ -24,7 +24,7 @@ from fleet.web import clock
 
 #: The stores open this many days before the end; before that, parts are on the orders in words only.
 OPEN_DAYS: Final = 120
-_RESTOCKED: Final = (90, 61, 33)
+_RESTOCKED: Final = (90, 61)
 _EXPIRES: Final = 24 * 30
 _PLACES: Final = ("mg-bench", "mg-store", "cv-bench", "cv-store")
 
@@ -105,7 +105,7 @@ def _fill(world: World, place: Place) -> None:
         part = world.parts[each.maker_number]
         stores.keep_at(part, place, minimum=minimum, bin_=f"{'ABCD'[number // 4]}{number % 4 + 1}", by=BY)
         if minimum:
-            lines.append(_delivered(part, 2 * minimum, "S-4417"))
+            lines.append(_delivered(part, minimum, "S-4417"))
     _receive(world, place, lines, "DN-1001")
 
 
