@@ -28,10 +28,11 @@ def test_the_starters_serve_every_kind_of_order() -> None:
 
 
 def test_every_starter_limit_says_that_it_was_not_verified() -> None:
-    """No limit of the starter set passes for the standard's own text."""
+    """No limit of the starter set passes for the standard's own text; safety tests take theirs from the profile."""
     bench.ensure_starter_procedures(BY)
     limited = Step.objects.exclude(low=None, high=None)
-    assert limited.count() >= 8
+    assert limited.count() >= 5
+    assert Step.objects.exclude(quantity="").filter(low=None, high=None).count() >= 4
     for step in limited:
         assert "not verified" in step.limit_source or "no source" in step.limit_source, step
 

@@ -94,7 +94,8 @@ def as_stated(limit: ReferenceLimit, unit: str) -> Stated:
     low, high = (
         None if bound is None else convert(plain(bound), limit.unit, unit) for bound in (limit.low, limit.high)
     )
-    source = f"{limit.profile}: {source_words(limit)}"
+    told = source_words(limit)
+    source = told if told.startswith(str(limit.profile)) else f"{limit.profile}: {told}"
     return Stated(Limits(low, high, unit), source, verified_words(limit))
 
 

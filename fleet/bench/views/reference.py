@@ -22,6 +22,7 @@ from fleet.bench.reference_forms import (
 )
 from fleet.core.errors import BenchwardError, ConflictError
 from fleet.core.permissions import May
+from fleet.core.safety import Quantity
 from fleet.people.queries import acting, person_of
 from fleet.people.scope import in_tree_order
 from fleet.registry.models import Place
@@ -38,7 +39,7 @@ REFUSED = 422
 def limits(request: HttpRequest) -> HttpResponse:
     """The limits that hold, by profile; who checked each against its source."""
     form = NarrowLimitsForm(request.GET or None)
-    rows = list(queries.reference_limits().filter(**form.where()))
+    rows = sorted(queries.reference_limits().filter(**form.where()), key=lambda row: list(Quantity).index(row.quantity))
     groups = [
         (profile, [row for row in rows if row.profile_id == profile.pk]) for profile in LimitProfile.objects.all()
     ]
