@@ -39,7 +39,9 @@ REFUSED = 422
 def limits(request: HttpRequest) -> HttpResponse:
     """The limits that hold, by profile; who checked each against its source."""
     form = NarrowLimitsForm(request.GET or None)
-    rows = sorted(queries.reference_limits().filter(**form.where()), key=lambda row: list(Quantity).index(row.quantity))
+    rows = sorted(
+        queries.reference_limits().filter(**form.where()), key=lambda row: list(Quantity).index(Quantity(row.quantity))
+    )
     groups = [
         (profile, [row for row in rows if row.profile_id == profile.pk]) for profile in LimitProfile.objects.all()
     ]
