@@ -145,6 +145,15 @@ def test_a_retired_driver_is_out_on_no_loan(manager: Person) -> None:
     assert Loan.objects.get().returned_at
 
 
+def test_an_order_that_ends_as_retired_leads_to_the_record(manager: Person) -> None:
+    """Whoever finishes an order as retired is led on to disposal and wiping."""
+    order = received(a_device(), manager, kind="planned")
+    given = {"outcome": "retired", "action_taken": "Drive worn", "returned_to": order.device.home_id}
+    given |= {"revision": again_order(order), "password": PASSWORD}
+    answer = signed_in(manager).post(reverse("bench:finish", args=[order.number]), given)
+    assert answer["Location"] == reverse("bench:retirement", args=[Retirement.objects.get().pk])
+
+
 def test_the_ways_are_reference_data(manager: Person) -> None:
     """They come from memory and say so, are stated once, verified by somebody, and dropped without losing records."""
     assert bench.ensure_retirement_methods(BY) > 0

@@ -7,6 +7,7 @@ from django.shortcuts import redirect, render
 from fleet.bench import actions, queries
 from fleet.bench.forms import FinishForm
 from fleet.bench.models import Order, OrderKind
+from fleet.bench.queries.retiring import retirement_of
 from fleet.core.errors import BenchwardError, ConflictError
 from fleet.core.orders import Outcome
 from fleet.core.permissions import May
@@ -30,9 +31,15 @@ def finish(request: HttpRequest, number: str) -> HttpResponse:
         return _closed(request, row, form)
     if request.method == "POST" and form.is_valid() and (done := _done(request, row, form)):
         messages.success(request, _says(done))
-        return redirect("bench:queue")
+        return _onward(done)
     status = REFUSED if request.method == "POST" else 200
     return render(request, "bench/finish.html", _shown(request, row, form), status=status)
+
+
+def _onward(done: Order) -> HttpResponse:
+    """To the queue; where the driver was retired with it, to the record that still wants disposal and wiping."""
+    retired = retirement_of(done.device) if done.outcome == Outcome.RETIRED else None
+    return redirect("bench:retirement", retired.pk) if retired else redirect("bench:queue")
 
 
 def _closed(request: HttpRequest, row: Order, form: FinishForm) -> HttpResponse:
