@@ -134,6 +134,13 @@ class Walk:
         if self.draw(st.integers(0, 5)) == 0:
             bench.retire(self.device(), why="worn out", by=self.people[2])
 
+    def take_back_retirement(self) -> None:
+        bench.take_back_retirement(self.device(), why="the wrong one", by=self.people[2])
+
+    def sign_work(self) -> None:
+        if order := self.order():
+            bench.sign_work(order, revision=order.revision, by=self.by())
+
     def complete(self) -> None:
         if order := self.order():
             outcome = self.draw(st.sampled_from([Outcome.REPAIRED, Outcome.NO_FAULT_FOUND, *Outcome]))
@@ -201,7 +208,7 @@ MEDDLING = [
     Walk.report, Walk.receive, Walk.raise_order, Walk.answer_all, Walk.answer_one, Walk.complete, Walk.pause,
     Walk.resume, Walk.hold_back, Walk.cancel, Walk.lift, Walk.lose, Walk.find, Walk.answer_again, Walk.test_delivery,
     Walk.void_test, Walk.doubt, Walk.use_part, Walk.take_part_back, Walk.run_clock, Walk.stop_clock, Walk.quarantine,
-    Walk.retire,
+    Walk.retire, Walk.take_back_retirement, Walk.sign_work,
 ]  # fmt: skip
 ACTS = [*MEDDLING, *[Walk.as_it_should_be] * 10]
 
@@ -255,6 +262,7 @@ def test_no_path_returns_a_driver_that_was_not_checked(data: st.DataObject) -> N
         for order in ended:
             if order.outcome not in ABSENT_OUTCOMES:
                 assert_released_rightly(order)
-            assert [each.holds for each in signatures(order)] == [True]
+            end = [each for each in signatures(order) if "the order" in each.signature.parts]
+            assert [each.holds for each in end] == [True]
         event(f"orders that returned their driver: {ended.filter(returned_to__isnull=False).count()}")
         transaction.set_rollback(True)
