@@ -1,7 +1,6 @@
 """What is typed in about a due, a plan or a period."""
 
 from datetime import date
-from decimal import Decimal
 from typing import Any, cast
 
 from django import forms
@@ -11,7 +10,7 @@ from fleet.people.models import Person
 from fleet.registry.forms import ActionForm, PlaceChoice
 from fleet.registry.models import DeviceType, Place
 from fleet.registry.queries import open_places, types
-from fleet.schedules.actions import EDITABLE, Asked
+from fleet.schedules.actions import EDITABLE
 from fleet.schedules.models import DueAttempt, Plan, RiskClass, TypeRisk
 from fleet.schedules.queries import risk_classes
 from fleet.web.forms import NumberField, alternative, day_field, moment_field, offer, words_field
@@ -145,64 +144,6 @@ class PlanForm(ActionForm):
         shown = [self[name] for name in self.fields if name != "opened"]
         word = [field for field in shown if field.name in _WORD]
         return [("", [field for field in shown if field.name not in _WORD]), ("On whose word", word)]
-
-
-def minutes_field(label: str, minutes: int) -> forms.IntegerField:
-    """The minutes that one kind of work takes, with a number to begin with that nobody has measured."""
-    return forms.IntegerField(
-        label=label,
-        min_value=0,
-        max_value=600,
-        initial=minutes,
-        help_text="Assumed; give your own. 0 leaves it out.",
-        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
-    )
-
-
-class LevellingForm(forms.Form):
-    """What a proposal to level the work is made for."""
-
-    place = PlaceChoice(queryset=Place.objects.none(), label="For the drivers at home in", empty_label="Choose a place")
-    hours_a_week = forms.DecimalField(
-        label="Technician hours a week for planned work",
-        min_value=Decimal("0.5"),
-        max_value=Decimal(5000),
-        decimal_places=1,
-        widget=forms.NumberInput(attrs={"inputmode": "decimal"}),
-    )
-    most_away = forms.IntegerField(
-        label="Most of a ward's drivers away in one week",
-        min_value=1,
-        max_value=100,
-        initial=20,
-        help_text="One may always be away, however few a ward has.",
-        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
-    )
-    service = minutes_field("A service takes", 45)
-    battery = minutes_field("A battery test takes", 20)
-    library = minutes_field("A library update takes", 10)
-
-    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        offer(self, "place", open_places().within(person))
-        if person.everywhere:
-            self.fields["place"].required = False
-            cast("forms.ModelChoiceField[Any]", self.fields["place"]).empty_label = "All places"
-
-    @property
-    def minutes(self) -> list[tuple[Any, str]]:
-        """The fields of minutes with their unit."""
-        return [(self[kind.value], "minutes") for kind in Plan.Kind]
-
-    def asked(self) -> Asked:
-        """What was typed, as the action takes it."""
-        typed = self.cleaned_data
-        return Asked(
-            place=typed["place"],
-            hours_a_week=typed["hours_a_week"],
-            most_away=Decimal(typed["most_away"]) / 100,
-            minutes={kind.value: typed[kind.value] for kind in Plan.Kind},
-        )
 
 
 class RestartForm(forms.Form):

@@ -24,15 +24,15 @@ _MONTHS_BETWEEN: Final = 3
 
 
 def draw(weeks: Sequence[Week], hours: float) -> SafeString:
-    """Draw the weeks, of which there is one at least, and a line at the `hours` that there are in each."""
-    most = max(hours, *(max(week.before, week.after) for week in weeks))
+    """Draw the weeks, of which there is one at least, and the hours that there are in each; `hours` in a full one."""
+    most = max(hours, *(max(week.before, week.after, week.hours) for week in weeks))
     step = next((step for step in _STEPS if most / step <= _MOST_TICKS), _STEPS[-1])
     return format_html(
         '<svg class="plot level-plot" viewBox="0 0 {} {}" role="img" aria-labelledby="level-title level-desc"'
         ' font-size="11" fill="currentColor"><title id="level-title">Hours of planned work in each week</title>'
         '<desc id="level-desc">{}</desc>{}{}{}{}{}</svg>',
         WIDTH, HEIGHT, _told(weeks, hours), _rows(most, step), _bars(weeks, most), _line(weeks, most),
-        _limit(hours, most), _dates(weeks),
+        _limit(weeks, most), _dates(weeks),
     )  # fmt: skip
 
 
@@ -77,18 +77,20 @@ def _bars(weeks: Sequence[Week], most: float) -> SafeString:
 
 
 def _line(weeks: Sequence[Week], most: float) -> SafeString:
-    corners = (f"{_x(week.number + side, len(weeks))},{_y(week.before, most)}" for week in weeks for side in (0, 1))
-    return format_html(
-        '<polyline class="level-before" points="{}" fill="none" stroke="currentColor" stroke-width="1.4"/>',
-        " ".join(corners),
-    )
+    return _steps("level-before", [week.before for week in weeks], most)
 
 
-def _limit(hours: float, most: float) -> SafeString:
+def _limit(weeks: Sequence[Week], most: float) -> SafeString:
+    return _steps("level-limit", [week.hours for week in weeks], most, dashes="6 4")
+
+
+def _steps(name: str, hours: Sequence[float], most: float, dashes: str = "none") -> SafeString:
+    """A line that keeps its height over each week."""
+    corners = (f"{_x(at + side, len(hours))},{_y(each, most)}" for at, each in enumerate(hours) for side in (0, 1))
     return format_html(
-        '<line class="level-limit" x1="{}" y1="{}" x2="{}" y2="{}" stroke="currentColor" stroke-width="1.4"'
-        ' stroke-dasharray="6 4"/>',
-        LEFT, _y(hours, most), RIGHT, _y(hours, most),
+        '<polyline class="{}" points="{}" fill="none" stroke="currentColor" stroke-width="1.4"'
+        ' stroke-dasharray="{}"/>',
+        name, " ".join(corners), dashes,
     )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from fleet.schedules.queries import Week, proposal
 from fleet.web import clock
 from tests.builders import a_site, a_ward
 from tests.pages import signed_in
-from tests.schedules.builders import a_proposal, on
+from tests.schedules.builders import a_due, a_proposal, on
 from tests.schedules.test_levelling import MONDAY, TODAY, some_dues
 
 pytestmark = pytest.mark.django_db
@@ -129,7 +129,7 @@ def test_too_few_hours_and_dues_without_a_week_are_said(manager: Person) -> None
     html = shown(manager, "one_levelling", Levelling.objects.get().pk)
     assert "There are not enough hours" in html
     assert "Its ward can spare no more drivers in any week of its window" in html
-    assert "9 weeks above" in html
+    assert "9 weeks with more work than hours" in html
 
 
 def test_a_week_that_is_asked_for_lists_its_dues(manager: Person) -> None:
@@ -148,7 +148,7 @@ def test_the_files_hold_each_week_and_each_due(manager: Person) -> None:
     """52 weeks whose hours add up to the work, and the due with its planned Monday."""
     row = made(2)
     header, *weeks = csv.reader(io.StringIO(shown(manager, "levelling_weeks", row.pk).lstrip("\ufeff")))
-    assert header == ["Week from", "Hours as due", "Hours as planned", "Dues planned"]
+    assert header == ["Week from", "Hours as due", "Hours as planned", "Hours there are", "Dues planned"]
     assert weeks[0][0] == MONDAY.isoformat()
     assert len(weeks) == 52
     assert sum(float(week[2]) for week in weeks) == sum(float(week[1]) for week in weeks) == 2
@@ -172,9 +172,28 @@ def test_a_proposal_that_waits_says_so(manager: Person) -> None:
 
 def test_the_figure_has_a_bar_a_week_and_says_its_sense() -> None:
     """Bars as high as their hours, one line as due, one for the hours there are, and words for who does not see it."""
-    weeks = [Week(0, MONDAY, 8.0, 4.0, 3), Week(1, date(2027, 12, 13), 0.0, 4.0, 3)]
+    weeks = [Week(0, MONDAY, 8.0, 4.0, 3, 10.0), Week(1, date(2027, 12, 13), 0.0, 4.0, 3, 8.0)]
     svg = str(draw(weeks, 10.0))
     assert svg.count('class="level-after"') == 2
     assert svg.count('class="level-before"') == svg.count('class="level-limit"') == 1
     assert "Fullest week 8 hours as due, 4 as planned, of 10" in svg
     assert "style=" not in svg
+
+
+def test_leave_and_a_wards_own_share_are_asked_for_and_said(manager: Person) -> None:
+    """Who is away takes hours from those weeks; a line filled in by half is refused; the proposal says both."""
+    a_due()
+    client, address = signed_in(manager), reverse("schedules:levelling")
+    sent = {
+        "place": a_site().pk, "hours_a_week": "30", "most_away": "20", "service": "45", "battery": "20",
+        "library": "10",
+        "who1": "Tova", "from1": "2028-01-10", "until1": "2028-01-14", "ward1": a_ward().pk, "share1": "10",
+    }  # fmt: skip
+    with on(date(2028, 1, 3)):
+        half = client.post(address, sent)
+        assert "Fill in the whole line" in half.content.decode()
+        answer = client.post(address, {**sent, "hours1": "12"}, follow=True)
+    weeks = answer.context["proposal"].weeks
+    assert [week.hours for week in weeks[:3]] == [30, 18, 30]
+    assert "Tova is away from" in answer.content.decode()
+    assert "Ward 4 may spare" in answer.content.decode()

@@ -36,19 +36,20 @@ class Visit(Job):
 class Bench:
     """Who does the work: minutes there are in each week (0: closed), and how many drivers each ward has.
 
-    `most_away` is the largest share of a ward's drivers that may be away in one week; one driver may always be.
-    Raises BadValueError for no week, minutes below 0 or a share outside 0 to 1.
+    `most_away` is the largest share of a ward's drivers that may be away in one week, `shares` that of wards with their
+    own; one driver may always be. Raises BadValueError for no week, minutes below 0 or a share outside 0 to 1.
     """
 
     minutes: tuple[int, ...]
     drivers: Mapping[int, int]
     most_away: float
+    shares: Mapping[int, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Refuse what is no bench."""
         if not self.minutes or min(self.minutes) < 0 or not any(self.minutes):
             raise BadValueError("Give at least one week with hours, and none below 0.", field="minutes")
-        if not 0 <= self.most_away <= 1:
+        if not all(0 <= share <= 1 for share in (self.most_away, *self.shares.values())):
             raise BadValueError("The share of a ward's drivers lies between 0 and 1.", field="most_away")
 
     @property
@@ -58,7 +59,7 @@ class Bench:
 
     def spares(self, ward: int) -> int:
         """How many drivers the ward may have away in one week, never below 1."""
-        return max(1, floor(self.most_away * self.drivers.get(ward, 0) + _ROUNDING))
+        return max(1, floor(self.shares.get(ward, self.most_away) * self.drivers.get(ward, 0) + _ROUNDING))
 
 
 def visits_of(jobs: Sequence[Job], weeks: int) -> list[Visit]:

@@ -1,7 +1,7 @@
 """A proposal to level the work: made, reckoned, taken up or dropped. It moves no due and no window."""
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import timedelta
 from decimal import Decimal
 from typing import Final
@@ -12,8 +12,8 @@ from fleet.audit.actions import Happening, record, record_many
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change
 from fleet.core.errors import BadValueError, ConflictError
+from fleet.core.levelling import Absence, level
 from fleet.core.levelling import Plan as Levelled
-from fleet.core.levelling import level
 from fleet.core.permissions import May
 from fleet.jobs.actions import enqueue
 from fleet.registry.models import Place
@@ -32,13 +32,24 @@ BATCH: Final = 500
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What a proposal is to be made for: `minutes` by kind of plan (0 leaves the kind out), `most_away` from 0 to 1."""
+    """What a proposal is to be made for: `minutes` by kind of plan (0 leaves the kind out), `most_away` from 0 to 1.
+
+    `absences` of those who work, and the `shares` of wards that can spare more or fewer than the others.
+    """
 
     place: Place | None
     hours_a_week: Decimal
     most_away: Decimal
     minutes: Mapping[str, int]
     weeks: int = 52
+    absences: Sequence[Absence] = ()
+    shares: Mapping[Place, Decimal] = field(default_factory=dict)
+
+    def as_stored(self) -> dict[str, object]:
+        """What the proposal keeps of this beside its own columns."""
+        away = [[each.who, each.first.isoformat(), each.last.isoformat(), each.hours] for each in self.absences]
+        shares = [[place.pk, str(place), float(share)] for place, share in self.shares.items()]
+        return {"minutes": dict(self.minutes), "away": away, "shares": shares}
 
 
 @transaction.atomic
@@ -56,7 +67,7 @@ def propose(asked: Asked, *, by: Actor) -> Levelling:
         weeks=asked.weeks,
         hours_a_week=asked.hours_a_week,
         most_away=asked.most_away,
-        result={"minutes": dict(asked.minutes)},
+        result=asked.as_stored(),
     )
     where = str(asked.place) if asked.place else "all places"
     record(Happening("proposed a levelling", row, after={"for": where, "hours a week": asked.hours_a_week}), by=by)
@@ -71,7 +82,9 @@ def propose(asked: Asked, *, by: Actor) -> Levelling:
 def _check(asked: Asked) -> None:
     if asked.hours_a_week <= 0:
         raise BadValueError("Give the hours that there are in a week.", field="hours_a_week")
-    if not 0 <= asked.most_away <= 1:
+    if any(each.last < each.first or each.hours < 0 for each in asked.absences):
+        raise BadValueError("An absence ends on its first day or later, and takes hours above 0.", field="who1")
+    if not all(0 <= share <= 1 for share in (asked.most_away, *asked.shares.values())):
         raise BadValueError("The share of a ward's drivers lies between 0 and 100 %.", field="most_away")
     if set(asked.minutes) - set(Plan.Kind) or min(asked.minutes.values()) < 0 or not any(asked.minutes.values()):
         raise BadValueError("Give minutes for at least one kind of work, and none below 0.", field="service")
@@ -86,7 +99,7 @@ def reckon(levelling_id: int) -> dict[str, int]:
     monday, minutes = queries.first_monday(today), row.result["minutes"]
     work = queries.work(row, minutes, monday, today)
     found = level(work.jobs, work.bench)
-    result = {"minutes": minutes, "monday": monday.isoformat(), **_result(work, found, float(row.hours_a_week))}
+    result = {**row.result, "monday": monday.isoformat(), **_result(work, found, float(row.hours_a_week))}
     Levelling.objects.filter(pk=row.pk, dropped_at=None).update(result=result)
     return {"dues": len(result["dues"]), "without a week": len(found.why)}
 

@@ -20,7 +20,7 @@ from fleet.schedules.queries.dues import (
     plans,
     plans_on_their_way,
 )
-from fleet.schedules.queries.levelling import Proposal, Row, Week, levellings, proposal
+from fleet.schedules.queries.levelling import Proposal, Row, Week, absences, levellings, own_shares, proposal
 from fleet.schedules.queries.outcomes import Asked, Left, Outcome, Result
 from fleet.schedules.queries.risk import (
     ScoredType,
@@ -55,6 +55,7 @@ __all__ = [
     "ScoredType",
     "Week",
     "WorkCalendar",
+    "absences",
     "ages",
     "alternative",
     "attempts_of",
@@ -78,6 +79,7 @@ __all__ = [
     "months",
     "next_visit",
     "overdue",
+    "own_shares",
     "plans",
     "plans_on_their_way",
     "proposal",

@@ -8,7 +8,7 @@ from typing import Any, Final
 from django.db.models import Count, Q, QuerySet
 
 from fleet.core.due import add_months, window
-from fleet.core.levelling import Bench, Job
+from fleet.core.levelling import Absence, Bench, Job, weekly_minutes
 from fleet.core.lifecycle import Condition
 from fleet.core.words import Worded
 from fleet.people.models import Person
@@ -20,7 +20,6 @@ from fleet.schedules.queries.dues import live
 
 WEEK: Final = timedelta(days=7)
 _MINUTES_AN_HOUR: Final = 60
-_WORKING_DAYS: Final = 5
 #: A window that opens on a Saturday or Sunday begins with the week after: the bench works from Monday to Friday.
 _WEEKEND: Final = timedelta(days=2)
 
@@ -186,11 +185,25 @@ class _Span:
 def _bench(levelling: Levelling, monday: date) -> Bench:
     in_use = Device.objects.exclude(condition=Condition.RETIRED.value).order_by()
     drivers = dict(in_use.values_list("home").annotate(Count("pk")))
-    a_day = float(levelling.hours_a_week) * _MINUTES_AN_HOUR / _WORKING_DAYS
     sites = Place.objects.filter(kind=Place.Kind.SITE, closed_on=None)
     paths = [levelling.place.path] if levelling.place else list(sites.values_list("path", flat=True))
     days = work_calendar().working_days(monday, levelling.weeks, paths)
-    return Bench(tuple(round(a_day * each) for each in days), drivers, float(levelling.most_away))
+    minutes = weekly_minutes(monday, days, float(levelling.hours_a_week), absences(levelling))
+    shares = {pk: share for pk, _, share in levelling.result.get("shares", [])}
+    return Bench(minutes, drivers, float(levelling.most_away), shares)
+
+
+def absences(levelling: Levelling) -> list[Absence]:
+    """Who was said to be away when the proposal was asked for."""
+    return [
+        Absence(who, date.fromisoformat(first), date.fromisoformat(last), hours)
+        for who, first, last, hours in levelling.result.get("away", [])
+    ]
+
+
+def own_shares(levelling: Levelling) -> list[tuple[str, float]]:
+    """The wards that were given a share of their own, by name."""
+    return [(name, share) for _, name, share in levelling.result.get("shares", [])]
 
 
 def proposal(levelling: Levelling) -> Proposal | None:

@@ -13,7 +13,7 @@ from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
 from fleet.schedules import actions, levelling_plot, queries
-from fleet.schedules.forms import LevellingForm
+from fleet.schedules.levelling_forms import LevellingForm
 from fleet.schedules.models import Due, Levelling
 from fleet.schedules.queries import Proposal, Row
 from fleet.web import csv_out
@@ -51,6 +51,7 @@ def one_levelling(request: HttpRequest, pk: int) -> HttpResponse:
     """One proposal: the weeks before and after, who comes when, and who could be given no week."""
     row = _row(request, pk)
     context: dict[str, Any] = {"levelling": row, "above": _above(), "minutes": _minutes(row)}
+    context |= {"away": queries.absences(row), "shares": queries.own_shares(row)}
     proposal = queries.proposal(row)
     if proposal:
         week = _week(request, proposal)
