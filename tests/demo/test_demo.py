@@ -8,12 +8,12 @@ from typing import Any
 
 import pytest
 from django.core.management import CommandError
-from django.db.models import F
+from django.db.models import F, Sum
 
 from fleet.audit.models import TrailEntry
 from fleet.batteries.models import Forecast
 from fleet.batteries.queries import weighed
-from fleet.bench.models import Order
+from fleet.bench.models import Order, PartUse
 from fleet.bench.queries.procedures import shelves
 from fleet.core.lifecycle import Condition
 from fleet.core.orders import Outcome
@@ -27,6 +27,7 @@ from fleet.people.models import Person
 from fleet.people.roles import Role
 from fleet.registry.models import Device
 from fleet.schedules.models import DueDone
+from fleet.stores.models import Movement, Purchase, Stock
 from fleet.tags.models import Tag
 from fleet.web import clock
 from tests.demo.awkward import CHECKS, WORDS
@@ -100,6 +101,16 @@ def test_three_years_leave_work_of_every_kind(demo: Demo) -> None:
     outcomes = set(Order.objects.filter(kind="corrective", state="done").values_list("outcome", flat=True))
     assert {Outcome.REPAIRED.value, Outcome.NO_FAULT_FOUND.value, Outcome.USE_RELATED.value} <= outcomes
     assert set(DueDone.objects.values_list("late", flat=True)) == {True, False}
+
+
+def test_the_stores_have_something_worth_a_look(demo: Demo) -> None:
+    """Kits were issued, a batch has expired, keypads are late, a count found one missing, each stock is its sum."""
+    assert PartUse.objects.filter(stock__isnull=False).count() > 5
+    assert Stock.objects.filter(quantity__gt=0, expires_on__lt=UNTIL).exists()
+    assert Purchase.objects.get(closed_on=None).expected_on < UNTIL
+    assert Movement.objects.filter(kind="counted", change=-1).count() == 1
+    assert Stock.objects.filter(saved_from__condition="retired", quantity=1).exists()
+    assert all(row.quantity == row.movements.aggregate(n=Sum("change"))["n"] for row in Stock.objects.all())
 
 
 def test_the_night_before_has_been(demo: Demo) -> None:
