@@ -122,9 +122,11 @@ class PlanForm(ActionForm):
             "active": "In use",
         }
         help_texts = {
-            "every_hours": "By the driver's own counter, at its recent rate. What comes first counts.",
+            "every_months": "Give one limit or several; what comes first counts.",
+            "every_hours": "By the driver's own counter, at its recent rate.",
             "every_cycles": "Of the packs while in the driver, as counted on them.",
-            "maker_months": "May stay empty where the plan follows the maker.",
+            "maker_months": "The maker's three limits may stay empty where the plan follows the maker.",
+            "basis_reason": "From here on: only for another schedule than the maker's.",
             "basis_evidence": "What on record shows that it is safe: services without a finding, failures.",
         }
 
@@ -137,6 +139,8 @@ class PlanForm(ActionForm):
             del self.fields["device_type"], self.fields["kind"]
         else:
             del self.fields["active"], self.fields["why"]
+        for name in {*_WORD, "every_months", "every_hours", "every_cycles"} & set(self.fields):
+            alternative(self.fields[name])
 
     @property
     def parts(self) -> list[tuple[str, list[forms.BoundField]]]:

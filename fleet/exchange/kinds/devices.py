@@ -313,7 +313,8 @@ def _newer(rows: _Rows, index: int, known: Device, name: str, seen: str) -> dict
     if value is None or at is None or (before_at and at <= before_at):
         return {}
     if isinstance(value, Decimal) and before is not None and value < before:
-        rows.table.refuse(index, name, f"The counter stood at {before} h before; it never runs backwards.")
+        words = f"The counter stood at {before} h before; it never runs backwards."
+        rows.table.refuse(index, name, f"{words} If it was restarted, record that on the driver's page first.")
         return {}
     return {name: value, seen: at} if value != before else {seen: at}
 
