@@ -132,6 +132,7 @@ def test_who_did_the_work_signs_it_before_a_colleague_finishes(technician: Perso
     work(order, technician)
     client, address = signed_in(technician), f"/bench/orders/{order}/sign/"
     assert "Sign your work" in client.get(f"/bench/orders/{order}/").content.decode()
+    assert f'href="/bench/orders/{order}/?step=1"' in client.get(address).content.decode()
     assert client.post(address, {"revision": fresh(order).revision, "password": "wrong"}).status_code == 422
     assert client.post(address, {"revision": fresh(order).revision, "password": PASSWORD}).status_code == 302
     page = signed_in(second_technician).get(f"/bench/orders/{order}/finish/").content.decode()
