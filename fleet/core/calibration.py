@@ -2,11 +2,12 @@
 
 Two rules of decision (own words, after JCGM 106 and ILAC-G8, from memory):
 
-* Simple acceptance, which decides an order: a reading within its limits passes, whatever the instrument's uncertainty.
-* Guarded acceptance, shown as a remark: with the expanded uncertainty U of the instrument, a reading passes from
+* Simple acceptance: a reading within its limits passes, whatever the instrument's uncertainty.
+* Guarded acceptance: with the expanded uncertainty U of the instrument, a reading passes from
   low + U to high - U, fails below low - U or above high + U, and in between nobody can tell. Bounds belong to the
   surer side: low + U passes, and low - U cannot be told.
 
+`guarded` is the remark beside every reading; which of the two gives the verdict is the place's policy (`core.judging`).
 Values are decimals and are never rounded.
 """
 
