@@ -47,6 +47,7 @@ class HereForm(forms.Form):
         """Offer these wards."""
         super().__init__(*args, **kwargs)
         offer(self, "here", wards)
+        alternative(self.fields["here"])
 
 
 class PaperForm(forms.Form):

@@ -84,9 +84,12 @@ def repair(page: Page, tag: str, analyser: str) -> None:
     page.keyboard.press("Enter")
     page.wait_for_url("**/finish/")
     page.keyboard.press("1")
-    page.get_by_label("What you did").click()
+    page.keyboard.press("w")
+    expect(page.get_by_label("What you did")).to_be_focused()
     page.keyboard.type("Cleaned.")
-    page.get_by_label("Your password").click()
+    password = page.get_by_label("Your password")
+    while password.evaluate("field => field !== document.activeElement"):
+        page.keyboard.press("Tab")
     page.keyboard.type(PASSWORD)
     with page.expect_navigation():
         page.keyboard.press("Enter")

@@ -135,9 +135,12 @@ def progress(label: str, done: int, total: int) -> dict[str, object]:
 
 
 @register.inclusion_tag("partials/field.html")
-def field(field: BoundField, unit: str = "", *, keys: bool = False) -> dict[str, object]:
-    """Show one form field with its label, hint, errors and unit; `keys` lets number keys pick the choices."""
-    return {"field": field, "unit": unit, "keys": keys}
+def field(field: BoundField, unit: str = "", *, keys: bool = False, key: str = "") -> dict[str, object]:
+    """Show one form field with its label, hint, errors and unit.
+
+    `keys` lets number keys pick the choices, `key` is a letter that leads to the field.
+    """
+    return {"field": field, "unit": unit, "keys": keys, "key": key}
 
 
 @register.inclusion_tag("partials/form_errors.html")
