@@ -82,7 +82,10 @@ def test_a_round_from_its_beginning_to_its_end(technician: Person, drivers: list
         busy.asset_number: "in_use",
         lost.asset_number: "not_found",
     }
-    assert set(DueAttempt.objects.values_list("reason", "note")) == {("in_use", "Bed 3"), ("not_found", "")}
+    assert set(DueAttempt.objects.values_list("reason", "note")) == {
+        ("in_use", "Bed 3"),
+        ("not_found", "Looked in Ward 4"),
+    }
 
 
 def test_enter_in_the_note_takes_nothing(technician: Person, drivers: list[Device], open_as: OpenAs) -> None:
