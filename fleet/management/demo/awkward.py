@@ -54,10 +54,6 @@ def _in_training(_world: World, driver: Driver) -> bool:
     return driver.device.pool == Device.Pool.TRAINING and driver.on_network
 
 
-def _of_a_pool(_world: World, driver: Driver) -> bool:
-    return driver.device.pool == Device.Pool.LOAN
-
-
 def _of_new_type(world: World, driver: Driver) -> bool:
     return driver.model is world.hospital.models[NEW_TYPE]
 
@@ -104,10 +100,10 @@ CASES: Final = (
     Case("asked-for-maintenance", 55, _served_lately, scripts.asked_for_maintenance),
     Case("found-again", 54, _served_lately, scripts.found_again),
     Case("retired", 53, _served_lately, scripts.retired),
-    Case("late-loan", 46, _of_a_pool, scripts.late_loan, anybody=False),
-    Case("missing-lead", 45, _on_ward_4, scripts.missing_lead),
     Case("wandering", 52, _served_lately, scripts.wandering),
     Case("tagged-today", 51, _served_lately, scripts.tagged_today, _many(70, 3)),
+    Case("late-loan", 12, _served_lately, scripts.late_loan),
+    Case("missing-lead", 6, _on_ward_4, scripts.missing_lead),
 )
 
 

@@ -38,7 +38,7 @@ def wishes(hospital: Hospital, count: int, rng: Dice) -> list[Wish]:
     """Where `count` drivers of the usual types belong: training and loan first, the rest by the wards' shares."""
     skills, store = hospital.places["mg-skills"], hospital.places["mg-store"]
     special = [Wish("TW-10", skills, Device.Pool.TRAINING)] * max(2, count // 60)
-    special += [Wish("TW-10", store, Device.Pool.LOAN)] * max(1, count // 40)
+    special += [Wish("TW-10", store, Device.Pool.LOAN)] * (count // 40)
     special += [Wish("Sable", store, Device.Pool.SPARE)] * (count // 60)
     wards = list(hospital.wards())
     drawn = rng.choices(wards, [ward.share for ward, _ in wards], k=count - len(special))

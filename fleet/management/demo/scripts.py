@@ -22,7 +22,8 @@ from fleet.management.demo.repairs import raise_report, receive_now
 from fleet.management.demo.visits import service_due, technician
 from fleet.management.demo.work import fail_delivery
 from fleet.management.demo.world import Driver, World
-from fleet.registry.actions import see
+from fleet.registry.actions import edit_device, see
+from fleet.registry.models import Device
 from fleet.schedules.actions import defer, look_in_vain
 from fleet.tags.actions import Custody, add_custody, report_found, report_missing
 from fleet.tags.models import Quarantine, TagReport, YesNo
@@ -287,14 +288,16 @@ def _retire(world: World, driver: Driver) -> None:
 
 
 def late_loan(world: World, driver: Driver) -> None:
-    """A pool driver that a ward should have brought back."""
-    _before(world, 9, lend, world, driver, "mg-w4", 6, along="Pool bag, quick guide")
+    """A driver given to the pool and lent at once; the ward should have brought it back."""
+    pool = {"pool": Device.Pool.LOAN.value, "home": world.hospital.store_for(driver.home)}
+    edit_device(driver.device, pool, why="One more for the pool.", by=world.crew.manager)
+    lend(world, driver, "mg-w4", 6, along="Pool bag, quick guide")
     world.note("late-loan", driver, "on loan to a ward that should have brought it back")
 
 
 def missing_lead(world: World, driver: Driver) -> None:
     """A driver whose lead nobody finds."""
-    _before(world, 6, lambda: miss_a_lead(driver, technician(world, driver)))
+    miss_a_lead(driver, technician(world, driver))
     world.note("missing-lead", driver, "lacks its lead since it was counted on the ward")
 
 
