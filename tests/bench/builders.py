@@ -27,6 +27,18 @@ FLOW = bench.NewStep(
 LOOK = bench.NewStep(words="Accessories are with it", required=False)
 NOTE = bench.NewStep(words="Software version", kind="text")
 STEPS = (CHECK, FLOW, LOOK, NOTE)
+PNG = b"\x89PNG\r\n\x1a\n and its rest"
+#: Of every kind of step one, the computed one from the reading before it.
+ALL_KINDS = (
+    CHECK,
+    bench.NewStep(words="Volume", kind="reading", unit="mL", key="volume", low=Decimal(4), limit_source="s"),
+    bench.NewStep(
+        words="Twice as much", kind="computed", unit="mL", formula="2 * volume", high=Decimal(20), limit_source="s"
+    ),
+    bench.NewStep(words="Lamp", kind="choice", passing=("green",), failing=("red",)),
+    bench.NewStep(words="Photo", kind="file"),
+    NOTE,
+)
 
 
 def a_procedure(
@@ -65,6 +77,11 @@ def good(given: Step) -> bench.Answer:
     """An answer that passes."""
     if given.kind == Step.Kind.READING:
         return bench.Answer(value=str(given.low if given.low is not None else 1))
+    if given.kind == Step.Kind.CHOICE:
+        return bench.Answer(chosen=given.passing[0])
+    if given.kind == Step.Kind.FILE:
+        return bench.Answer(file=bench.Upload("photo.png", PNG))
+    # A computed step is worked out from the others, whatever is given.
     return bench.Answer(note="2.4.1") if given.kind == Step.Kind.TEXT else bench.Answer(passed=True)
 
 

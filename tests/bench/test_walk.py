@@ -23,7 +23,7 @@ from fleet.people.roles import Role
 from fleet.registry.models import Device
 from fleet.tags import actions as tags
 from fleet.tags.models import Quarantine, Tag
-from tests.bench.builders import again, as_actor, good, procedures
+from tests.bench.builders import ALL_KINDS, a_procedure, again, as_actor, good, procedures
 from tests.bench.test_flow import CLOSED
 from tests.builders import BY, a_bench, a_device, a_new_device, a_person, a_site, a_type, a_ward
 from tests.stores.builders import an_instrument, found_out
@@ -251,6 +251,8 @@ def test_no_path_returns_a_driver_that_was_not_checked(data: st.DataObject) -> N
     And every order that ended is signed, and nothing that was done later changed what was signed.
     """
     with transaction.atomic():
+        for kind in (OrderKind.CORRECTIVE, OrderKind.ACCEPTANCE):
+            a_procedure(kind, ALL_KINDS)
         procedures()
         walk = Walk(data.draw)
         for act in data.draw(st.lists(st.sampled_from(ACTS), min_size=10, max_size=35)):
