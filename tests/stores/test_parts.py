@@ -119,6 +119,15 @@ def test_a_technician_reads_and_a_ward_does_not(technician: Person, ward_nurse: 
     assert part.number in page(technician, "/parts/labels/")
 
 
+def test_the_search_of_every_page_finds_a_part(technician: Person, ward_nurse: Person) -> None:
+    """By its stock number or its label, for those who see parts; a ward's search knows of none."""
+    part = a_part(number="KP-77")
+    for code in ("kp-77", label_of(part).address):
+        answer = signed_in(technician).get("/search/", {"q": code})
+        assert (answer.status_code, answer["Location"]) == (302, f"{LIST}{part.pk}/")
+    assert signed_in(ward_nurse).get("/search/", {"q": "KP-77"}).status_code == 200
+
+
 def test_a_part_is_added_edited_and_dropped(storekeeper: Person) -> None:
     """Added with the types it fits; a form opened before another change is told; dropped only when none is left."""
     maker_type, browser = a_type(), signed_in(storekeeper)

@@ -5,8 +5,12 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from fleet.core.permissions import May
+from fleet.people.models import Person
 from fleet.people.queries import person_of
 from fleet.reports.queries import search as find
+from fleet.stores.models import Part
+from fleet.stores.queries import by_label
+from fleet.web import clock
 from fleet.web.guards import guard
 
 
@@ -22,4 +26,14 @@ def search(request: HttpRequest) -> HttpResponse:
         return redirect("tags:tag", hits.tag.number)
     if hits.pack:
         return redirect("batteries:pack", hits.pack.number)
+    if not hits.drivers and (part := _part(text, person_of(request))):
+        return redirect("stores:part", part.pk)
     return render(request, "reports/search.html", {"text": text.strip(), "hits": hits})
+
+
+def _part(text: str, person: Person) -> Part | None:
+    """The part that a label or a number names, for those who see parts."""
+    if not (person.may(May.WORK_ON_BENCH) or person.may(May.KEEP_STORE)):
+        return None
+    scanned = by_label(text, clock.today().year)
+    return scanned.part if scanned else None

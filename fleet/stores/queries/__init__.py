@@ -13,7 +13,6 @@ from fleet.stores.queries.instruments import (
 from fleet.stores.queries.ledger import Line, ledger, stock_history
 from fleet.stores.queries.parts import (
     Scanned,
-    at_hand,
     by_label,
     kept,
     kept_nowhere,
@@ -22,12 +21,11 @@ from fleet.stores.queries.parts import (
     shelves,
     usable,
 )
-from fleet.stores.queries.stock import countable, oldest_first, places_with_parts, shelves_of, stocks, stocks_of
+from fleet.stores.queries.stock import countable, oldest_first, places_with_parts, stocks, stocks_of
 
 __all__ = [
     "Line",
     "Scanned",
-    "at_hand",
     "by_label",
     "calibrations_of",
     "countable",
@@ -43,7 +41,6 @@ __all__ = [
     "parts",
     "places_with_parts",
     "shelves",
-    "shelves_of",
     "state_of",
     "state_on",
     "stock_history",

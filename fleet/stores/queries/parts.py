@@ -50,12 +50,6 @@ def kept(on: date) -> ShelfQuerySet:
     return rows.order_by(Case(When(short__gt=0, then=0), default=1), "part__name", "part__number", "place__name")
 
 
-def at_hand(part: Part, site_id: int | None, on: date) -> int:
-    """How many of a part can be used at a site on a day."""
-    held = Stock.objects.filter(usable(on), shelf__part=part, shelf__place__site=site_id)
-    return int(held.aggregate(n=Sum("quantity"))["n"] or 0)
-
-
 def open_purchases() -> PurchaseQuerySet:
     """What is on order and has not all come."""
     rows: PurchaseQuerySet = Purchase.objects.filter(closed_on__isnull=True).select_related("part", "place__site")

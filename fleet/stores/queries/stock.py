@@ -8,7 +8,7 @@ from django.db.models import Exists, F, OuterRef, Q
 from fleet.people.scope import PlacedQuerySet
 from fleet.registry.models import Place
 from fleet.registry.queries import open_places
-from fleet.stores.models import Part, Shelf, Stock, StockQuerySet
+from fleet.stores.models import Part, Stock, StockQuerySet
 from fleet.stores.queries.parts import usable
 
 #: New before reused, of both the first to expire, then the one that has lain longest.
@@ -46,10 +46,3 @@ def countable(place: Place) -> StockQuerySet:
     lies = Q(quantity__gt=0) | ~Exists(later)
     rows = stocks().filter(lies, shelf__place=place, shelf__part__dropped_on__isnull=True)
     return rows.order_by("shelf__bin", "shelf__part__name", *_OLDEST)
-
-
-def shelves_of(part: Part) -> list[Shelf]:
-    """Where a part is kept."""
-    return list(
-        Shelf.objects.filter(part=part).select_related("place__site").order_by("place__site__name", "place__name")
-    )
