@@ -7,12 +7,12 @@ from django.test import Client
 
 from fleet.audit.models import TrailEntry
 from fleet.bench import actions as bench
-from fleet.bench.models import Labour, Order, PartUse, Reading, Signature
+from fleet.bench.models import Labour, Order, PartUse, Reading, ReadingFile, Signature
 from fleet.bench.queries import digest_of, parts_of, signatures
 from fleet.core.errors import ConflictError, MoveRefusedError, NotAllowedError
 from fleet.core.orders import Outcome
 from fleet.people.models import Person
-from tests.bench.builders import again, as_actor, finish, fresh, put, received, signed_in, work
+from tests.bench.builders import CHECK, a_procedure, again, as_actor, finish, fresh, put, received, signed_in, work
 from tests.builders import BY, PASSWORD, a_device
 from tests.tags.builders import an_open_tag
 
@@ -204,6 +204,19 @@ def test_an_answer_added_to_a_signed_order_voids_it(worked: Order, technician: P
     Reading.objects.filter(order=worked, step=step).update(latest=False)
     Reading.objects.create(order=worked, step=step, verdict="pass", taken_at=worked.raised_at)
     assert signatures(worked)[0].changed == ("step 3",)
+
+
+def test_an_attached_file_is_part_of_what_is_signed(technician: Person) -> None:
+    """Another photo in place of the one that was signed is seen."""
+    a_procedure("corrective", (CHECK, bench.NewStep(words="Photo of the holder", kind="file")))
+    order = received(a_device(), technician, kind="corrective")
+    put(order, 1, bench.Answer(passed=True), technician)
+    photo = bench.Upload("holder.png", b"\x89PNG\r\n\x1a\n" + bytes(40))
+    put(order, 2, bench.Answer(passed=True, file=photo), technician)
+    finish(order, technician)
+    assert signatures(order)[0].holds
+    ReadingFile.objects.update(sha256="0" * 64)
+    assert signatures(order)[0].changed == ("step 2",)
 
 
 @pytest.mark.parametrize("field", ["by_name", "meaning", "signed_at", "parts"])

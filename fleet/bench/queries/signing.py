@@ -19,8 +19,8 @@ _ORDER: Final = "the order"
 _OF_THE_END: Final = frozenset({_ORDER, "minutes"})
 #: Of an order all counts but its row number and the counter of its changes.
 _NOT_CONTENT: Final = frozenset({"id", "revision"})
-#: Of what hangs on the record all counts but its row number.
-_ROW: Final = frozenset({"id"})
+#: Of what hangs on the record all counts but its row number; an attached file counts by its own digest, not read again.
+_ROW: Final = frozenset({"id", "content"})
 
 
 #: What else hangs on an order: rows, by which of their fields, and to which of the order's. What others are paid is no
@@ -103,7 +103,7 @@ def _rows(order: Order) -> Iterator[tuple[str, models.Model]]:
     for step in Step.objects.filter(version=order.procedure_version_id or 0).order_by("position"):
         positions[step.pk] = step.position
         yield "the_procedure", step
-    for reading in Reading.objects.filter(order=order).order_by("pk").select_related("file"):
+    for reading in Reading.objects.filter(order=order).order_by("pk").select_related("file").defer("file__content"):
         yield f"step {positions[reading.step_id]}", reading
         if hasattr(reading, "file"):
             yield f"step {positions[reading.step_id]}", reading.file

@@ -22,7 +22,7 @@ from fleet.management.demo.faults import Fault, Repair, a_fault, a_repair, conne
 from fleet.management.demo.handing import complete_record
 from fleet.management.demo.parts import use_part
 from fleet.management.demo.visits import technician
-from fleet.management.demo.work import fail_delivery, finish, work_through
+from fleet.management.demo.work import fail_delivery, finish, sign, work_through
 from fleet.management.demo.world import Driver, World
 from fleet.registry.models import Device
 from fleet.tags.actions import Custody, Raised, add_custody, lift_quarantine, raise_tag, report_found
@@ -183,6 +183,8 @@ def _finish(world: World, job: Job) -> None:
         driver.gone = True
         return
     _repair(world, job, order)
+    if job.harm:
+        sign(order, by=job.by)
     given = Completion(
         outcome=repair.outcome,
         found=repair.found,

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Final
 
 from fleet.audit.actors import Actor
-from fleet.bench.actions import Answer, Completion, answer_many, complete
+from fleet.bench.actions import Answer, Completion, answer_many, complete, sign_work
 from fleet.bench.models import Order, Step
 from fleet.core.safety import Context, Method
 from fleet.management.demo.cells import Run
@@ -49,8 +49,16 @@ def fail_delivery(world: World, order: Order, *, by: Actor) -> None:
 
 def finish(order: Order, given: Completion, *, by: Actor) -> Order:
     """Finish an order as it stands now."""
-    revision = Order.objects.values_list("revision", flat=True).get(pk=order.pk)
-    return complete(order, given, revision=revision, by=by)
+    return complete(order, given, revision=_revision(order), by=by)
+
+
+def sign(order: Order, *, by: Actor) -> None:
+    """Sign the work on an order that a colleague will finish."""
+    sign_work(order, revision=_revision(order), by=by)
+
+
+def _revision(order: Order) -> int:
+    return Order.objects.values_list("revision", flat=True).get(pk=order.pk)
 
 
 def _answer(step: Step, rng: Dice, run: Run | None, analyser: Instrument | None) -> Answer:
