@@ -277,3 +277,19 @@ def test_where_no_profile_is_chosen_the_page_says_so_and_asks(technician: Person
     assert "No profile of reference limits is chosen" in shown
     assert 'value="pass" checked' not in shown
     assert 'value="limits"' not in shown
+
+
+@pytest.mark.parametrize(
+    ("facts", "words"),
+    [
+        ({"unit": "ohm"}, "is a current, and “ohm” is no unit of it"),
+        ({"unit": "strokes"}, "“strokes” is no unit of it"),
+        ({"unit": "µA", "kind": "computed", "formula": "2 * a"}, "a computed reading is not measured"),
+    ],
+)
+def test_a_step_whose_reference_limit_could_not_judge_is_refused(facts: dict[str, Any], words: str) -> None:
+    """Before it is worked: the limit is converted into the step's unit, and depends on how it was measured."""
+    first = bench.NewStep(words="First", kind="reading", unit="µA", key="a")
+    wrong = bench.NewStep(words="Leakage", quantity="equipment", **{"kind": "reading", **facts})
+    with pytest.raises(BadValueError, match=words):
+        a_procedure(steps=(first, wrong))

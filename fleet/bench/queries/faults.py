@@ -58,11 +58,22 @@ def wrong_alone(line: NewStep) -> Iterator[tuple[str, str]]:
     if line.quantity and line.quantity not in {each.value for each in Quantity}:
         known = ", ".join(each.value for each in Quantity)
         yield "quantity", f"“{line.quantity}” has no reference limits; use {known}, or leave it out."
+    elif line.quantity:
+        yield from _wrong_quantity(line)
     yield from _too_long(line)
     yield from _wrong_number(line)
     yield from _wrong_limits(line)
     yield from _wrong_options(line)
     yield from _wrong_formula(line)
+
+
+def _wrong_quantity(line: NewStep) -> Iterator[tuple[str, str]]:
+    """A reference limit is converted into the step's unit, and asks how it was measured."""
+    quantity = Quantity(line.quantity)
+    if line.kind == Step.Kind.COMPUTED:
+        yield "quantity", "a computed reading is not measured; name the quantity at the reading it takes."
+    elif line.unit.strip() and not quantity.takes(line.unit):
+        yield "quantity", f"“{quantity.label}” is {quantity.kind}, and “{line.unit}” is no unit of it."
 
 
 def _too_long(line: NewStep) -> Iterator[tuple[str, str]]:
