@@ -88,9 +88,10 @@ class Facts:
     `failed_delivery_tests`: its flow and occlusion tests outside the limits that no later one at the same rate and
     syringe has passed.
     `checked`: an order is being finished with this move and has at least one required step, so that "no step failed"
-    is not true merely because nothing was looked at. `accepted`: an acceptance order has passed, or passes with this
-    move. `open_orders`: orders begun or raised, other than the one being finished. `has_reason`: a reason was given.
-    `services_owed`: services that ran out while it was not located, other than what the order being finished does.
+    is not true merely because nothing was looked at. `for_retirement`: that order is to retire it, which checks
+    nothing. `accepted`: an acceptance order has passed, or passes with this move. `open_orders`: orders begun or
+    raised, other than the one being finished. `has_reason`: a reason was given. `services_owed`: services that ran out
+    while it was not located, other than what the order being finished does.
     `retired_today`: its retirement is of this day, and can still be taken back.
     """
 
@@ -106,6 +107,7 @@ class Facts:
     failed_delivery_tests: int = 0
     services_owed: int = 0
     unproven_required_steps: int = 0
+    for_retirement: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +180,12 @@ def _count(number: int, one: str, many: str) -> str:
     return f"{number} {one if number == 1 else many}"
 
 
+def _unchecked(facts: Facts) -> str:
+    if facts.checked:
+        return ""
+    return "its order is its retirement" if facts.for_retirement else "no required step of its order has passed"
+
+
 #: Need -> the words that say why it does not hold, empty where it holds.
 _WHY_NOT: Final[MappingProxyType[Need, Callable[[Facts], str]]] = MappingProxyType(
     {
@@ -197,9 +205,7 @@ _WHY_NOT: Final[MappingProxyType[Need, Callable[[Facts], str]]] = MappingProxyTy
         Need.NO_FAILED_DELIVERY: lambda facts: _count(
             facts.failed_delivery_tests, "flow or occlusion test has failed", "flow or occlusion tests have failed"
         ),
-        Need.CHECKED: lambda facts: (
-            "" if facts.checked else "no required step of its order has passed, or its order is its retirement"
-        ),
+        Need.CHECKED: _unchecked,
         Need.ACCEPTED: lambda facts: "" if facts.accepted else "the driver has not passed an acceptance order",
         Need.NO_SERVICE_OWED: lambda facts: (
             "its service ran out while it was not located and comes before use" if facts.services_owed else ""

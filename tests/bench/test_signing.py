@@ -122,6 +122,17 @@ def test_who_did_not_work_on_it_signs_as_a_second_person(technician: Person, sec
     assert again(device).condition == "in_service"
 
 
+def test_nobody_is_a_second_person_before_a_first(technician: Person, second_technician: Person) -> None:
+    """The meaning follows who answered steps, not whose order it is: with none answered, nobody checks a first."""
+    order = received(a_device(), technician, kind="corrective")
+    address = f"/bench/orders/{order}/finish/"
+    for person in (technician, second_technician):
+        assert "“Work done as recorded”" in signed_in(person).get(address).content.decode()
+    put(order, 1, bench.Answer(passed=True), second_technician)
+    assert "“Checked by a second person”" in signed_in(technician).get(address).content.decode()
+    assert "“Work done as recorded”" in signed_in(second_technician).get(address).content.decode()
+
+
 def test_who_did_the_work_signs_it_before_a_colleague_finishes(technician: Person, second_technician: Person) -> None:
     """Both signatures stand under the order; the first covers steps, tests and parts, which finishing leaves alone."""
     device = a_device()

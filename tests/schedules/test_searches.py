@@ -103,6 +103,28 @@ def test_it_leaves_the_wards_list_and_counts_against_completion(ward_nurse: Pers
     assert completion(march, on=date(2028, 5, 1)).total.results == {Result.NOT_FOUND: 1}
 
 
+def test_a_due_that_nobody_visited_counts_as_not_located_while_its_driver_is() -> None:
+    """Given up before its window opened, a due without a visit is missed as not located; a visit's own reason stays."""
+    due = a_due()
+    looked(due.device, *(date(2027, 3, day) for day in (1, 8, 15)))
+    march, after = Asked(first=date(2028, 3, 1), last=date(2028, 3, 31)), date(2028, 5, 1)
+    assert not due.attempts.exists()
+    assert completion(march, on=after).total.results == {Result.NOT_FOUND: 1}
+    assert completion(march, on=after).total.located == 0
+    with on(date(2028, 2, 20)):
+        actions.attempt(due, DueAttempt.Reason.IN_USE, by=BY)
+    assert completion(march, on=after).total.results == {Result.IN_USE: 1}
+
+
+def test_found_again_an_unvisited_due_counts_as_such() -> None:
+    """Once its driver is back, a due that nobody tried is not laid to a driver that could not be located."""
+    due = a_due()
+    looked(due.device, *(date(2027, 3, day) for day in (1, 8, 15)))
+    report_found(again(due.device), a_ward(), by=BY)
+    march = Asked(first=date(2028, 3, 1), last=date(2028, 3, 31))
+    assert completion(march, on=date(2028, 5, 1)).total.results == {Result.OPEN: 1}
+
+
 def by_label(device: Device) -> None:
     Client().post(reverse("tags:label_found", args=[label_token(device)]), {"where": "Ward 9, store"})
 

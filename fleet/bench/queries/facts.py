@@ -71,6 +71,8 @@ def facts(device: Device, order: Order | None = None) -> Facts:
     others = open_orders(device)
     if order is not None:
         others = others.exclude(pk=order.pk)
+    # Wiping a driver is no check of it: an order to retire it returns nothing to service.
+    retires = order is not None and order.kind == OrderKind.RETIREMENT
     return Facts(
         open_tags=tags.count(),
         quarantine_open=device.quarantined or open_quarantine(device) is not None,
@@ -78,8 +80,8 @@ def facts(device: Device, order: Order | None = None) -> Facts:
         missing_required_steps=steps.missing,
         unproven_required_steps=steps.unproven,
         failed_delivery_tests=len(failed_delivery(order)) if order is not None else 0,
-        # Wiping a driver is no check of it: an order to retire it returns nothing to service.
-        checked=steps.passed > 0 and order is not None and order.kind != OrderKind.RETIREMENT,
+        checked=steps.passed > 0 and not retires,
+        for_retirement=retires,
         accepted=device.accepted_on is not None or (order is not None and order.kind == OrderKind.ACCEPTANCE),
         open_orders=others.count(),
         services_owed=_services_owed(device, order),
@@ -123,6 +125,11 @@ _WORK: Final = (Reading, FlowTest, OcclusionTest)
 def has_worked(order: Order, person_id: int) -> bool:
     """Whether somebody is one of the `workers` of an order."""
     return any(model.objects.filter(order=order, by_id=person_id).exists() for model in _WORK)
+
+
+def is_worked(order: Order) -> bool:
+    """Whether any step of an order was answered, or its delivery tested, by whomever."""
+    return any(model.objects.filter(order=order).exists() for model in _WORK)
 
 
 def workers(order: Order) -> set[int]:

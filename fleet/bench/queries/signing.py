@@ -9,7 +9,7 @@ from django.db.models import Exists, OuterRef
 
 from fleet.audit.models import TrailEntry
 from fleet.bench.models import FlowTest, Labour, OcclusionTest, Order, PartUse, Reading, Signature, Step, StepLimit
-from fleet.bench.queries.facts import has_worked
+from fleet.bench.queries.facts import has_worked, is_worked
 from fleet.core.orders import ABSENT_OUTCOMES, Outcome
 from fleet.core.sealing import differing, seal, seal_parts
 
@@ -124,7 +124,11 @@ def _is_blank(value: object, field: "models.Field[Any, Any]") -> bool:
 
 
 def meaning_for(order: Order, outcome: Outcome, person_id: int) -> Signature.Meaning:
-    """What somebody's signature under the end of an order says: who answered none of its steps is a second person."""
+    """What somebody's signature under the end of an order says: a second person checks what others worked.
+
+    As long as nobody has answered a step there is nothing to check, so whoever signs stands for the record itself.
+    """
     if outcome in ABSENT_OUTCOMES:
         return Signature.Meaning.ENDED
-    return Signature.Meaning.DONE if has_worked(order, person_id) else Signature.Meaning.SECOND
+    is_second = is_worked(order) and not has_worked(order, person_id)
+    return Signature.Meaning.SECOND if is_second else Signature.Meaning.DONE

@@ -1,7 +1,8 @@
 """How each planned piece of work ended, by name: done, missed and why, or left out of the count and why.
 
 Scheduled is each due whose window ended in the period, those not located and in use too. On time is done within the
-window. A driver retired before the window ended leaves the count (its retirement has a reason on record), and so does
+window. A due without a visit of its own counts as not located while its driver is: nobody visits what was given up.
+A driver retired before the window ended leaves the count (its retirement has a reason on record), and so does
 a plan no longer in use; both are shown apart. Definition: common practice, no source.
 """
 
@@ -12,6 +13,7 @@ from typing import Any
 
 from django.db.models import F, Q, QuerySet
 
+from fleet.core.lifecycle import Condition
 from fleet.core.words import Worded
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceType, Place
@@ -110,8 +112,9 @@ def _ended_in(asked: Asked) -> Q:
 
 def _ended(asked: Asked) -> Iterator[Outcome]:
     missed = Due.objects.filter(_ended_in(asked), plan__active=True).exclude(_RETIRED)
-    for row in _facts(with_last_attempt(missed), asked, "tried"):
-        yield _outcome(row, Result(row["tried"] or Result.OPEN.value))
+    for row in _facts(with_last_attempt(missed), asked, "tried", "device__condition"):
+        lost = row["device__condition"] == Condition.NOT_LOCATED.value
+        yield _outcome(row, Result(row["tried"] or (Result.NOT_FOUND if lost else Result.OPEN)))
     for row in _facts(DueDone.objects.filter(_ended_in(asked)), asked, "done_on", "opens_on", "late"):
         early = row["done_on"] < row["opens_on"]
         yield _outcome(row, Result.LATE if row["late"] else Result.EARLY if early else Result.ON_TIME)
