@@ -43,7 +43,7 @@ def test_a_visit_in_vain_is_recorded_from_the_list(open_as: OpenAs, technician: 
     page = open_as(technician, PHONE)
     page.goto("/schedules/overdue/")
     page.get_by_role("link", name="Open", exact=True).click()
-    page.get_by_text("Could not be located").click()
+    page.get_by_text("Could not be located", exact=True).click()
     page.get_by_role("button", name="Record this visit").click()
     expect(page.get_by_text("The visit is recorded: could not be located.")).to_be_visible()
     assert DueAttempt.objects.get().due.device == device
