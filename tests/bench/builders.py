@@ -8,7 +8,8 @@ from fleet.audit.actors import Actor
 from fleet.audit.models import TrailEntry
 from fleet.bench import actions as bench
 from fleet.bench.models import Order, OrderKind, Procedure, ProcedureVersion, Reading, ReadingFile, Step
-from fleet.core.orders import Outcome
+from fleet.bench.queries import work_before
+from fleet.core.orders import ABSENT_OUTCOMES, Outcome
 from fleet.people.models import Person
 from fleet.people.queries import actor_for
 from fleet.registry.models import Device
@@ -109,10 +110,18 @@ def work(order: Order, by: Person | Actor) -> Order:
 
 
 def finish(order: Order, by: Person | Actor, outcome: Outcome = Outcome.REPAIRED, **facts: object) -> Order:
-    """The order finished as it now stands."""
+    """The order finished as it now stands, with the codes that it asks for."""
     actor = by if isinstance(by, Actor) else actor_for(by)
-    given = bench.Completion(outcome=outcome, **{"action_taken": "Mended and checked.", **facts})
+    codes = asked_codes(order) if outcome not in ABSENT_OUTCOMES else {}
+    given = bench.Completion(outcome=outcome, **{"action_taken": "Mended and checked.", **codes, **facts})
     return bench.complete(order, given, revision=fresh(order).revision, by=actor)
+
+
+def asked_codes(order: Order) -> dict[str, str]:
+    """What an order must say at its end: of a service that it found nothing, of a fault soon after work no cause."""
+    if order.kind == OrderKind.PLANNED:
+        return {"finding": "nothing"}
+    return {"caused_by_work": "unclear"} if work_before(order) else {}
 
 
 def fresh(order: Order) -> Order:

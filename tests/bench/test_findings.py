@@ -25,9 +25,11 @@ START = date(2027, 3, 1)
 
 
 def served(device: Device, by: Person, finding: str = "nothing") -> Order:
-    """A planned service that ends today."""
+    """A planned service that ends today; without a finding, as one of the time before services stated it."""
     order = work(received(device, by, kind="planned"), by)
-    return finish(order, by, Outcome.NO_FAULT_FOUND, finding=finding)
+    done = finish(order, by, Outcome.NO_FAULT_FOUND, finding=finding or "nothing")
+    Order.objects.filter(pk=done.pk).update(finding=finding)
+    return done
 
 
 def repaired(device: Device, by: Person, **facts: object) -> Order:
@@ -71,11 +73,31 @@ def test_only_a_repair_is_asked_what_came_before(technician: Person) -> None:
 
 
 def test_the_work_before_is_kept_and_the_cause_is_never_assumed(technician: Person) -> None:
-    """Finished without an answer, the repair names the service and lays nothing to it."""
+    """A repair soon after work is not finished before somebody judged that work; then it names it with the answer."""
     device = a_device()
     service = served(device, technician)
-    done = repaired(device, technician)
-    assert (done.work_before, done.caused_by_work) == (service, "")
+    an_open_tag(device)
+    order = work(received(device, technician), technician)
+    with pytest.raises(BadValueError, match=f"Order {service} ended shortly before this fault"):
+        finish(order, technician, caused_by_work="")
+    assert fresh(order).state == "started"
+    done = finish(order, technician, caused_by_work="no")
+    assert (done.work_before, done.caused_by_work) == (service, "no")
+
+
+@pytest.mark.parametrize("outcome", [Outcome.REPAIRED, Outcome.NO_FAULT_FOUND, Outcome.USE_RELATED])
+def test_a_service_is_not_finished_without_its_finding(technician: Person, outcome: Outcome) -> None:
+    """By whatever way it is asked to end with the driver in hand, and nothing is written."""
+    order = work(received(a_device(), technician, kind="planned"), technician)
+    with pytest.raises(BadValueError, match="Say what this service came upon"):
+        finish(order, technician, outcome, finding="")
+    assert fresh(order).state == "started"
+
+
+def test_a_driver_that_nobody_had_in_hand_needs_no_code(technician: Person) -> None:
+    """A service of a driver that is not located came upon nothing that could be told."""
+    order = work(received(a_device(), technician, kind="planned"), technician)
+    assert finish(order, technician, Outcome.NOT_LOCATED).finding == ""
 
 
 def test_codes_where_they_do_not_belong_are_refused(technician: Person) -> None:

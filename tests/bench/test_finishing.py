@@ -335,7 +335,7 @@ def test_retiring_needs_a_reason_and_no_quarantine(manager: Person) -> None:
 def test_an_order_ends_once(technician: Person, second_technician: Person) -> None:
     """Two technicians finish the same order: one wins, the other learns who did."""
     order = work(received(a_device(), technician, kind="planned"), technician)
-    given = bench.Completion(outcome=Outcome.REPAIRED)
+    given = bench.Completion(outcome=Outcome.REPAIRED, finding="nothing")
     bench.complete(order, given, revision=order.revision, by=as_actor(technician))
     with pytest.raises(ConflictError, match="Tova Lindqvarn completed order"):
         bench.complete(order, given, revision=order.revision, by=as_actor(second_technician))

@@ -111,7 +111,7 @@ def test_taken_back_today_it_needs_acceptance(retired: Device, manager: Person, 
         finish(planned, technician)
     bench.complete(
         planned,
-        bench.Completion(outcome="repaired", stays=True),
+        bench.Completion(outcome="repaired", finding="nothing", stays=True),
         revision=again_order(planned),
         by=as_actor(technician),
     )

@@ -23,7 +23,7 @@ from fleet.people.roles import Role
 from fleet.registry.models import Device
 from fleet.tags import actions as tags
 from fleet.tags.models import Quarantine, Tag
-from tests.bench.builders import ALL_KINDS, a_procedure, again, as_actor, good, procedures
+from tests.bench.builders import ALL_KINDS, a_procedure, again, as_actor, asked_codes, good, procedures
 from tests.bench.test_flow import CLOSED
 from tests.builders import BY, a_bench, a_device, a_new_device, a_person, a_site, a_type, a_ward
 from tests.stores.builders import an_instrument, found_out
@@ -145,7 +145,7 @@ class Walk:
         if order := self.order():
             outcome = self.draw(st.sampled_from([Outcome.REPAIRED, Outcome.NO_FAULT_FOUND, *Outcome]))
             stays = self.draw(st.booleans())
-            given_end = bench.Completion(outcome=outcome, stays=stays, action_taken="done")
+            given_end = bench.Completion(outcome=outcome, stays=stays, action_taken="done", **asked_codes(order))
             bench.complete(order, given_end, revision=order.revision, by=self.by())
 
     def as_it_should_be(self) -> None:
@@ -158,7 +158,7 @@ class Walk:
         self.slip(order)
         self.meddle()
         outcome = self.draw(st.sampled_from([Outcome.REPAIRED, Outcome.NO_FAULT_FOUND]))
-        end = bench.Completion(outcome=outcome, action_taken="done")
+        end = bench.Completion(outcome=outcome, action_taken="done", **asked_codes(order))
         bench.complete(order, end, revision=Order.objects.get(pk=order.pk).revision, by=by)
 
     def slip(self, order: Order) -> None:

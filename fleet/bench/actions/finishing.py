@@ -40,8 +40,8 @@ class Completion:
     """How an order ends. `returned_to` is the driver's home place when left out; `minutes` are hands-on.
 
     `finding`: what a planned service came upon; `caused_by_work`: whether the work shortly before a repair (see
-    `queries.work_before`) brought the fault about. The page asks for both; an order without an answer counts as not
-    stated. `stays`: the driver is kept on the bench because another order on it is open; it is returned with the last.
+    `queries.work_before`) brought the fault about. Neither is finished without, unless nobody had the driver in hand.
+    `stays`: the driver is kept on the bench because another order on it is open; it is returned with the last.
     """
 
     outcome: Outcome
@@ -91,16 +91,31 @@ def _checked(given: Completion) -> Completion:
 
 
 def _ask_codes(order: Order, given: Completion) -> None:
-    """Each code belongs to one kind of work: a finding to a planned service, a cause to a fault soon after work."""
-    if given.finding and order.kind != OrderKind.PLANNED:
+    """A planned service states its finding, and a fault soon after work its cause; nothing else states either."""
+    asks = given.outcome not in ABSENT_OUTCOMES
+    _ask_finding(order, given.finding, asks=asks)
+    _ask_cause(order, given.caused_by_work, asks=asks)
+
+
+def _ask_finding(order: Order, finding: str, *, asks: bool) -> None:
+    if finding and order.kind != OrderKind.PLANNED:
         raise BadValueError("Only a planned service states what it came upon.", field="finding")
-    if given.finding and given.finding not in Order.Finding.values:
+    if finding and finding not in Order.Finding.values:
         words = ", ".join(label.lower() for label in Order.Finding.labels)
-        raise BadValueError(f"“{given.finding}” is not on the list: {words}.", field="finding")
-    if given.caused_by_work and given.caused_by_work not in Order.Caused.values:
+        raise BadValueError(f"“{finding}” is not on the list: {words}.", field="finding")
+    if asks and not finding and order.kind == OrderKind.PLANNED:
+        raise BadValueError("Say what this service came upon, also when it was nothing.", field="finding")
+
+
+def _ask_cause(order: Order, caused: str, *, asks: bool) -> None:
+    if caused and caused not in Order.Caused.values:
         raise BadValueError("Say yes, no, or that it cannot be told.", field="caused_by_work")
-    if given.caused_by_work and work_before(order) is None:
+    before = work_before(order)
+    if caused and before is None:
         raise BadValueError(f"No work on {order.device} came shortly before this fault.", field="caused_by_work")
+    if asks and not caused and before is not None:
+        message = f"Order {before} ended shortly before this fault. Say whether that work caused it."
+        raise BadValueError(message, field="caused_by_work")
 
 
 def _release(order: Order, given: Completion, by: Actor) -> Order:
