@@ -26,6 +26,7 @@ class CountForm(forms.Form):
                 widget=forms.RadioSelect,
                 initial="",
             )
+            field.if_missing = queries.what_to_do(each.accessory)  # type: ignore[attr-defined] # read by _count.html
             self.fields[f"{_PREFIX}{each.accessory.pk}"] = alternative(field)
             if each.missing:
                 field.help_text = f"Missing since {each.missing.since:%d %b %Y}."

@@ -9,8 +9,8 @@ from fleet.core.errors import BadValueError, NotAllowedError
 from fleet.people.models import Person
 from fleet.registry.actions import describe_accessory, state_accessories
 from fleet.registry.models import Accessory, Device
-from tests.bench.builders import as_actor, received, signed_in
-from tests.builders import BY, a_device, a_type, a_ward
+from tests.bench.builders import as_actor, finish, received, signed_in, work
+from tests.builders import BY, PASSWORD, a_bench, a_device, a_type, a_ward
 
 pytestmark = pytest.mark.django_db
 LOOKED = Tally.Occasion.LOOKED
@@ -100,6 +100,40 @@ def test_the_bench_counts_what_came_and_misses_it_from_the_ward(device: Device, 
     assert queries.missing_of(device).get().place == a_ward()
     page = signed_in(technician).get(reverse("bench:finish", args=[order.number])).content.decode()
     assert "Missing with it" in page
+
+
+def test_the_bench_counts_what_goes_back(device: Device, technician: Person) -> None:
+    """What lacks when an order is finished is missed from the bench, told with what to do, and stops nothing."""
+    lead, clamp = Accessory.objects.order_by("-name")
+    order = work(received(device, technician, kind="corrective"), technician)
+    client, address = signed_in(technician), reverse("bench:finish", args=[order.number])
+    page = client.get(address).content.decode()
+    assert "Count what goes back with it" in page
+    assert queries.WHAT_TO_DO in page
+    sent = {"revision": order.revision, "outcome": "repaired", "returned_to": device.home_id, "password": PASSWORD}
+    sent |= {f"part_{lead.pk}": "0", f"part_{clamp.pk}": ""}
+    refused = client.post(address, sent)
+    assert "Say what you did" in refused.content.decode()
+    assert '<details class="more" open>' in refused.content.decode()
+    assert not Tally.objects.exists()
+    done = client.post(address, {**sent, "action_taken": "Gear cleaned."}, follow=True)
+    assert "Missing with it: power lead. Tell the ward." in done.content.decode()
+    tally = Tally.objects.get()
+    assert (tally.occasion, [(str(line.accessory), line.there) for line in tally.lines.all()]) == (
+        "bench_out",
+        [("Power lead", 0)],
+    )
+    assert queries.missing_of(device).get().place == a_bench()
+    assert Device.objects.get(pk=device.pk).condition == "in_service"
+
+
+def test_a_driver_that_stays_on_the_bench_is_counted_and_not_returned(device: Device, technician: Person) -> None:
+    """With another order open the count is kept as one where the driver was."""
+    lead = Accessory.objects.get(name="Power lead")
+    received(device, technician, kind="planned")
+    order = work(received(device, technician, kind="corrective"), technician)
+    finish(order, technician, stays=True, counted={lead.pk: 1})
+    assert Tally.objects.get().occasion == LOOKED
 
 
 def test_the_list_stands_under_the_place(device: Device, technician: Person) -> None:

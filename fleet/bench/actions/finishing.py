@@ -4,6 +4,8 @@ from dataclasses import dataclass, replace
 
 from django.db import transaction
 
+from fleet.accessories.actions import Counted, count
+from fleet.accessories.models import Tally
 from fleet.alerts import actions as alerts
 from fleet.alerts.queries import open_alerts
 from fleet.audit.actors import Actor
@@ -42,6 +44,7 @@ class Completion:
     `finding`: what a planned service came upon; `caused_by_work`: whether the work shortly before a repair (see
     `queries.work_before`) brought the fault about. Neither is finished without, unless nobody had the driver in hand.
     `stays`: the driver is kept on the bench because another order on it is open; it is returned with the last.
+    `counted`: what lies with a driver that is returned or stays; what it lacks is written down and stops nothing.
     """
 
     outcome: Outcome
@@ -54,6 +57,7 @@ class Completion:
     returned_to: Place | None = None
     minutes: int | None = None
     stays: bool = False
+    counted: Counted | None = None
 
 
 @transaction.atomic
@@ -130,6 +134,9 @@ def _release(order: Order, given: Completion, by: Actor) -> Order:
         _ask_steps(order, counted)
     else:
         _ask_place(place)
+    if given.counted:
+        # Before it leaves: what lacks now is missed from the bench.
+        count(device, given.counted, Tally.Occasion.LOOKED if given.stays else Tally.Occasion.BENCH_OUT, by=by)
     if order.kind == OrderKind.ACCEPTANCE:
         device = registry.accept(device, clock.today(), by=by)
     if not given.stays:

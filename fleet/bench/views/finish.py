@@ -1,9 +1,13 @@
 """The end of an order: what came of it, where the driver goes, what will happen then."""
 
+from dataclasses import replace
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
+from fleet.accessories.forms import CountForm
+from fleet.accessories.queries import missing_of
 from fleet.bench import actions, queries
 from fleet.bench.forms import FinishForm
 from fleet.bench.models import Order, OrderKind
@@ -26,14 +30,14 @@ def finish(request: HttpRequest, number: str) -> HttpResponse:
     """Finish an order. What stands against it is said before; a refusal keeps all that was typed."""
     row = fetch(queries.orders(), request, number=number)
     page = queries.order_page(row)
-    form = _form(request, page)
+    form, count = _form(request, page), CountForm(request.POST or None, device=page.device, needed=False)
     if not page.is_open:
         return _closed(request, row, form)
-    if request.method == "POST" and form.is_valid() and (done := _done(request, row, form)):
+    if request.method == "POST" and form.is_valid() and count.is_valid() and (done := _done(request, row, form, count)):
         messages.success(request, _says(done))
         return _onward(done)
     status = REFUSED if request.method == "POST" else 200
-    return render(request, "bench/finish.html", _shown(request, row, form), status=status)
+    return render(request, "bench/finish.html", _shown(request, row, form) | {"count": count}, status=status)
 
 
 def _onward(done: Order) -> HttpResponse:
@@ -98,10 +102,11 @@ def _asks(page: queries.OrderPage) -> list[str]:
     return [name for name, is_asked in asked.items() if is_asked]
 
 
-def _done(request: HttpRequest, row: Order, form: FinishForm) -> Order | None:
+def _done(request: HttpRequest, row: Order, form: FinishForm, count: CountForm) -> Order | None:
+    given = replace(form.completion(), counted=count.counted())
     try:
         prove(request, form.cleaned_data["password"])
-        return actions.complete(row, form.completion(), revision=form.cleaned_data["revision"], by=acting(request))
+        return actions.complete(row, given, revision=form.cleaned_data["revision"], by=acting(request))
     except ConflictError as error:
         form.add_error(None, str(error))
     except BenchwardError as error:
@@ -110,5 +115,9 @@ def _done(request: HttpRequest, row: Order, form: FinishForm) -> Order | None:
 
 
 def _says(order: Order) -> str:
-    goes = f" {order.device} goes back to {order.returned_to}." if order.returned_to else ""
-    return f"Order {order} is done: {order.get_outcome_display().lower()}.{goes}"
+    done = f"Order {order} is done: {order.get_outcome_display().lower()}."
+    if not order.returned_to:
+        return done
+    lacking = ", ".join(str(row.accessory).lower() for row in missing_of(order.device))
+    missing = f" Missing with it: {lacking}. Tell the ward." if lacking else ""
+    return f"{done} {order.device} goes back to {order.returned_to}.{missing}"
