@@ -1,15 +1,24 @@
 """The overview as tiles: a number, what it counts, and the address of the rows behind it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Final
 from urllib.parse import urlencode
 
 from django.urls import reverse
 
 from fleet.libraries.queries import State
-from fleet.reports.queries import DAYS_AHEAD, Overview, Standing
+from fleet.reports.queries import DAYS_AHEAD, Overview, Standing, Wanting
 
 _LISTED_STATES = (State.CURRENT, State.BEHIND, State.UNKNOWN, State.NOT_SEEN)
+#: Where each number that is no driver's is listed: the page, and how it is narrowed.
+_LISTS: Final[Mapping[Wanting, tuple[str, Mapping[str, str]]]] = {
+    Wanting.LOANS: ("loans:loans", {"show": "late"}),
+    Wanting.ACCESSORIES: ("accessories:missing", {}),
+    Wanting.PROCEDURES: ("bench:procedures", {}),
+    Wanting.LIMITS: ("bench:reference_limits", {"checked": "no"}),
+    Wanting.PARTS: ("stores:parts", {"state": "under"}),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +41,16 @@ class Group:
 
 
 def groups(overview: Overview) -> list[Group]:
-    """Everything that is counted, by subject."""
-    return [
-        Group("Planned work", tuple(_planned(overview))),
-        Group("Out of use", tuple(_out_of_use(overview))),
-        Group("Batteries in service", tuple(_batteries(overview))),
-        Group("Drug libraries and network", tuple(_libraries(overview))),
-    ]
+    """Everything that is counted, by subject; a subject of which the person may open nothing is left out."""
+    subjects = {
+        "Planned work": _planned(overview),
+        "Out of use": _out_of_use(overview),
+        "Loans, stock and procedures": _wanting(overview),
+        "Batteries in service": _batteries(overview),
+        "Drug libraries and network": _libraries(overview),
+    }
+    every = (Group(title, tuple(tiles)) for title, tiles in subjects.items())
+    return [group for group in every if group.tiles]
 
 
 def to_drivers(standing: Standing) -> str:
@@ -60,6 +72,13 @@ def _out_of_use(overview: Overview) -> Iterator[Tile]:
         if standing is not Standing.NEVER_READ:
             yield Tile(overview.drivers[standing], standing.label, to_drivers(standing))
     yield Tile(overview.alerts, "Open alerts", reverse("alerts:list"))
+
+
+def _wanting(overview: Overview) -> Iterator[Tile]:
+    for what, number in overview.wanting.items():
+        name, narrowed = _LISTS[what]
+        kind = "late" if number and what is Wanting.LOANS else ""
+        yield Tile(number, what.label, _with(name, **narrowed) if narrowed else reverse(name), kind)
 
 
 def _batteries(overview: Overview) -> Iterator[Tile]:

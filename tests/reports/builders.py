@@ -3,24 +3,33 @@
 import csv
 import io
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 
 from django.test import Client
 
+from fleet.accessories.actions import count
+from fleet.accessories.models import Tally
 from fleet.bench import actions
+from fleet.bench.actions import drafts
+from fleet.bench.actions.reference import add_profile, state_limit
+from fleet.bench.models import ReferenceLimit
 from fleet.core.lifecycle import WaitReason
 from fleet.libraries import actions as libraries
 from fleet.libraries.models import LibraryVersion
 from fleet.people.models import Person
-from fleet.registry.models import Device, Place
+from fleet.registry.models import Accessory, Device, Place
 from fleet.schedules.actions import open_dues
+from fleet.stores.actions import keep_at
 from fleet.tags.models import Tag
 from fleet.web import clock
 from tests.alerts.builders import an_alert
 from tests.batteries.builders import a_fitted_device, a_forecast, a_logged_test
-from tests.bench.builders import as_actor, fresh, received
-from tests.builders import BY, a_device, a_site, a_ward
+from tests.bench.builders import CHECK, as_actor, fresh, received
+from tests.builders import BY, a_bench, a_device, a_site, a_ward
 from tests.libraries.builders import a_version, carried
+from tests.loans.builders import a_loan
 from tests.schedules.builders import a_plan
+from tests.stores.builders import a_part
 from tests.tags.builders import an_open_tag
 
 TODAY = date(2026, 11, 25)
@@ -97,6 +106,25 @@ def a_fleet(technician: Person) -> dict[str, Device]:
         "late": late, "soon": soon, "bench": bench, "waiting": waiting.device, "tagged": tagged, "harmed": harmed,
         "weak": weak, "low": low,
     }  # fmt: skip
+
+
+def things_wanting(technician: Person) -> None:
+    """One of each that waits for somebody and is no driver's state, at Mereford General."""
+    with clock.at(NOW - timedelta(days=9)):
+        a_loan(until=(NOW - timedelta(days=2)).date())
+    with clock.at(NOW):
+        device = a_device()
+        lead = Accessory.objects.get(device_type=device.device_type, name="Power lead")
+        count(device, {lead.pk: 0}, Tally.Occasion.LOOKED, by=BY)
+        keep_at(a_part(), a_bench(), minimum=2, by=BY)
+        profile = add_profile("House limits", "house", by=BY)
+        limit = ReferenceLimit(profile=profile, quantity="equipment", high=Decimal(100), unit="uA", source="house")
+        state_limit(limit, by=BY)
+        by = as_actor(technician)
+        draft = drafts.begin_procedure("Our service", "planned", None, by=by)
+        draft = drafts.state_source(draft, "Our own list", revision=draft.revision, by=by)
+        draft = drafts.add_step(draft, CHECK, 0, revision=draft.revision, by=by)
+        drafts.submit(draft, "Written anew", revision=draft.revision, by=by)
 
 
 def set_aside(device: Device, technician: Person) -> None:

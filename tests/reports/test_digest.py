@@ -21,7 +21,7 @@ from fleet.web import clock
 from tests.batteries.builders import a_fitted_device, a_forecast
 from tests.bench.builders import finish, received, work
 from tests.builders import a_device, a_person, a_site, a_ward
-from tests.reports.builders import NOW, TODAY, a_fleet, words
+from tests.reports.builders import NOW, TODAY, a_fleet, things_wanting, words
 from tests.tags.builders import an_open_tag
 
 pytestmark = pytest.mark.django_db
@@ -85,7 +85,9 @@ def test_a_technician_reads_the_queue_what_is_late_and_what_waits(technician: Pe
 def test_a_manager_reads_the_numbers_that_are_not_nought(technician: Person, manager: Person) -> None:
     """The overview's numbers with their links; what is well is no news."""
     a_fleet(technician)
+    things_wanting(technician)
     told = lines(manager)
+    assert "Procedures waiting for approval: 1." in told["Loans, stock and procedures"]
     assert told["Planned work"] == ["Late, 1 to 30 days: 1.", "Due in 30 days: 1."]
     assert {"In quarantine: 1.", "On the bench: 1."} <= set(told["Out of use"])
     every = [line for part in told.values() for line in part]

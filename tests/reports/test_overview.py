@@ -9,11 +9,11 @@ from django.test import Client
 from django.urls import reverse
 
 from fleet.people.models import Person
-from fleet.reports.queries import Standing, overview, standing_so
+from fleet.reports.queries import Standing, Wanting, overview, standing_so
 from fleet.reports.tiles import groups
 from fleet.web import clock
 from tests.builders import a_device, a_ward
-from tests.reports.builders import NOW, TODAY, a_fleet, signed_in, words
+from tests.reports.builders import NOW, TODAY, a_fleet, signed_in, things_wanting, words
 from tests.tags.builders import an_open_tag
 
 pytestmark = pytest.mark.django_db
@@ -33,23 +33,28 @@ def rows_behind(client: Client, url: str) -> int:
 
 
 def _rows(answer: object) -> int:
-    """Rows of a table, or cards of a quarantine."""
+    """Rows of a table, or what a page that is none says or links."""
     table = answer.context.get("table")
     if table is not None:
         return len(list(table.paginated_rows)) if hasattr(table, "page") else len(table.rows)
-    return len(re.findall(r'href="/tags/quarantines/\d+/"', answer.content.decode()))
+    for said in ("many", "count"):
+        if said in answer.context:
+            return answer.context[said]
+    linked = r'href="/(?:tags/quarantines|loans)/\d+/"|Waits for approval'
+    return len(re.findall(linked, answer.content.decode()))
 
 
 def test_each_number_equals_the_rows_behind_it(technician: Person, manager: Person) -> None:
     """Every tile of the overview is followed, and as many rows stand there as it says."""
     a_fleet(technician)
+    things_wanting(technician)
     with clock.at(NOW):
         client = signed_in(manager)
         tiles = [tile for group in client.get(OVERVIEW).context["groups"] for tile in group.tiles]
         assert {tile.label: rows_behind(client, tile.url) for tile in tiles} == {
             tile.label: tile.number for tile in tiles
         }
-        assert sum(tile.number > 0 for tile in tiles) >= 12
+        assert sum(tile.number > 0 for tile in tiles) >= 17
 
 
 def test_the_numbers_are_those_of_the_fleet(technician: Person, manager: Person) -> None:
@@ -67,6 +72,23 @@ def test_the_numbers_are_those_of_the_fleet(technician: Person, manager: Person)
     assert behind[Standing.NEVER_READ] == set(drivers.values()) - {drivers["soon"]}
     assert (numbers.batteries.will_not_last, numbers.batteries.already_below) == (1, 1)
     assert numbers.batteries.never_tested == 1
+
+
+def test_what_else_waits_is_told_to_whoever_may_open_its_list(
+    technician: Person, manager: Person, storekeeper: Person, outsider: Person
+) -> None:
+    """Each stands on a manager's first page; what belongs to another site is not counted, nor what one may not open."""
+    things_wanting(technician)
+    with clock.at(NOW):
+        assert overview(manager, TODAY).wanting == dict.fromkeys(Wanting, 1)
+        assert "Procedures waiting for approval" in signed_in(manager).get("/", follow=True).content.decode()
+        assert overview(outsider, TODAY).wanting == {
+            **dict.fromkeys(Wanting, 0),
+            # Of the whole house, whoever's places they are.
+            Wanting.PROCEDURES: 1,
+            Wanting.LIMITS: 1,
+        }
+        assert Wanting.PROCEDURES not in overview(storekeeper, TODAY).wanting
 
 
 def test_only_harm_and_lateness_shout(technician: Person, manager: Person) -> None:
@@ -118,5 +140,5 @@ def test_the_overview_asks_the_same_of_the_database_however_large_the_fleet(
     for number in range(30):
         an_open_tag(a_device(a_ward(f"Ward {number}")))
     client = signed_in(manager)
-    with django_assert_max_num_queries(29):
+    with django_assert_max_num_queries(34):
         assert client.get(OVERVIEW).status_code == 200

@@ -56,6 +56,11 @@ def shelves(on: date, *, words: str = "", kind: str = "", device_type: int | Non
     return [shelf(row, on) for row in rows]
 
 
+def waiting_for_approval() -> QuerySet[ProcedureVersion]:
+    """The drafts that wait for a second person to approve them."""
+    return ProcedureVersion.objects.filter(state=State.WAITING)
+
+
 def shelf(procedure: Procedure, on: date) -> Shelf:
     """One procedure on a day."""
     approved = [each for each in procedure.versions.all() if each.state == State.APPROVED]

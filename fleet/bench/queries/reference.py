@@ -76,6 +76,11 @@ def reference_limits() -> QuerySet[ReferenceLimit]:
     return ReferenceLimit.objects.filter(ended_at__isnull=True).select_related("profile")
 
 
+def unverified() -> QuerySet[ReferenceLimit]:
+    """The limits that hold although nobody has held them against their source."""
+    return reference_limits().filter(verified_on__isnull=True)
+
+
 def limits_for(profile: LimitProfile | None, quantity: str) -> list[ReferenceLimit]:
     """The limits of one quantity in a profile, whatever they depend on; none without a profile."""
     if profile is None or not quantity:

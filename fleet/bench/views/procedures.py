@@ -11,7 +11,7 @@ from fleet.bench import actions, queries
 from fleet.bench.actions.drafts import begin_procedure
 from fleet.bench.models import Procedure, ProcedureVersion
 from fleet.bench.procedure_forms import BeginForm, ImportForm, ShelfForm
-from fleet.bench.queries.procedures import shelf, shelves, state_words
+from fleet.bench.queries.procedures import Shelf, shelf, shelves, state_words
 from fleet.bench.queries.showing import ShownStep, shown_steps
 from fleet.bench.queries.stated import as_text
 from fleet.bench.queries.stating import FIELDS, LIMIT_FIELDS, PROCEDURE_FIELDS
@@ -41,12 +41,17 @@ def procedures(request: HttpRequest) -> HttpResponse:
     context = {
         "form": form,
         "found": [each for each in found if each.in_force or each.coming],
-        "written": [each for each in found if each.open],
+        "written": sorted((each for each in found if each.open), key=_is_unsent),
         "idle": [each for each in found if not (each.in_force or each.coming or each.open)],
         "any": Procedure.objects.exists(),
         "may_write": person_of(request).may(May.WORK_ON_BENCH),
     }
     return render(request, "bench/procedures.html", context)
+
+
+def _is_unsent(held: Shelf) -> bool:
+    """What waits for a second person stands before what is still being written."""
+    return held.open is None or held.open.state != ProcedureVersion.State.WAITING
 
 
 @guard(May.WORK_ON_BENCH, May.SEE_REPORTS)

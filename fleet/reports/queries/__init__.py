@@ -4,7 +4,7 @@ from fleet.reports.queries.costs import CostLine, Costs, costs, dearest, of_driv
 from fleet.reports.queries.device_page import DevicePage, Status, device_page, status_of
 from fleet.reports.queries.finding import Hits, search
 from fleet.reports.queries.outcomes import Outcomes, outcomes
-from fleet.reports.queries.overview import DAYS_AHEAD, Overview, Standing, overview, standing_so
+from fleet.reports.queries.overview import DAYS_AHEAD, Overview, Standing, Wanting, overview, standing_so
 from fleet.reports.queries.reorder import COVER_DAYS, Bring, ReorderList, reorder_list
 from fleet.reports.queries.reorder import Line as ReorderLine
 from fleet.reports.queries.trail import Timeline, Topic, history, names, timeline, trail
@@ -25,6 +25,7 @@ __all__ = [
     "Status",
     "Timeline",
     "Topic",
+    "Wanting",
     "costs",
     "dearest",
     "device_page",

@@ -1,21 +1,27 @@
 """The state of a fleet in numbers, each counted over the same rows that its link shows."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Final
+from typing import Any, Final
 
 from django.db.models import Count, F, Min, OuterRef, Q, QuerySet, Subquery
 
+from fleet.accessories.queries import missing
 from fleet.alerts.queries import open_alerts
 from fleet.batteries.queries import Counts, counts
+from fleet.bench.queries.procedures import waiting_for_approval
+from fleet.bench.queries.reference import unverified
 from fleet.core.due import Ageing
 from fleet.core.lifecycle import Condition, WaitReason
+from fleet.core.permissions import May
 from fleet.core.words import Worded
 from fleet.libraries.queries import State, coverage
+from fleet.loans.queries import late, loans
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceQuerySet
 from fleet.schedules.queries import ages, coming, overdue
+from fleet.stores.queries import kept
 from fleet.tags.models import Quarantine, Tag
 
 #: How far ahead "coming" looks, in days.
@@ -55,9 +61,39 @@ _WHERE: Final = {
 }
 
 
+class Wanting(Worded):
+    """What else waits for somebody, each with a list of its own."""
+
+    LOANS = "loans", "Loans late"
+    ACCESSORIES = "accessories", "Accessories missing"
+    PROCEDURES = "procedures", "Procedures waiting for approval"
+    LIMITS = "limits", "Reference limits not verified"
+    PARTS = "parts", "Parts under their minimum"
+
+
+_Rows = Callable[[Person, date], QuerySet[Any]]
+#: The rows behind each number, and the duties of which one opens their list.
+_WANTING: Final[Mapping[Wanting, tuple[frozenset[May], _Rows]]] = {
+    Wanting.LOANS: (frozenset({May.HAND_OVER}), lambda person, _: late(loans(person))),
+    Wanting.ACCESSORIES: (
+        frozenset({May.HAND_OVER, May.WORK_ON_BENCH}),
+        lambda person, _: missing().within(person),
+    ),
+    Wanting.PROCEDURES: (
+        frozenset({May.WORK_ON_BENCH, May.SEE_REPORTS}),
+        lambda _person, _on: waiting_for_approval(),
+    ),
+    Wanting.LIMITS: (frozenset({May.WORK_ON_BENCH, May.SEE_FLEET}), lambda _person, _on: unverified()),
+    Wanting.PARTS: (
+        frozenset({May.WORK_ON_BENCH, May.KEEP_STORE}),
+        lambda person, on: kept(on).within(person).filter(Q(short__gt=0)),
+    ),
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Overview:
-    """The numbers of one morning, for the places of one person."""
+    """The numbers of one morning, for the places of one person; `wanting` holds those whose list they may open."""
 
     late: Mapping[Ageing, int]
     coming: int
@@ -67,6 +103,7 @@ class Overview:
     alerts: int
     batteries: Counts
     library: Mapping[State, int]
+    wanting: Mapping[Wanting, int]
 
 
 def overview(person: Person, on: date) -> Overview:
@@ -80,6 +117,9 @@ def overview(person: Person, on: date) -> Overview:
         alerts=open_alerts(person=person).count(),
         batteries=counts(person),
         library=_library(person, on),
+        wanting={
+            what: rows(person, on).count() for what, (duties, rows) in _WANTING.items() if any(map(person.may, duties))
+        },
     )
 
 
