@@ -207,19 +207,23 @@ class FinishForm(forms.Form):
     )
     found_words = _words("What you found, in words", hint=NO_NAMES)
     cause = forms.CharField(label="Cause", required=False, max_length=200)
-    finding = forms.ChoiceField(
-        label="What did this service come upon?",
-        required=False,
-        choices=Order.Finding.choices,
-        widget=forms.RadioSelect,
-        help_text="The interval of this service is judged by these answers.",
+    finding = alternative(
+        forms.ChoiceField(
+            label="What did this service come upon?",
+            required=False,
+            choices=Order.Finding.choices,
+            widget=forms.RadioSelect,
+            help_text="The interval of this service is judged by these answers.",
+        )
     )
-    caused_by_work = forms.ChoiceField(
-        label="Did the work before cause this fault?",
-        required=False,
-        choices=Order.Caused.choices,
-        widget=forms.RadioSelect,
-        help_text="Proposed only because it was so shortly before; you judge it.",
+    caused_by_work = alternative(
+        forms.ChoiceField(
+            label="Did the work before cause this fault?",
+            required=False,
+            choices=Order.Caused.choices,
+            widget=forms.RadioSelect,
+            help_text="Proposed only because it was so shortly before; you judge it.",
+        )
     )
     action_taken = _words("What you did", hint="A repair needs this; so does retiring a driver: the reason.")
     minutes = forms.IntegerField(
