@@ -101,7 +101,9 @@ def _facts(device: Device) -> Facts:
 
 
 @transaction.atomic
-def scanned(device: Device, source: str, *, by: Actor, place: Place | None = None, at: datetime | None = None) -> bool:
+def scanned(  # noqa: PLR0913 - who found it, by what, where, when, and what was said
+    device: Device, source: str, *, by: Actor, place: Place | None = None, at: datetime | None = None, said: str = ""
+) -> bool:
     """A driver was scanned, or worked on, somewhere: one that was not located is found by that. Whether it was.
 
     It is out of use until the bench has checked it. Without a place it stays on record where it was; `at` before it was
@@ -112,7 +114,8 @@ def scanned(device: Device, source: str, *, by: Actor, place: Place | None = Non
     if row.condition != Condition.NOT_LOCATED or too_old or not by.duties & _SEARCHERS:
         return False
     where = place or row.place
-    registry.move(row, Move.FIND, _facts(row), by=by, place=where, why=f"Found by {source}")
+    why = f"Found by {source}: “{said}”" if said else f"Found by {source}"
+    registry.move(row, Move.FIND, _facts(row), by=by, place=where, why=why)
     registry.see(row, where, source, by=by, at=at)
     ask_before_use(row, by=by)
     return True

@@ -72,8 +72,8 @@ def label_found(request: HttpRequest, device: Device, token: str) -> HttpRespons
     """Take word from whoever scanned the label of a driver that was not located: it is here."""
     if request.method == "POST":
         words = request.POST.get("where", "").strip()[:_WHERE]
-        source = f"whoever scanned its label: “{words}”" if words else "whoever scanned its label"
-        scanned(device, source, place=place_in_words(words, device), by=link_actor(device.asset_number))
+        finder, here = link_actor(device.asset_number), place_in_words(words, device)
+        scanned(device, "whoever scanned its label", place=here, by=finder, said=words)
         messages.success(request, "Thank you: the bench knows that it was found. Do not use it; keep it apart.")
     return redirect("tags:label", token)
 
