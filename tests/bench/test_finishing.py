@@ -138,6 +138,13 @@ def test_an_order_without_a_procedure_releases_nothing(technician: Person) -> No
         finish(order, technician)
 
 
+def test_an_order_to_retire_returns_nothing(technician: Person) -> None:
+    """Its steps may all have passed: wiping is no check, and the refusal says that and nothing else."""
+    order = work(received(a_device(), technician, kind="retirement"), technician)
+    with pytest.raises(MoveRefusedError, match=r"return to service: its order is its retirement\."):
+        finish(order, technician)
+
+
 def test_an_open_tag_keeps_a_serviced_driver_from_service(technician: Person) -> None:
     """A service does not answer a tag raised in the meantime."""
     device = a_device()
