@@ -16,13 +16,20 @@ def change(row: models.Model, **values: Any) -> Changes:
 
     The caller holds the row's lock and an open transaction.
     """
-    before = {name: getattr(row, name) for name in values}
+    before = {name: _held(row, name, value) for name, value in values.items()}
     changed = [name for name, value in values.items() if before[name] != value]
     for name in changed:
         setattr(row, name, values[name])
     if changed:
         row.save(update_fields=changed)
     return {name: before[name] for name in changed}, {name: values[name] for name in changed}
+
+
+def _held(row: models.Model, name: str, value: Any) -> Any:
+    """What a field holds; what it points to is not read where it is `value` already."""
+    if isinstance(value, models.Model) and value.pk is not None and getattr(row, f"{name}_id", None) == value.pk:
+        return value
+    return getattr(row, name)
 
 
 def fingerprint(row: models.Model, names: Iterable[str]) -> str:

@@ -113,6 +113,7 @@ def carries(device: Device, version: LibraryVersion, *, seen_at: datetime, sourc
     elif held.seen_at >= seen_at:
         return held
     else:
+        held.device = row
         before, after = change(held, **values)
     record(Happening("library seen", held, device_id=row.pk, before=before, after=after, done_at=seen_at), by=by)
     return held

@@ -3,13 +3,15 @@
 from decimal import Decimal
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from fleet.audit.models import TrailEntry
 from fleet.bench import actions as bench
 from fleet.bench.models import PartUse, Reading
 from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError, NotAllowedError
 from fleet.people.models import Person
-from tests.bench.builders import a_procedure, as_actor, finish, fresh, put, received, step, work
+from tests.bench.builders import FLOW, a_procedure, as_actor, finish, fresh, put, received, step, work
 from tests.builders import a_device
 from tests.tags.builders import an_open_tag
 
@@ -157,3 +159,18 @@ def test_no_part_goes_in_under_quarantine(technician: Person) -> None:
     with pytest.raises(MoveRefusedError, match="quarantine is open"):
         bench.add_part(order, bench.Part(name="Plunger grip"), by=as_actor(technician))
     assert not PartUse.objects.exists()
+
+
+def test_limits_of_steps_answered_together_are_read_once(technician: Person) -> None:
+    """Six readings with limits, answered together, cost as many statements as two."""
+
+    def statements(readings: int) -> int:
+        device = a_device()
+        a_procedure("planned", (FLOW,) * readings, code=f"flow-{readings}", device_type=device.device_type)
+        order = received(device, technician, kind="planned")
+        answers = [(step(order, 1 + number), bench.Answer(value="0")) for number in range(readings)]
+        with CaptureQueriesContext(connection) as told:
+            bench.answer_many(order, answers, by=as_actor(technician))
+        return len(told)
+
+    assert statements(6) == statements(2)

@@ -8,9 +8,13 @@ from django.db.models import F
 from fleet.accessories.models import Missing
 from fleet.alerts.models import Alert
 from fleet.batteries.models import Fitting, Forecast, RuntimeTest
-from fleet.bench.models import Order, Reading, Retirement
+from fleet.bench.models import FlowTest, Order, Reading, Retirement
+from fleet.bench.queries.judging import judgement_of
+from fleet.bench.queries.reference import policy_at
 from fleet.core.due import add_months
+from fleet.core.judging import Acceptance
 from fleet.core.lifecycle import Condition, WaitReason
+from fleet.core.safety import Quantity
 from fleet.libraries.models import Carried
 from fleet.loans.models import Loan
 from fleet.registry.models import Device
@@ -39,6 +43,20 @@ def _tests(device: Device) -> list[RuntimeTest]:
 def _past_life(device: Device) -> bool:
     life, accepted = device.service_life_months, device.accepted_on
     return life is not None and accepted is not None and add_months(accepted, life) < UNTIL
+
+
+def _leakage_jumped(device: Device) -> bool:
+    readings = Reading.objects.filter(order__device=device, step__quantity=Quantity.EQUIPMENT, latest=True)
+    last = readings.latest("taken_at")
+    assert last.value is not None
+    return last.verdict == Reading.Verdict.PASS and judgement_of(last).has_jumped(last.value)
+
+
+def _only_the_trumpet_is_out(device: Device) -> bool:
+    test = FlowTest.objects.get(order__device=device, order__state="started")
+    verdicts = {line["quantity"]: line["verdict"] for line in test.result["judged"]}
+    on_bench = device.condition == Condition.ON_BENCH and test.verdict == FlowTest.Verdict.FAIL
+    return on_bench and verdicts == {"mean": "pass", "w2": "fail", "w11": "pass"}
 
 
 CHECKS: dict[str, Callable[[Device], bool]] = {
@@ -82,6 +100,16 @@ CHECKS: dict[str, Callable[[Device], bool]] = {
         and not Due.objects.filter(device=device, suspended=False).exists()
         and bool(Retirement.objects.get(device=device).wiping)
     ),
+    "leakage-jumped": _leakage_jumped,
+    "fault-after-service": lambda device: Order.objects.filter(
+        device=device, caused_by_work="yes", work_before__kind="planned"
+    ).exists(),
+    "trumpet-outside": _only_the_trumpet_is_out,
+    "not-proven": lambda device: (
+        device.condition == Condition.ON_BENCH
+        and policy_at(device.home).rule is Acceptance.GUARDED
+        and Reading.objects.filter(order__device=device, latest=True, verdict=Reading.Verdict.NOT_PROVEN).count() == 1
+    ),
     "late-loan": lambda device: Loan.objects.get(device=device, returned_at=None).due_back < UNTIL,
     "missing-lead": lambda device: Missing.objects.filter(device=device, ended_at=None).exists(),
     "wandering": lambda device: Device.objects.filter(pk=device.pk).exclude(last_seen_place=F("home")).exists(),
@@ -107,6 +135,10 @@ WORDS = {
     "asked-for-maintenance": "asked for maintenance",
     "found-again": "found again",
     "retired": "retired: ",
+    "leakage-jumped": "its leakage passes",
+    "fault-after-service": "which had caused the fault",
+    "trumpet-outside": "its trumpet curve outside",
+    "not-proven": "but not proven by the rule of",
     "late-loan": "should have brought it back",
     "missing-lead": "lacks its lead",
     "wandering": "belongs to",

@@ -20,9 +20,10 @@ def compute(order: Order, changed: Collection[int], judges: Judges, *, at: datet
     One whose numbers are no longer all there stops counting: its step is open again. Raises BadValueError where a
     computed step was itself asked for and its numbers are missing.
     """
-    steps = list(Step.objects.filter(version=order.procedure_version_id).prefetch_related("limits"))
-    if not any(step.kind == Step.Kind.COMPUTED for step in steps):
+    own = Step.objects.filter(version=order.procedure_version_id)
+    if not own.filter(kind=Step.Kind.COMPUTED).exists():
         return []
+    steps = list(own.prefetch_related("limits"))
     latest, touched = latest_readings(order), set(changed)
     made: list[Reading] = []
     for step in steps:

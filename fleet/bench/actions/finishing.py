@@ -129,7 +129,8 @@ def _release(order: Order, given: Completion, by: Actor) -> Order:
     _ask_what_was_done(order, given)
     _ask_second_person(order, given.outcome, by)
     place = given.returned_to or device.home
-    _ask_something_checked(order)
+    if not counted.checked:
+        _ask_something_checked(order)
     if given.stays:
         _ask_steps(order, counted)
     else:

@@ -11,9 +11,8 @@ from fleet.audit.actors import Actor
 from fleet.audit.changes import change
 from fleet.audit.models import TrailEntry
 from fleet.bench.models import Order
-from fleet.bench.queries import facts
+from fleet.bench.queries import no_work
 from fleet.core.errors import ConflictError, MoveRefusedError
-from fleet.core.lifecycle import Condition, ask_work
 from fleet.core.orders import OrderState
 from fleet.core.permissions import May
 from fleet.registry.models import Device
@@ -42,7 +41,8 @@ def workable(order: Order, by: Actor) -> Order:
     Raises MoveRefusedError that says what may be done instead.
     """
     row = hold(order, by)
-    ask_work(Condition(row.device.condition), facts(row.device, row), by.duties)
+    if words := no_work(row.device, row):
+        raise MoveRefusedError(words)
     if row.state != OrderState.STARTED:
         state = row.get_state_display().lower()
         raise MoveRefusedError(f"Order {row} is {state}. It is worked on while it stands on the bench.")

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from django.db import transaction
+from django.db.models import prefetch_related_objects
 
 from fleet.audit.actors import Actor
 from fleet.bench.actions.computing import compute
@@ -85,6 +86,7 @@ def _put_answers(order: Order, answers: Sequence[tuple[Step, Answer]], by: Actor
     now = clock.now()
     # A computed step is worked out, not answered, unless it is left out.
     typed = [(step, given) for step, given in answers if step.kind != Step.Kind.COMPUTED or given.na]
+    prefetch_related_objects([step for step, _ in typed], "limits")
     judges = Judges(order.device)
     readings = [_reading(order, step, given, judges, by) for step, given in typed]
     Reading.objects.filter(order=order, step__in=[step for step, _ in typed], latest=True).update(latest=False)

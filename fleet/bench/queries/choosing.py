@@ -53,8 +53,7 @@ def choose_work(device: Device, kind: OrderKind | None) -> Work:
     """Choose the work for a scanned driver. Raises BadValueError when nothing is due and no kind was given."""
     tag = Tag.objects.filter(device=device, cleared_at__isnull=True).first()
     orders = {OrderKind(order.kind): order for order in open_orders(device)}
-    due = open_due(device)
-    chosen = kind or _kind(device, tag, orders, due)
+    chosen = kind or _kind(device, tag, orders)
     if chosen is None:
         message = f"{device} has no tag, no open order and nothing due. Choose what it is here for."
         raise BadValueError(message, field="kind")
@@ -78,14 +77,14 @@ def asks_only(tag: Tag) -> bool:
     return tag.harm == YesNo.NO and not tag.reports.exclude(what=TagReport.What.ASKED).exists()
 
 
-def _kind(device: Device, tag: Tag | None, orders: dict[OrderKind, Order], due: Due | None) -> OrderKind | None:
+def _kind(device: Device, tag: Tag | None, orders: dict[OrderKind, Order]) -> OrderKind | None:
     if tag is not None:
         return OrderKind.CORRECTIVE
     if orders:
         return min(orders, key=lambda kind: _NEAREST.index(OrderState(orders[kind].state)))
     if device.accepted_on is None:
         return OrderKind.ACCEPTANCE
-    if due is not None:
+    if due := open_due(device):
         return KIND_OF_PLAN[Plan.Kind(due.plan.kind)]
     # A driver found again, or held back, is looked over before it is used.
     return OrderKind.PLANNED if device.condition in {Condition.OUT_OF_USE, Condition.NOT_LOCATED} else None
@@ -96,4 +95,7 @@ def open_due(device: Device, kind: OrderKind | None = None) -> Due | None:
     dues = Due.objects.filter(device=device, suspended=False, opens_on__lte=clock.today()).select_related("plan")
     if kind is not None:
         dues = dues.filter(plan__kind__in=[plan for plan, order in KIND_OF_PLAN.items() if order is kind])
-    return dues.order_by("due_on", "pk").first()
+    due = dues.order_by("due_on", "pk").first()
+    if due is not None:
+        due.device = device
+    return due

@@ -18,7 +18,7 @@ from fleet.bench.models import (
     StepLimit,
 )
 from fleet.bench.queries.flow import failed_delivery
-from fleet.core.lifecycle import Facts
+from fleet.core.lifecycle import Condition, Facts, work_refusal
 from fleet.core.limits import Limits
 from fleet.core.orders import OPEN_STATES
 from fleet.registry.models import Device, DeviceType
@@ -75,7 +75,7 @@ def facts(device: Device, order: Order | None = None) -> Facts:
     retires = order is not None and order.kind == OrderKind.RETIREMENT
     return Facts(
         open_tags=tags.count(),
-        quarantine_open=device.quarantined or open_quarantine(device) is not None,
+        quarantine_open=_quarantine_open(device),
         failed_required_steps=steps.failed,
         missing_required_steps=steps.missing,
         unproven_required_steps=steps.unproven,
@@ -104,6 +104,20 @@ def open_orders(device: Device) -> QuerySet[Order]:
 def open_quarantine(device: Device) -> Quarantine | None:
     """The quarantine that has not been lifted."""
     return Quarantine.objects.filter(device=device, lifted_at__isnull=True).first()
+
+
+def no_work(device: Device, order: Order | None) -> str | None:
+    """Why no bench work may go on now and what may be done instead; None where it may.
+
+    All facts are counted only where they are told.
+    """
+    if device.condition == Condition.ON_BENCH and not _quarantine_open(device):
+        return None
+    return work_refusal(Condition(device.condition), facts(device, order))
+
+
+def _quarantine_open(device: Device) -> bool:
+    return device.quarantined or open_quarantine(device) is not None
 
 
 def harm_linked(order: Order) -> bool:

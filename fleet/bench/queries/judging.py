@@ -5,6 +5,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
+from django.db.models import QuerySet
+
 from fleet.bench.models import Reading, ReferenceLimit, Step
 from fleet.bench.queries.facts import limit_held, plain_bound
 from fleet.bench.queries.reference import Policy, as_stated, limits_for, policy_at
@@ -19,6 +21,8 @@ from fleet.web.clock import local_day
 
 #: Limits of a procedure were looked at when it was approved; whether they are right stands in their source.
 _WITH_PROCEDURE: Final = "with its procedure"
+#: What is read of an earlier reading to see whether it is the first of its kind.
+_OF_FIRST: Final = ("judged", "value", "taken_at", "step__unit", "order__number")
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,19 +107,21 @@ class Judges:
 
     def _first(self, reading: Reading, context: Context) -> First | None:
         """The first value of this quantity that passed on this driver, taken in the same way; of another order."""
-        for other in readings_of(self.device, reading.step.quantity):
+        passed = readings_of(self.device, reading.step.quantity).filter(verdict=Reading.Verdict.PASS)
+        rows = passed.exclude(order=reading.order_id).select_related(None).select_related("step", "order")
+        # The earliest is nearly always the one, so the others are not read.
+        for other in rows.only(*_OF_FIRST).iterator(chunk_size=5):
             judged = read_judgement(other.judged)
-            is_alike = judged is not None and same_way(judged.context, context)
-            if is_alike and other.order_id != reading.order_id and other.verdict == Reading.Verdict.PASS:
+            if judged is not None and same_way(judged.context, context):
                 return first_of(other, reading.step.unit)
         return None
 
 
-def readings_of(device: Device, quantity: str = "") -> Iterator[Reading]:
+def readings_of(device: Device, quantity: str = "") -> QuerySet[Reading]:
     """The readings of a quantity (or of any that is named) on a driver that count, the earliest first."""
     rows = Reading.objects.filter(order__device=device, latest=True, value__isnull=False)
     rows = rows.filter(step__quantity=quantity) if quantity else rows.exclude(step__quantity="")
-    yield from rows.select_related("step", "order", "instrument").order_by("taken_at", "pk")
+    return rows.select_related("step", "order", "instrument").order_by("taken_at", "pk")
 
 
 def same_way(one: Context, other: Context) -> bool:

@@ -31,6 +31,7 @@ from fleet.bench.queries.facts import (
     facts,
     harm_linked,
     in_words,
+    no_work,
     open_orders,
     open_quarantine,
     standing,
@@ -43,7 +44,7 @@ from fleet.bench.queries.kits import kit_wanted
 from fleet.bench.queries.nearness import nearness
 from fleet.bench.queries.signing import Signed, signatures
 from fleet.core.calibration import Guarded
-from fleet.core.lifecycle import Condition, Move, unmet, work_refusal
+from fleet.core.lifecycle import Move, unmet
 from fleet.core.orders import OrderState
 from fleet.core.safety import Context
 from fleet.schedules.models import Due
@@ -155,7 +156,7 @@ class OrderPage:
         """Why no step may be answered now; empty when work may go on."""
         if self.order.state in {OrderState.DONE.value, OrderState.CANCELLED.value}:
             return f"This order is {self.order.get_state_display().lower()}. It is kept as it is."
-        if words := work_refusal(Condition(self.device.condition), facts(self.device, self.order)):
+        if words := no_work(self.device, self.order):
             return words
         if self.order.state != OrderState.STARTED.value:
             return (

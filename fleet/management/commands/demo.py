@@ -7,6 +7,7 @@ from tqdm import tqdm
 
 from fleet.core.errors import BenchwardError
 from fleet.jobs import timetable
+from fleet.management.demo.awkward import worth_a_look
 from fleet.management.demo.build import FEWEST, build
 from fleet.management.demo.diary import local
 from fleet.management.demo.large import build_large
@@ -85,10 +86,10 @@ class Command(BaseCommand):
                     call_command("nightly", only=entry.kind, stdout=self.stdout, stderr=self.stderr)
 
     def _tell(self, world: World) -> None:
-        if world.notable:
-            self.stdout.write("\nWorth a look:")
-        for notable in sorted(world.notable):
-            self.stdout.write(f"  {notable.asset:8}  {notable.why}")
+        for subject, drivers in worth_a_look(world):
+            self.stdout.write(f"\nWorth a look, {subject}:")
+            for driver in drivers:
+                self.stdout.write(f"  {driver.asset:8}  {driver.why}")
         self._print_sign_ins()
 
     def _print_sign_ins(self) -> None:

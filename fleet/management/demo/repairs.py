@@ -192,12 +192,12 @@ def _finish(world: World, job: Job) -> None:
         cause=repair.cause,
         action_taken=repair.action,
         minutes=world.rng.randrange(*repair.minutes),
-        caused_by_work=_judged(order),
+        caused_by_work=judged(order),
     )
     end(driver, order, given, by=_second_person(world, job) if job.harm else job.by)
 
 
-def _judged(order: Order) -> str:
+def judged(order: Order) -> str:
     """Whether the work shortly before caused the fault, where there was any. Its own dice leave the story as it is."""
     if work_before(order) is None:
         return ""

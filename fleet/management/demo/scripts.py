@@ -32,7 +32,7 @@ from fleet.web import clock
 _EXACT_DAYS: Final = 2
 
 
-def _before(world: World, days: float, act: Callable[..., Any], *given: Any, **named: Any) -> None:
+def before(world: World, days: float, act: Callable[..., Any], *given: Any, **named: Any) -> None:
     """Plan an act in bench hours so many days before the end (in the last two days: exactly then)."""
     moment = world.diary.end - timedelta(days=days)
     if days > _EXACT_DAYS:
@@ -40,7 +40,8 @@ def _before(world: World, days: float, act: Callable[..., Any], *given: Any, **n
     world.diary.plan(moment, partial(act, *given, **named))
 
 
-def _fault(what: TagReport.What) -> Fault:
+def fault_of(what: TagReport.What) -> Fault:
+    """The trouble of one sort that wards report."""
     return next(fault for fault in FAULTS if fault.what == what)
 
 
@@ -71,17 +72,17 @@ def too_little_data(world: World, driver: Driver) -> None:
 
 def tagged_twice(world: World, driver: Driver) -> None:
     """Two nurses report the same driver on two shifts."""
-    fault = _fault(TagReport.What.OCCLUSION)
-    _before(world, 1.4, raise_report, world, driver, fault)
+    fault = fault_of(TagReport.What.OCCLUSION)
+    before(world, 1.4, raise_report, world, driver, fault)
     again = "Day shift: same driver, alarms blocked again; now on the shelf with its tag."
-    _before(world, 0.8, raise_report, world, driver, fault, words=again)
+    before(world, 0.8, raise_report, world, driver, fault, words=again)
     world.note("tagged-twice", driver, "tagged, and reported a second time on the same tag")
 
 
 def waiting_for_parts(world: World, driver: Driver) -> None:
     """A repair that waits for its part after a failed delivery step."""
     _set_aside(
-        world, driver, _fault(TagReport.What.RATE), WaitReason.PARTS, (13, 12), words="Half nut ordered.", failed=True
+        world, driver, fault_of(TagReport.What.RATE), WaitReason.PARTS, (13, 12), words="Half nut ordered.", failed=True
     )
     world.note("waiting-for-parts", driver, "waits for parts, with a failed step on its order")
 
@@ -89,14 +90,14 @@ def waiting_for_parts(world: World, driver: Driver) -> None:
 def at_the_maker(world: World, driver: Driver) -> None:
     """A driver sent to its maker."""
     words = "Main board fault in the event log; sent to the maker."
-    _set_aside(world, driver, _fault(TagReport.What.STOPPED), WaitReason.MAKER, (26, 24), words=words)
+    _set_aside(world, driver, fault_of(TagReport.What.STOPPED), WaitReason.MAKER, (26, 24), words=words)
     world.note("at-the-maker", driver, "at its maker for three weeks")
 
 
 def decontamination(world: World, driver: Driver) -> None:
     """A driver that came dirty."""
     words = "Dried residue in the clamp; back to be cleaned before anybody opens it."
-    _set_aside(world, driver, _fault(TagReport.What.SYRINGE), WaitReason.DECONTAMINATION, (5, 4), words=words)
+    _set_aside(world, driver, fault_of(TagReport.What.SYRINGE), WaitReason.DECONTAMINATION, (5, 4), words=words)
     world.note("decontamination", driver, "waits to be decontaminated")
 
 
@@ -110,8 +111,8 @@ def _set_aside(  # noqa: PLR0913 - a wait has a cause, a reason, two days and wo
     words: str,
     failed: bool = False,
 ) -> None:
-    _before(world, days[0], raise_report, world, driver, fault)
-    _before(world, days[1] - 0.9, _receive_and_set_aside, world, driver, reason, words, failed=failed)
+    before(world, days[0], raise_report, world, driver, fault)
+    before(world, days[1] - 0.9, _receive_and_set_aside, world, driver, reason, words, failed=failed)
 
 
 def _receive_and_set_aside(world: World, driver: Driver, reason: WaitReason, words: str, *, failed: bool) -> None:
@@ -126,10 +127,10 @@ def _receive_and_set_aside(world: World, driver: Driver, reason: WaitReason, wor
 def quarantined(world: World, driver: Driver) -> None:
     """Nobody can rule out harm: the driver is kept as it is, and each hand it goes through is written down."""
     words = "Gave more than it showed, as far as we can tell. Kept as it is, nothing touched."
-    _before(world, 7, raise_report, world, driver, _fault(TagReport.What.RATE), harm=YesNo.NOT_SURE, words=words)
-    _before(world, 5, _lock_away, world, driver)
-    _before(world, 2.9, _hand_on, world, driver, "Risk management", "Looked at it together; photographs taken")
-    _before(world, 1.2, _hand_on, world, driver, "Locked cupboard, device store", "Kept for the maker's engineer")
+    before(world, 7, raise_report, world, driver, fault_of(TagReport.What.RATE), harm=YesNo.NOT_SURE, words=words)
+    before(world, 5, _lock_away, world, driver)
+    before(world, 2.9, _hand_on, world, driver, "Risk management", "Looked at it together; photographs taken")
+    before(world, 1.2, _hand_on, world, driver, "Locked cupboard, device store", "Kept for the maker's engineer")
     world.note("quarantined", driver, "quarantined: harm can't be ruled out; custody written down hand by hand")
 
 
@@ -157,7 +158,7 @@ def not_located(world: World, driver: Driver) -> None:
         "Asked all neighbouring wards; nobody has seen it.",
     )
     for days, note in zip((24, 15, 6), notes, strict=True):
-        _before(world, days, _try, world, driver, note)
+        before(world, days, _try, world, driver, note)
     world.note("not-located", driver, "not located after three visits for its service")
 
 
@@ -173,14 +174,14 @@ def _report_missing(world: World, driver: Driver) -> None:
 def found_again(world: World, driver: Driver) -> None:
     """Missing for weeks, found in another ward, and out of use until the bench has checked it."""
     elsewhere = world.hospital.places["cv-c" if driver.home.code != "cv-c" else "mg-w1"]
-    _before(world, 40, _report_missing, world, driver)
-    _before(world, 3, report_found, driver.device, elsewhere, by=technician(world, driver))
+    before(world, 40, _report_missing, world, driver)
+    before(world, 3, report_found, driver.device, elsewhere, by=technician(world, driver))
     world.note("found-again", driver, f"was not located, found again on {elsewhere}; out of use until checked")
 
 
 def deferred(world: World, driver: Driver) -> None:
     """A service put off by the manager, with the reason."""
-    _before(world, 4, _put_off, world, driver)
+    before(world, 4, _put_off, world, driver)
     world.note("deferred", driver, "its service was put off by the manager, with the reason")
 
 
@@ -197,7 +198,7 @@ def _put_off(world: World, driver: Driver) -> None:
 
 def failed_step(world: World, driver: Driver) -> None:
     """A required step has failed in a service that is under way."""
-    _before(world, 1.5, _fail_service, world, driver)
+    before(world, 1.5, _fail_service, world, driver)
     world.note("failed-step", driver, "on the bench with a failed required step: it can't be returned")
 
 
@@ -209,8 +210,8 @@ def _fail_service(world: World, driver: Driver) -> None:
 
 def pack_swapped_twice(world: World, driver: Driver) -> None:
     """Two new packs in a few weeks."""
-    _before(world, 45, _swap, world, driver, "Swollen")
-    _before(world, 19, _swap, world, driver, "Cell missing from the first charge on")
+    before(world, 45, _swap, world, driver, "Swollen")
+    before(world, 19, _swap, world, driver, "Cell missing from the first charge on")
     world.note("pack-swapped-twice", driver, "its pack was swapped twice within a month")
 
 
@@ -221,7 +222,7 @@ def _swap(world: World, driver: Driver, note: str) -> None:
 def early_stopped(world: World, driver: Driver) -> None:
     """Two tests that somebody stopped by hand: they tell only that the pack carries at least so much."""
     for days in (48, 20):
-        _before(world, days, _log, world, driver, flat=False)
+        before(world, days, _log, world, driver, flat=False)
     world.note("early-stopped", driver, "two runtime tests stopped early by hand")
 
 
@@ -244,7 +245,7 @@ def _log(world: World, driver: Driver, *, flat: bool = True, worth: float = 1) -
 
 def voided_test(world: World, driver: Driver) -> None:
     """A test with a wrong hour, found the next day and voided."""
-    _before(world, 30, _log_and_void, world, driver)
+    before(world, 30, _log_and_void, world, driver)
     world.note("voided-test", driver, "a wrong runtime test, voided with the reason")
 
 
@@ -257,13 +258,13 @@ def _log_and_void(world: World, driver: Driver) -> None:
 
 def outlier_test(world: World, driver: Driver) -> None:
     """A wrong test that nobody has noticed yet."""
-    _before(world, 27, _log, world, driver, worth=0.47)
+    before(world, 27, _log, world, driver, worth=0.47)
     world.note("outlier-test", driver, "one runtime test far off its line, not voided yet")
 
 
 def asked_for_maintenance(world: World, driver: Driver) -> None:
     """A driver that asks for maintenance and is still in service."""
-    _before(world, 3.5, _ask, world, driver)
+    before(world, 3.5, _ask, world, driver)
     world.note("asked-for-maintenance", driver, "in service, asked for maintenance: its service is due now")
 
 
@@ -277,7 +278,7 @@ def _ask(world: World, driver: Driver) -> None:
 
 def retired(world: World, driver: Driver) -> None:
     """Taken out for good a few weeks ago."""
-    _before(world, 33, _retire, world, driver)
+    before(world, 33, _retire, world, driver)
     world.note("retired", driver, "retired: its history stays, its dues count no more")
 
 
@@ -304,12 +305,12 @@ def missing_lead(world: World, driver: Driver) -> None:
 def wandering(world: World, driver: Driver) -> None:
     """A driver seen in another ward than its own."""
     elsewhere = world.hospital.places["mg-ed" if driver.home.code != "mg-ed" else "mg-w2"]
-    _before(world, 1.1, see, driver.device, elsewhere, SEEN_ON_NETWORK, by=LISTENER)
+    before(world, 1.1, see, driver.device, elsewhere, SEEN_ON_NETWORK, by=LISTENER)
     world.note("wandering", driver, f"belongs to {driver.home}, last seen in {elsewhere}")
 
 
 def tagged_today(world: World, driver: Driver) -> None:
     """A driver tagged in the last hours, so that the bench has work."""
     hours = world.rng.uniform(0.2, 7)
-    _before(world, hours / 24, raise_report, world, driver, a_fault(world.rng))
+    before(world, hours / 24, raise_report, world, driver, a_fault(world.rng))
     world.note("tagged-today", driver, "tagged in the last hours")

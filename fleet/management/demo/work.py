@@ -21,7 +21,8 @@ _NOTES: Final = {
     "before the update": "As found; software 3.{minor}.{patch}",
     "restored": "Restored; software 3.{minor}.{patch}",
 }
-_MAINS: Final = Context(method=Method.DIRECT.value, mains_v=Decimal(230))
+#: How the safety tests of the scenario are made.
+MAINS: Final = Context(method=Method.DIRECT.value, mains_v=Decimal(230))
 #: Mean and spread of a sound driver's readings, by unit; kept within three spreads, so that none fails by chance.
 _USUAL: Final = {"%": (0.3, 1.3), "min": (14, 4), "µA": (31, 7), "h": (11, 0.3)}
 
@@ -73,7 +74,7 @@ def _answer(step: Step, rng: Dice, run: Run | None, analyser: Instrument | None)
         value=_value(step, rng, run),
         note="50 mL syringe" if delivery else "",
         instrument=analyser if delivery and run is None else None,
-        context=_MAINS if step.quantity else Context(),
+        context=MAINS if step.quantity else Context(),
     )
 
 

@@ -45,7 +45,7 @@ def still_planned(monday: date | None, span: calendar.Window) -> date | None:
 def locked_due(due: Due) -> Due:
     """The due read again under lock; its driver is locked first, as everywhere, so that two actions can't cross."""
     locked(due.device)
-    return Due.objects.select_for_update(of=("self",)).select_related("plan", "device").get(pk=due.pk)
+    return Due.objects.select_for_update(of=("self",)).select_related("plan", "device__use").get(pk=due.pk)
 
 
 def lock_devices(device_ids: Collection[int]) -> None:
