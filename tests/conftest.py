@@ -16,7 +16,7 @@ from fleet.audit import guard
 from tests.settings import TEST_VAR
 from tests.surroundings import IN_CI
 
-pytest_plugins = ["tests.cast", "tests.no_skips"]
+pytest_plugins = ["tests.cast", "tests.no_skips", "tests.standing"]
 
 ON_POSTGRES = settings.DATABASES["default"]["ENGINE"].endswith("postgresql")
 WITH_REDIS = settings.CELERY_BROKER_URL.startswith("redis")
@@ -27,22 +27,32 @@ NEEDS = {
     "sqlite": (not ON_POSTGRES, "only on SQLite: unset DATABASE_URL"),
     "redis": (WITH_REDIS, "only with Redis: set BENCHWARD_BROKER_URL"),
 }
+#: Pure computation. What asks for no database here is the same on each, so in CI its run on SQLite proves it for both.
+COMPUTATION = (Path(__file__).parent / "core", Path(__file__).parent / "published")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Keep a test from a database or broker it is not for.
 
-    By hand it is skipped with the reason. In CI, where the suite runs once on each set, it is left to its own run.
+    By hand it is skipped with the reason. In CI, where the suite runs once on each set, it is left to its own run, and
+    computation without a database to the one on SQLite.
     """
     foreign: list[pytest.Item] = []
     for item in items:
         reasons = [reason for mark, (met, reason) in NEEDS.items() if not met and item.get_closest_marker(mark)]
-        if reasons and IN_CI:
+        if IN_CI and (reasons or (ON_POSTGRES and _only_computes(item))):
             foreign.append(item)
         elif reasons:
             item.add_marker(pytest.mark.skip(reason="; ".join(reasons)))
     config.hook.pytest_deselected(items=foreign)
-    items[:] = [item for item in items if item not in foreign]
+    left_out = set(foreign)
+    items[:] = [item for item in items if item not in left_out]
+
+
+def _only_computes(item: pytest.Item) -> bool:
+    fixtures = getattr(item, "fixturenames", ())
+    asks = item.get_closest_marker("django_db") or not {"db", "transactional_db"}.isdisjoint(fixtures)
+    return not asks and any(folder in item.path.parents for folder in COMPUTATION)
 
 
 def pytest_unconfigure() -> None:

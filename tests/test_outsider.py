@@ -213,10 +213,11 @@ OF_AN_INTAKE = {name for name in WITH_ARGUMENTS if name.startswith("exchange:")}
 OF_A_LEVELLING = {name for name in WITH_ARGUMENTS if "levelling/" in str(ADDRESSES[name].pattern)}
 
 
-@pytest.fixture
-def site(technician: Person) -> Site:
-    """Mereford General, with an object for every address."""
+@pytest.fixture(scope="module")
+def site(standing: None) -> Site:
+    """Mereford General, with an object for every address; built once, and undone after each test to what it was."""
     ward, own = a_ward(), a_person(Role.ADMINISTRATOR, "Ida Penhallow", (a_site(),))
+    technician = a_person(Role.TECHNICIAN, "Tova Lindqvarn", (a_site(),))
     a_plan()
     device, worked_on = a_rich_device(ward), a_device(ward)
     order = received(worked_on, technician, kind="corrective")

@@ -1,8 +1,6 @@
 """A small demonstration hospital, built once for the tests of this folder, and what is compared of two of them."""
 
 import hashlib
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from io import StringIO
@@ -10,7 +8,7 @@ from typing import Any
 
 from django.apps import apps
 from django.core.management import call_command
-from django.db import models, transaction
+from django.db import models
 
 from fleet.audit.models import TrailEntry
 from fleet.batteries.models import Pack, RuntimeTest
@@ -55,14 +53,6 @@ def run(**options: Any) -> str:
     words = StringIO()
     call_command("demo", **{"devices": FEW, "seed": SEED, "until": UNTIL, **options}, stdout=words, stderr=words)
     return words.getvalue()
-
-
-@contextmanager
-def undone() -> Iterator[None]:
-    """Undo at the end whatever is done inside."""
-    with transaction.atomic():
-        yield
-        transaction.set_rollback(True)
 
 
 def digest() -> str:

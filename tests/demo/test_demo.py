@@ -31,7 +31,8 @@ from fleet.stores.models import Movement, Purchase, Stock
 from fleet.tags.models import Tag
 from fleet.web import clock
 from tests.demo.awkward import CHECKS, WORDS
-from tests.demo.built import FEW, UNTIL, Demo, digest, run, undone
+from tests.demo.built import FEW, UNTIL, Demo, digest, run
+from tests.standing import undone
 
 pytestmark = pytest.mark.slow
 
