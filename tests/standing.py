@@ -1,4 +1,4 @@
-"""Rows that stand for a whole file of tests: built once, lent to each test, taken away after the last."""
+"""Rows that stand for more than one test: the roles for all, and what a file builds once for its own."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -7,6 +7,8 @@ import pytest
 from django.db import transaction
 from pytest_django.plugin import DjangoDbBlocker
 
+from fleet.people.actions import ensure_roles
+
 
 @contextmanager
 def undone() -> Iterator[None]:
@@ -14,6 +16,13 @@ def undone() -> Iterator[None]:
     with transaction.atomic():
         yield
         transaction.set_rollback(True)
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> None:
+    """Make the roles with the database, as every installation does; they stay when a transactional test empties it."""
+    with django_db_blocker.unblock():
+        ensure_roles()
 
 
 @pytest.fixture(scope="module")
