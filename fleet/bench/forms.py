@@ -226,12 +226,14 @@ class FinishForm(forms.Form):
         )
     )
     action_taken = _words("What you did", hint="A repair needs this; so does retiring a driver: the reason.")
-    minutes = forms.IntegerField(
-        label="Hands-on minutes not entered yet",
-        required=False,
-        min_value=1,
-        max_value=24 * 60,
-        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+    minutes = alternative(
+        forms.IntegerField(
+            label="Hands-on minutes not entered yet, if any",
+            required=False,
+            min_value=1,
+            max_value=24 * 60,
+            widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+        )
     )
     returned_to = _places("Where it goes")
     stays = forms.BooleanField(label="It stays on the bench for its other order", required=False)

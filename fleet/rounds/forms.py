@@ -23,7 +23,7 @@ class BeginForm(forms.Form):
     """Where the round is made."""
 
     place = PlaceField(Place.objects.none(), label="Place", empty_label="Choose")
-    on = day_field("Day", required=False, hint="A later day shows what is due by then.")
+    on = alternative(day_field("Day", required=False, hint="A later day shows what is due by then."))
 
     def __init__(self, *args: Any, places: QuerySet[Place], **kwargs: Any) -> None:
         """Offer these places."""

@@ -12,7 +12,7 @@ from fleet.registry.models import Place
 from fleet.registry.queries import open_places
 from fleet.schedules.actions import Asked
 from fleet.schedules.models import Plan
-from fleet.web.forms import day_field, offer
+from fleet.web.forms import alternative, day_field, offer
 
 
 def minutes_field(label: str, minutes: int) -> forms.IntegerField:
@@ -97,6 +97,7 @@ class LevellingForm(forms.Form):
         if person.everywhere:
             self.fields["place"].required = False
             cast("forms.ModelChoiceField[Any]", self.fields["place"]).empty_label = "All places"
+            alternative(self.fields["place"])
         for at in range(1, ABSENCES + 1):
             self.fields |= _absence_fields(at)
         for at in range(1, OWN_SHARES + 1):

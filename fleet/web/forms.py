@@ -5,6 +5,7 @@ from typing import Any, cast
 
 from django import forms
 from django.db.models import QuerySet
+from django.db.models.fields import BLANK_CHOICE_DASH
 
 from fleet.core.errors import BenchwardError
 
@@ -30,6 +31,13 @@ def alternative(field: forms.Field) -> forms.Field:
     """Leave out the words “if known” beside a field that may be empty for another reason, which its hint tells."""
     field.plain_label = True  # type: ignore[attr-defined] # read by partials/field.html
     return field
+
+
+def word_empty_choice(field: forms.Field) -> None:
+    """Put words in place of Django's row of dashes, where a list of rows begins with an empty choice."""
+    if getattr(field, "empty_label", None) == BLANK_CHOICE_DASH[0][1]:
+        left_out = "None" if hasattr(field, "plain_label") else "Not known"
+        field.empty_label = "Choose" if field.required else left_out  # type: ignore[attr-defined] # asked for above
 
 
 def day_field(label: str, *, hint: str = "", required: bool = True) -> forms.DateField:

@@ -105,6 +105,8 @@ def test_acts_are_offered_by_duty(technician: Person, manager: Person, storekeep
     edit = reverse("registry:device_edit", args=[device.asset_number])
     assert [receive in offers[who] for who in (technician, manager, storekeeper)] == [True, True, False]
     assert [edit in offers[who] for who in (technician, manager, storekeeper)] == [False, True, False]
+    label = reverse("registry:label", args=[device.asset_number])
+    assert [label in offers[who] for who in (technician, manager, storekeeper)] == [True, True, False]
     assert "Tag this driver" in offers[storekeeper]
     assert "Log a runtime test" not in offers[storekeeper]
 

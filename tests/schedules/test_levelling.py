@@ -56,6 +56,17 @@ def test_a_heap_of_services_is_spread_over_its_window() -> None:
     assert sum(week.before for week in found.weeks) == sum(week.after for week in found.weeks)
 
 
+def test_a_driver_that_is_not_located_fills_no_week() -> None:
+    """Nobody can work on it: its due has no part in the proposal until the driver is found."""
+    gone, here = some_dues(2)
+    for day in (date(2027, 11, 1), date(2027, 11, 8), date(2027, 11, 15)):
+        with on(day):
+            actions.look_in_vain(gone.device, a_ward("Ward 4"), note="All bays", by=BY)
+    assert Device.objects.get(pk=gone.device_id).condition == "not_located"
+    _, found = proposed()
+    assert [row.due for row in found.rows] == [here.pk]
+
+
 def test_proposing_changes_no_due() -> None:
     """Until it is taken up, nothing on any due is other than before."""
     some_dues(3)

@@ -53,7 +53,9 @@ def retire(request: HttpRequest, asset: str) -> HttpResponse:
         else:
             messages.success(request, f"{device} is retired. Now complete its record: disposal and wiping.")
             return redirect("bench:retirement", Retirement.objects.get(device=device, taken_back_at=None).pk)
-    shown = {"device": device, "form": form, "orders": queries.open_orders(device), "tag": open_tag(device)}
+    above = [(str(device), reverse("reports:device", args=[asset]))]
+    facts = {"device": device, "orders": queries.open_orders(device), "tag": open_tag(device)}
+    shown = {**facts, "form": form, "above": above}
     return render(request, "bench/retire.html", shown, status=REFUSED if form.errors else 200)
 
 

@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 
 from fleet.bench import actions
 from fleet.bench.retire_forms import FromTrainingForm, ToTrainingForm
@@ -33,7 +34,9 @@ def training(request: HttpRequest, asset: str) -> HttpResponse:
         else:
             messages.success(request, words)
             return redirect("reports:device", device.asset_number)
-    shown = {"device": device, "form": form, "ends": ends, "on_bench": device.condition == Condition.ON_BENCH}
+    above = [(str(device), reverse("reports:device", args=[asset]))]
+    facts = {"device": device, "ends": ends, "on_bench": device.condition == Condition.ON_BENCH}
+    shown = {**facts, "form": form, "above": above}
     return render(request, "bench/training.html", shown, status=REFUSED if form.errors else 200)
 
 

@@ -129,8 +129,12 @@ def first_monday(today: date) -> date:
 
 
 def dues_to_level(place: Place | None, minutes: Mapping[str, int]) -> DueQuerySet:
-    """The dues of the drivers that have their home at the place or below it, of the kinds that have minutes."""
-    rows = live().filter(plan__kind__in=[kind for kind, taken in minutes.items() if taken])
+    """The dues of the drivers with their home at the place or below it, of the kinds that have minutes.
+
+    Without those of drivers that are not located: nobody can work on them, and they would fill the first weeks.
+    """
+    kinds = [kind for kind, taken in minutes.items() if taken]
+    rows = live().filter(plan__kind__in=kinds).exclude(device__condition=Condition.NOT_LOCATED.value)
     return rows.filter(device__home__path__startswith=place.path) if place else rows
 
 

@@ -12,6 +12,7 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 from fleet.web import clock, marks, phrases
+from fleet.web.forms import word_empty_choice
 from fleet.web.paging import counted
 
 register = template.Library()
@@ -140,6 +141,7 @@ def field(field: BoundField, unit: str = "", *, keys: bool = False, key: str = "
 
     `keys` lets number keys pick the choices, `key` is a letter that leads to the field.
     """
+    word_empty_choice(field.field)
     return {"field": field, "unit": unit, "keys": keys, "key": key}
 
 
