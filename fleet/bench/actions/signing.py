@@ -19,7 +19,7 @@ def sign(order: Order, by: Actor) -> Signature | None:
     """
     if by.person_id is None:
         return None
-    return _put(order, meaning_for(order, Outcome(order.outcome), by.person_id), parts_of(order), by)
+    return _put(order, meaning_for(order, Outcome(order.outcome), by.person_id), parts_of(order), by.person_id, by)
 
 
 @transaction.atomic
@@ -35,13 +35,13 @@ def sign_work(order: Order, *, revision: int, by: Actor) -> Signature:
         raise NotAllowedError("Only somebody who answered a step or made a test of this order signs its work.")
     if missing := standing(row).missing:
         raise MoveRefusedError(f"Answer every step that must pass before you sign; {missing} still open.")
-    return _put(row, Signature.Meaning.DONE, work_of(parts_of(row)), by)
+    return _put(row, Signature.Meaning.DONE, work_of(parts_of(row)), by.person_id, by)
 
 
-def _put(order: Order, meaning: Signature.Meaning, parts: dict[str, str], by: Actor) -> Signature:
+def _put(order: Order, meaning: Signature.Meaning, parts: dict[str, str], person: int, by: Actor) -> Signature:
     row = Signature(
         order=order,
-        by_id=by.person_id,
+        by_id=person,
         by_name=by.name[:120],
         meaning=meaning,
         signed_at=clock.now(),
