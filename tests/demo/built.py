@@ -1,6 +1,7 @@
 """A small demonstration hospital, built once for the tests of this folder, and what is compared of two of them."""
 
 import hashlib
+import re
 from dataclasses import dataclass
 from datetime import date
 from io import StringIO
@@ -38,6 +39,8 @@ STORY: dict[type[models.Model], tuple[str, ...]] = {
     CoverageSnapshot: ("day", "place__code", "current", "behind", "unknown", "not_seen"),
     TrailEntry: ("entered_at", "done_at", "actor", "verb", "subject_name", "why"),
 }  # fmt: skip
+# Loans and deliveries bear the number of their row, and PostgreSQL counts on after a build was undone.
+ROW_NUMBERS = re.compile(r"'(?:Loan|Delivery) \d+'")
 
 
 @dataclass(frozen=True)
@@ -62,5 +65,5 @@ def digest() -> str:
         told.update(f"{model.__name__}: {model._default_manager.count()}\n".encode())  # noqa: SLF001 - Django's name
     for kind, fields in STORY.items():
         for row in kind._default_manager.order_by("pk").values_list(*fields).iterator():  # noqa: SLF001 - as above
-            told.update(f"{row}\n".encode())
+            told.update(ROW_NUMBERS.sub("its number", f"{row}\n").encode())
     return told.hexdigest()
