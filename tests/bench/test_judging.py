@@ -293,3 +293,13 @@ def test_a_step_whose_reference_limit_could_not_judge_is_refused(facts: dict[str
     wrong = bench.NewStep(words="Leakage", quantity="equipment", **{"kind": "reading", **facts})
     with pytest.raises(BadValueError, match=words):
         a_procedure(steps=(first, wrong))
+
+
+def test_a_safety_test_is_not_taken_with_what_cannot_measure_it(technician: Person) -> None:
+    """A flow analyser is refused beside the field at a leakage current; a safety analyser is taken."""
+    leakages(direct=100)
+    order = an_order(of_class_two(), technician, LEAKAGE)
+    with pytest.raises(BadValueError, match="is a flow analyser and measures no safety test") as refused:
+        measured(order, technician, "20", instrument=an_instrument())
+    assert refused.value.field == "instrument"
+    assert measured(order, technician, "20", instrument=an_instrument(kind="safety")).verdict == "pass"

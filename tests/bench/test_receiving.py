@@ -67,6 +67,15 @@ def test_an_open_due_becomes_the_order(technician: Person) -> None:
     assert str(plan) in order.reported
 
 
+def test_of_two_dues_on_one_day_the_service_decides(technician: Person) -> None:
+    """A battery test stated first doesn't leave the service of the same day for another visit."""
+    device = a_device()
+    for kind in ("battery", "service"):
+        a_plan(device.device_type, kind=kind, name=kind)
+    assert len(set(Due.objects.filter(device=device).values_list("due_on", flat=True))) == 1
+    assert received(device, technician).kind == "planned"
+
+
 def test_nothing_due_asks_what_it_is_for(technician: Person) -> None:
     """A driver with no reason to be here is not received without one; nothing is written."""
     device = a_device()

@@ -173,7 +173,7 @@ def tagged() -> dict[str, Device]:
 
 def test_a_day_at_the_bench(technician: Person, tagged: dict[str, Device], open_as: OpenAs) -> None:
     """Five drivers are back, four tests logged, a ward walked, and what a bad analyser measured is to be rechecked."""
-    analyser = an_instrument(number="FLO-01")
+    analyser = an_instrument(number="FLO-01", kind="other")
     rack = [a_fitted_device(home=a_ward("Ward 7")) for _ in range(RACK)]
     a_logged_test(rack[0])
     ward = [a_due_driver(a_ward("Ward 5")) for _ in range(4)]

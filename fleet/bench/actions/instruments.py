@@ -14,13 +14,24 @@ _NEVER_USED: Final = {
     DueState.WITHDRAWN: "is withdrawn",
     DueState.UNUSABLE: "was not within its limits when it left its last calibration",
 }
+#: What a safety test, of a current or a resistance, is never measured with.
+_NO_SAFETY_TESTER: Final = frozenset(
+    {
+        Instrument.Kind.BALANCE,
+        Instrument.Kind.FLOW,
+        Instrument.Kind.PRESSURE,
+        Instrument.Kind.TIMER,
+        Instrument.Kind.THERMOMETER,
+    }
+)
 _LATE: Final = {DueState.OVERDUE: "is overdue for calibration", DueState.NEVER: "was never calibrated"}
 
 
 def name_instrument(reading: Reading, instrument: Instrument | None) -> None:
     """Put an instrument on a reading that is not saved yet.
 
-    Raises BadValueError (field "instrument") where one is needed and missing, is of another kind, is withdrawn or left
+    Raises BadValueError (field "instrument") where one is needed and missing, is of another kind, cannot measure what
+    the step asks for, is withdrawn or left
     its calibration out of its limits, or is overdue or was never calibrated and its policy refuses that; where its
     policy takes it, the reading is marked.
     """
@@ -34,6 +45,9 @@ def name_instrument(reading: Reading, instrument: Instrument | None) -> None:
     if step.instrument_kind and instrument.kind != step.instrument_kind:
         needed, given = step.get_instrument_kind_display().lower(), instrument.get_kind_display().lower()
         raise _wrong(f"This step needs: {needed}. {instrument} is of another kind: {given}.")
+    if step.quantity and instrument.kind in _NO_SAFETY_TESTER:
+        given = instrument.get_kind_display().lower()
+        raise _wrong(f"{instrument} is a {given} and measures no safety test. Name the analyser or meter you used.")
     reading.instrument = instrument
     reading.instrument_overdue = is_late(instrument)
 

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from django.db.models import Case, When
+
 from fleet.bench.models import Order, OrderKind
 from fleet.bench.queries.facts import open_orders
 from fleet.core.errors import BadValueError
@@ -17,6 +19,8 @@ KIND_OF_PLAN = {
     Plan.Kind.BATTERY: OrderKind.BATTERY,
     Plan.Kind.LIBRARY: OrderKind.LIBRARY,
 }
+# The order of a service shows the battery too; that of the battery would leave the service for another visit.
+_SERVICE_FIRST = Case(When(plan__kind=Plan.Kind.SERVICE, then=0), default=1)
 # An order that lies on the bench is gone on with before one that waits, and that before one only raised.
 _NEAREST = [OrderState.STARTED, OrderState.WAITING, OrderState.RAISED]
 
@@ -91,11 +95,11 @@ def _kind(device: Device, tag: Tag | None, orders: dict[OrderKind, Order]) -> Or
 
 
 def open_due(device: Device, kind: OrderKind | None = None) -> Due | None:
-    """The earliest due of a device whose window is open or past; for one kind of order, or for any."""
+    """The earliest due of a device whose window is open or past, of one day its service; of a kind of order or any."""
     dues = Due.objects.filter(device=device, suspended=False, opens_on__lte=clock.today()).select_related("plan")
     if kind is not None:
         dues = dues.filter(plan__kind__in=[plan for plan, order in KIND_OF_PLAN.items() if order is kind])
-    due = dues.order_by("due_on", "pk").first()
+    due = dues.order_by("due_on", _SERVICE_FIRST, "pk").first()
     if due is not None:
         due.device = device
     return due
