@@ -92,7 +92,7 @@ def test_an_expired_sign_in_leads_back_to_the_step(technician: Person) -> None:
     order = received(a_device(), technician, kind="corrective")
     client = signed_in(technician)
     assert client.get(f"/bench/orders/{order}/steps/2/").url == f"/bench/orders/{order}/?step=2"
-    assert client.get(f"/bench/orders/{order}/steps/2/?full=1").url == f"/bench/orders/{order}/work/?step=2"
+    assert client.get(f"/bench/orders/{order}/steps/2/?full=1").url == f"/bench/orders/{order}/stepwise/?step=2"
 
 
 def test_ones_own_later_answer_is_no_conflict(technician: Person) -> None:
@@ -183,6 +183,6 @@ def test_without_a_script_a_scan_opens_the_step_with_the_instrument(technician: 
 def test_the_full_screen_carries_every_step_for_work_without_a_connection(technician: Person) -> None:
     """The other steps lie ready in the page, each with a form of its own; who may not work gets none."""
     order = received(a_device(), technician, kind="corrective")
-    page = signed_in(technician).get(f"/bench/orders/{order}/work/?step=2").content.decode()
+    page = signed_in(technician).get(f"/bench/orders/{order}/stepwise/?step=2").content.decode()
     assert [f'data-step-ahead="{position}"' in page for position in (1, 2, 3, 4)] == [True, False, True, True]
     assert "Step 2 of 4" in page

@@ -26,7 +26,7 @@ def order(technician: Person, second_technician: Person) -> Order:
 
 def at_work(page: Page, order: Order) -> Page:
     """The order, one step at a time."""
-    page.goto(f"/bench/orders/{order}/work/")
+    page.goto(f"/bench/orders/{order}/stepwise/")
     expect(page.get_by_text("Step 2 of 4")).to_be_visible()
     expect(page.get_by_label("Reading")).to_be_focused()
     return page

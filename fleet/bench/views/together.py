@@ -26,7 +26,7 @@ def together(request: HttpRequest, number: str) -> HttpResponse:
     row = fetch(queries.orders(), request, number=number)
     actions.look_in(row, _number(request.GET.get("step", "")), by=acting(request))
     person = person_of(request)
-    full = "/work/" in request.headers.get("HX-Current-URL", "")
+    full = "/stepwise/" in request.headers.get("HX-Current-URL", "")
     shown = {
         "order": row,
         "page_url": reverse("bench:work" if full else "bench:order", args=[row.number]),
