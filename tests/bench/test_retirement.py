@@ -46,7 +46,7 @@ def disposal(**facts: object) -> bench.Disposal:
         "wiping_verified": "Log and network settings are empty",
         "parts": (bench.Kept("Motor", 1, "M-7"),),
     }
-    return bench.Disposal(**{**given, **facts})  # type: ignore[arg-type]
+    return bench.Disposal(**{**given, **facts})  # type: ignore[arg-type] # facts of several types
 
 
 def test_the_record_says_why_on_whose_word_and_what_it_answered(retired: Device, manager: Person) -> None:

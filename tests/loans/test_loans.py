@@ -58,7 +58,7 @@ def test_a_loan_says_to_whom_and_until_when(given: dict[str, object], field: str
     """A day that has passed, nobody, and somebody outside who cannot be reached are refused."""
     row = a_pool_driver()
     with pytest.raises(BadValueError) as refused:
-        actions.lend(row, Lending(**{"due_back": clock.today(), **given}), all_there(row), by=BY)  # type: ignore[arg-type]
+        actions.lend(row, Lending(**{"due_back": clock.today(), **given}), all_there(row), by=BY)  # type: ignore[arg-type] # of several types
     assert refused.value.field == field
 
 

@@ -86,7 +86,7 @@ def test_a_seasonal_ward() -> None:
 def test_a_calendar_that_means_nothing_is_refused(facts: dict[str, object], field: str) -> None:
     """A country nobody knows, half a season or the whole year: the field is named."""
     with pytest.raises(BadValueError) as refused:
-        actions.set_calendar(a_site(), by=BY, **facts)  # type: ignore[arg-type]
+        actions.set_calendar(a_site(), by=BY, **facts)  # type: ignore[arg-type] # facts of several types
     assert refused.value.field == field
 
 

@@ -1,6 +1,6 @@
 """Writing a procedure: the draft with its steps, one step, and what becomes of the draft."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -237,20 +237,40 @@ def _step(
     own = _own(request, kind, line)
     status = 200
     if request.method == "POST":
-        status = REFUSED
-        if form.is_valid() and own.is_valid() and not form.refuse_wrong(typed := form.line(own_limits(own))):
-            try:
-                at = save(typed, form.cleaned_data["revision"])
-            except BenchwardError as error:
-                put_beside(form, error)
-                status = CONFLICT if isinstance(error, ConflictError) else REFUSED
-                # Once the two were compared, a second saving counts.
-                form.data = (
-                    {**form.data.dict(), "revision": row.revision} if isinstance(form.data, QueryDict) else form.data
-                )
-            else:
-                return redirect(f"{reverse('bench:draft', args=[row.procedure.code])}#step-{at}-edit")
-    shown = {
+        at, status = _saved(form, own, row, save)
+        if at is not None:
+            return redirect(f"{reverse('bench:draft', args=[row.procedure.code])}#step-{at}-edit")
+    shown = _around(row, lines, position) | {
+        "after": request.GET.get("after", ""),
+        "stands": line if status == CONFLICT else None,
+        "form": form,
+        "own": own if kind in NUMBERS else None,
+        "kind": kind,
+        "kind_words": Step.Kind(kind).label,
+        "kinds": KINDS,
+    }
+    return render(request, "bench/draft_step.html", shown, status=status)
+
+
+def _saved(
+    form: LineForm, own: Any, row: ProcedureVersion, save: Callable[[NewStep, int], int]
+) -> tuple[int | None, int]:
+    """Save a step that was sent: where it stands then, None where it was not saved, and the answer's status."""
+    if not form.is_valid() or not own.is_valid() or form.refuse_wrong(typed := form.line(own_limits(own))):
+        return None, REFUSED
+    try:
+        return save(typed, form.cleaned_data["revision"]), 200
+    except BenchwardError as error:
+        put_beside(form, error)
+        if isinstance(form.data, QueryDict):
+            # Once the two were compared, a second saving counts.
+            form.data = {**form.data.dict(), "revision": row.revision}
+        return None, CONFLICT if isinstance(error, ConflictError) else REFUSED
+
+
+def _around(row: ProcedureVersion, lines: Sequence[NewStep], position: int | None) -> dict[str, Any]:
+    """What the page of a step shows of the draft around it."""
+    return {
         "procedure": row.procedure,
         "version": row,
         "above": [
@@ -258,17 +278,9 @@ def _step(
             (str(row), reverse("bench:draft", args=[row.procedure.code])),
         ],
         "here": f"Step {position}" if position else "A new step",
-        "after": request.GET.get("after", ""),
         "position": position,
-        "stands": line if status == CONFLICT else None,
-        "form": form,
-        "own": own if kind in NUMBERS else None,
-        "kind": kind,
-        "kind_words": Step.Kind(kind).label,
-        "kinds": KINDS,
         "names": [(each.key, number, each.words, each.unit) for number, each in enumerate(lines, start=1) if each.key],
     }
-    return render(request, "bench/draft_step.html", shown, status=status)
 
 
 def _own(request: HttpRequest, kind: str, line: NewStep | None) -> Any:
