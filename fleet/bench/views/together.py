@@ -26,10 +26,11 @@ def together(request: HttpRequest, number: str) -> HttpResponse:
     row = fetch(queries.orders(), request, number=number)
     actions.look_in(row, _number(request.GET.get("step", "")), by=acting(request))
     person = person_of(request)
-    full = "/stepwise/" in request.headers.get("HX-Current-URL", "")
+    stepwise = reverse("bench:work", args=[row.number])
+    full = stepwise in request.headers.get("HX-Current-URL", "")
     shown = {
         "order": row,
-        "page_url": reverse("bench:work" if full else "bench:order", args=[row.number]),
+        "page_url": stepwise if full else reverse("bench:order", args=[row.number]),
         "others": queries.others_at(row, person),
         "news": queries.news(row, person, _number(request.GET.get("since", "")) or row.revision),
     }
