@@ -28,7 +28,7 @@ def test_what_is_under_its_minimum_stands_first(storekeeper: Person) -> None:
         actions.keep_at(part, a_bench(), minimum=3, bin_="A1", by=BY)
     shown = page(storekeeper, LIST)
     assert shown.index("Knob") < shown.index("Clamp")
-    assert "1 lies under the minimum" in " ".join(shown.split())
+    assert "1 stock: see the <a" in " ".join(shown.split())
     assert "Clamp" not in page(storekeeper, f"{LIST}?state=under")
     assert "Knob" not in page(storekeeper, f"{LIST}?q=clam")
     lines = b"".join(signed_in(storekeeper).get(f"{LIST}?as=csv").streaming_content).decode().splitlines()
