@@ -21,6 +21,7 @@ from fleet.deliveries.models import Delivery
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
 from fleet.loans.models import Loan
+from fleet.people.actions import note_absence
 from fleet.people.models import Person
 from fleet.people.roles import Role
 from fleet.registry.models import Accessory, Device, Place
@@ -141,6 +142,7 @@ class Site:
             "bench:flow_log": {"pk": self.flow_test.pk},
             "bench:void_occlusion": {"pk": self.occlusion_test.pk},
             "bench:limit_policy": {"pk": self.ward.pk},
+            "people:withdraw_absence": {"pk": self.own.absences.get().pk},
             "registry:place": {"pk": self.ward.pk},
             "registry:place_close": {"pk": self.ward.pk},
             "schedules:place_days": {"pk": self.ward.pk},
@@ -226,6 +228,7 @@ def site(standing: None) -> Site:
     open_quarantine(worked_on, reason="A pump ran on after its end", by=BY)
     a_proposal(a_site())
     close_days(ward, date(2099, 1, 5), date(2099, 1, 6), "Floor is laid", by=BY)
+    note_absence(own, date(2099, 1, 5), date(2099, 1, 6), by=BY)
     intake = sent("alerts", [{"asset_number": device.asset_number}], own)
     calibration = found_out(an_instrument(number="BAL-FAR-01"), certificate="CERT-FAR-01")
     tag, delivery = device.tags.get(), a_delivery("SN-FAR-01", place=ward)

@@ -44,8 +44,12 @@ def refuse_changed(row: models.Model, names: Iterable[str], opened: str | None) 
     The caller holds the row's lock.
     """
     if opened is not None and opened != fingerprint(row, names):
-        msg = (
-            f"{row} was changed by somebody else while this page was open. Nothing was saved; what you typed is kept. "
-            "Compare it with what stands on record now, then save again."
-        )
-        raise ConflictError(msg)
+        raise changed_meanwhile(row)
+
+
+def changed_meanwhile(row: models.Model) -> ConflictError:
+    """What is told to the second of two people who changed the same row."""
+    return ConflictError(
+        f"{row} was changed by somebody else while this page was open. Nothing was saved; what you typed is kept. "
+        "Compare it with what stands on record now, then save again."
+    )

@@ -24,6 +24,7 @@ class May(StrEnum):
     MANAGE_PEOPLE = "may_manage_people"
     SEE_TRAIL = "may_see_trail"
     SEE_PERSON_FIGURES = "may_see_person_figures"
+    KEEP_TEAM = "may_keep_team_records"
 
     @property
     def label(self) -> str:

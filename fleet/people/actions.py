@@ -1,8 +1,9 @@
-"""Making persons and roles. The only writers of both."""
+"""Making persons, roles and absences. The only writers of these."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from datetime import date
+from typing import Any, Final
 
 from django.contrib.auth import SESSION_KEY
 from django.contrib.auth.models import Group, Permission
@@ -11,12 +12,16 @@ from django.db import transaction
 
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor, command_actor
-from fleet.audit.changes import change
+from fleet.audit.changes import change, changed_meanwhile
 from fleet.core.errors import BadValueError, NotAllowedError
 from fleet.core.permissions import May
-from fleet.people.models import Person
+from fleet.people.models import Absence, Person
+from fleet.people.queries import absences, person_fingerprint
 from fleet.people.roles import ROLE_DUTIES, Role
-from fleet.web import clock
+from fleet.web import clock, phrases
+
+#: A longer absence is a slip of the year, or is entered again when it is over.
+_LONGEST_DAYS: Final = 731
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,8 +110,15 @@ def edit_person(person: Person, *, by: Actor, why: str = "", **values: Any) -> P
 
 
 @transaction.atomic
-def update_person(person: Person, facts: PersonFacts, *, by: Actor) -> Person:
-    """Change a person's facts, role and places together, or nothing of it."""
+def update_person(person: Person, facts: PersonFacts, *, by: Actor, opened: str | None = None) -> Person:
+    """Change a person's facts, role and places together, or nothing of it.
+
+    `opened`: the fingerprint that the form was opened with. Raises ConflictError if anything was changed since.
+    """
+    by.must(May.MANAGE_PEOPLE)
+    held = Person.objects.select_for_update().get(pk=person.pk)
+    if opened is not None and opened != person_fingerprint(held):
+        raise changed_meanwhile(held)
     row = edit_person(person, by=by, **facts.values)
     set_role(row, facts.role, by=by)
     set_places(row, facts.places, by=by)
@@ -182,3 +194,47 @@ def _group(role: Role) -> Group:
     if ensure is None:
         ensure_roles()
     return ensure or Group.objects.get(name=role.value)
+
+
+@transaction.atomic
+def note_absence(person: Person, first: date, last: date, reason: str = "", *, by: Actor) -> Absence:
+    """Note days on which somebody is away: oneself, or with the duty to keep team records a colleague.
+
+    The trail tells the days and not the reason, which is private. Raises BadValueError for days that do not fit.
+    """
+    _must_be_own_or_kept(person, by)
+    held = Person.objects.select_for_update().get(pk=person.pk)
+    if last < first:
+        raise BadValueError("The last day is the first day or a later one.", field="last")
+    if (last - first).days > _LONGEST_DAYS:
+        raise BadValueError("That is longer than two years; check the years.", field="last")
+    if there := absences([held], first, last).first():
+        days = f"{phrases.day(there.first)} to {phrases.day(there.last)}"
+        raise BadValueError(f"{held} is noted as away from {days} already; take that back first.", field="first")
+    row = Absence.objects.create(
+        person=held,
+        first=first,
+        last=last,
+        reason=reason.strip()[:120],
+        entered_by_id=by.person_id,
+        entered_name=by.name[:120],
+        entered_at=clock.now(),
+    )
+    record(Happening("noted absence", row, after={"first": first, "last": last}), by=by)
+    return row
+
+
+@transaction.atomic
+def withdraw_absence(absence: Absence, *, by: Actor) -> Absence:
+    """Take an absence back; it stays on record as one that holds no longer. Taken back twice, nothing changes."""
+    _must_be_own_or_kept(absence.person, by)
+    row = Absence.objects.select_for_update().get(pk=absence.pk)
+    if row.withdrawn_at is None:
+        change(row, withdrawn_at=clock.now(), withdrawn_name=by.name[:120])
+        record(Happening("took back absence", row, before={"first": row.first, "last": row.last}), by=by)
+    return row
+
+
+def _must_be_own_or_kept(person: Person, by: Actor) -> None:
+    if by.person_id != person.pk:
+        by.must(May.KEEP_TEAM)

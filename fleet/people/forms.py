@@ -1,16 +1,19 @@
 """Signing in, one's own account, and adding or changing people."""
 
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
+from django.http import QueryDict
 
 from fleet.people.models import Person
-from fleet.people.queries import places_to_give
+from fleet.people.queries import PERSON_FACTS, person_fingerprint, places_to_give, role_of
 from fleet.people.roles import Role
 from fleet.people.scope import in_tree_order
+from fleet.web.forms import day_field, offer
 
 _NO_FIT = "This name and password do not fit together. Capital letters count in the password."
 
@@ -94,14 +97,42 @@ class PersonForm(forms.ModelForm):
             "is_active": "Without the tick, the person is signed out at once.",
         }
 
+    opened = forms.CharField(widget=forms.HiddenInput, required=False)
+
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.stands: list[tuple[str, str]] = []
         places = self.fields["places"]
         if isinstance(places, PlacesField):
             places.grow()
+        if self.instance.pk:
+            self.initial["opened"] = person_fingerprint(self.instance)
+        else:
+            del self.fields["opened"]
+
+    def show_what_stands(self, row: Person) -> None:
+        """After a conflict: tell what `row` holds now where it differs from what was typed; the next saving counts."""
+        typed, role = self.cleaned_data, role_of(row)
+        now = {name: getattr(row, name) for name in PERSON_FACTS}
+        told = [(name, _in_words(held)) for name, held in now.items() if typed[name] != held]
+        if (role.value if role else "") != typed["role"]:
+            told.append(("role", role.label if role else "none"))
+        places = list(row.places.order_by("name"))
+        if {place.pk for place in places} != {place.pk for place in typed["places"]}:
+            told.append(("places", ", ".join(str(place) for place in places) or "none"))
+        self.stands = [(str(self.fields[name].label or name), words) for name, words in told]
+        data = cast("QueryDict", self.data).copy()
+        data["opened"] = person_fingerprint(row)
+        self.data = data
 
     def _post_clean(self) -> None:
         """Leave the row alone: the actions change it."""
+
+
+def _in_words(held: object) -> str:
+    if isinstance(held, bool):
+        return "yes" if held else "no"
+    return str(held) or "nothing"
 
 
 class PasswordForm(forms.Form):
@@ -150,3 +181,24 @@ class NewPersonForm(PersonForm):
             except ValidationError as error:
                 self.add_error("password", error)
         return data
+
+
+class AbsenceForm(forms.Form):
+    """Days on which somebody is away; whose days may be chosen only by whoever keeps those of colleagues."""
+
+    person = forms.ModelChoiceField(queryset=Person.objects.none(), label="Who", empty_label=None)
+    first = day_field("First day away")
+    last = day_field("Last day away", hint="The same day for a single one.")
+    reason = forms.CharField(
+        label="Why",
+        max_length=120,
+        required=False,
+        help_text="Need not be said. Only the person and whoever enters it can read it; others see “away”.",
+    )
+
+    def __init__(self, *args: Any, people: QuerySet[Person], own: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.initial.setdefault("person", own.pk)
+        offer(self, "person", people)
+        if not people.exclude(pk=own.pk).exists():
+            self.fields["person"].widget = forms.HiddenInput()

@@ -1,7 +1,8 @@
-"""Persons: who they are, what they may do (Django groups) and the places they see."""
+"""Persons: who they are, what they may do (Django groups), the places they see, and when they are away."""
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
+from django.db.models import F, Q
 
 from fleet.core.permissions import May
 
@@ -25,3 +26,27 @@ class Person(AbstractUser):
     def may(self, duty: May) -> bool:
         """Whether the person's groups grant the duty."""
         return self.has_perm(f"fleet.{duty.value}")
+
+
+class Absence(models.Model):
+    """Days on which a person is away, both in. Why is their own affair: others are told that they are away, no more."""
+
+    person = models.ForeignKey(Person, models.PROTECT, related_name="absences")
+    first = models.DateField("first day away")
+    last = models.DateField("last day away")
+    reason = models.CharField(max_length=120, blank=True)
+    entered_by = models.ForeignKey(Person, models.PROTECT, null=True, related_name="+")
+    entered_name = models.CharField(max_length=120)
+    entered_at = models.DateTimeField()
+    withdrawn_at = models.DateTimeField("holds no longer since", null=True, blank=True)
+    withdrawn_name = models.CharField(max_length=120, blank=True)
+
+    class Meta:
+        ordering = ["first", "id"]
+        indexes = [
+            models.Index(fields=["last"], name="absence_standing", condition=Q(withdrawn_at__isnull=True)),
+        ]
+        constraints = [models.CheckConstraint(name="absence_in_order", condition=Q(last__gte=F("first")))]
+
+    def __str__(self) -> str:
+        return f"{self.person} away"

@@ -1,15 +1,23 @@
-"""Who is asking: the signed-in person as an actor, and who is who."""
+"""Who is asking: the signed-in person as an actor, who is who, who works together, and who is away."""
 
-from typing import Any, cast
+from collections.abc import Iterable
+from datetime import date
+from itertools import accumulate
+from typing import Any, Final, cast
 
 from django.apps import apps
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.http import HttpRequest
 
 from fleet.audit.actors import Actor, Source
+from fleet.audit.changes import fingerprint
 from fleet.core.permissions import May
-from fleet.people.models import Person
+from fleet.people.models import Absence, Person
 from fleet.people.roles import Role
+from fleet.people.scope import place_paths
+
+#: The columns of a person that an administrator keeps, beside role and places.
+PERSON_FACTS: Final = ("display_name", "email", "phone", "everywhere", "wants_digest", "is_active")
 
 
 def actor_for(person: Person, *, source: Source = Source.PAGE) -> Actor:
@@ -48,3 +56,39 @@ def role_of(person: Person) -> Role | None:
 def places_to_give() -> QuerySet[Any]:
     """The places a person can be bound to: those in use. Places belong to the registry, which stands above."""
     return apps.get_model("fleet", "Place")._default_manager.filter(closed_on__isnull=True)  # noqa: SLF001 - Django's name
+
+
+def person_fingerprint(person: Person) -> str:
+    """What an administrator keeps of a person, as it stands now, as a short text that a form carries along."""
+    places = ",".join(str(pk) for pk in sorted(person.places.values_list("pk", flat=True)))
+    return f"{fingerprint(person, PERSON_FACTS)}-{role_of(person) or ''}-{places}"
+
+
+def colleagues(person: Person) -> QuerySet[Person]:
+    """Those who may sign in and see a place that this person sees too, the person among them."""
+    paths = place_paths(person)
+    if paths is None:
+        return active_people()
+    shared = Q(everywhere=True) | Q(pk=person.pk)
+    for path in paths:
+        above = [f"{start}/" for start in accumulate(path.strip("/").split("/"), lambda one, two: f"{one}/{two}")]
+        shared |= Q(places__path__startswith=path) | Q(places__path__in=[f"/{start}" for start in above])
+    return active_people().filter(pk__in=Person.objects.filter(shared).values("pk"))
+
+
+def bench_people(person: Person) -> QuerySet[Person]:
+    """Of a person's colleagues those who may work on the bench."""
+    workers = Person.objects.filter(groups__permissions__codename=May.WORK_ON_BENCH.value)
+    return colleagues(person).filter(pk__in=workers.values("pk"))
+
+
+def absences(people: Iterable[Person] | QuerySet[Person], first: date, last: date | None = None) -> QuerySet[Absence]:
+    """When these people are away, of what ends on the first day or later (and begins on the last or before)."""
+    rows = Absence.objects.filter(person__in=people, withdrawn_at__isnull=True, last__gte=first)
+    return (rows.filter(first__lte=last) if last else rows).select_related("person")
+
+
+def away_on(day: date) -> dict[int, date]:
+    """Who is away on a day, by the id of the person, with the last day of it."""
+    rows = Absence.objects.filter(withdrawn_at__isnull=True, first__lte=day, last__gte=day)
+    return dict(rows.order_by("last").values_list("person", "last"))

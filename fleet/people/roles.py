@@ -42,6 +42,7 @@ ROLE_DUTIES: dict[Role, frozenset[May]] = {
         May.KEEP_STORE,
         May.SET_RISK_LIMITS,
         May.SEE_PERSON_FIGURES,
+        May.KEEP_TEAM,
     },
     Role.ADMINISTRATOR: frozenset(May),
 }

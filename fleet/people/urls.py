@@ -2,12 +2,14 @@
 
 from django.urls import path
 
-from fleet.people.views import account, everybody
+from fleet.people.views import account, away, everybody
 
 app_name = "people"
 urlpatterns = [
     path("account/", account.account, name="account"),
     path("account/password/", account.password, name="password"),
+    path("account/away/", away.away, name="away"),
+    path("account/away/<int:pk>/withdraw/", away.withdraw, name="withdraw_absence"),
     path("people/", everybody.everybody, name="list"),
     path("people/new/", everybody.new, name="new"),
     path("people/<int:pk>/", everybody.person, name="person"),

@@ -1,17 +1,22 @@
 """What is typed in for a proposal that levels the work."""
 
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any, cast
 
 from django import forms
+from django.db.models import QuerySet
 
 from fleet.core.levelling import Absence
+from fleet.people.models import Absence as OnRecord
 from fleet.people.models import Person
+from fleet.people.queries import absences, bench_people
 from fleet.registry.forms import PlaceChoice
 from fleet.registry.models import Place
 from fleet.registry.queries import open_places
 from fleet.schedules.actions import Asked
 from fleet.schedules.models import Plan
+from fleet.web import clock, phrases
 from fleet.web.forms import alternative, day_field, offer
 
 
@@ -68,6 +73,34 @@ def _share_fields(at: int) -> dict[str, forms.Field]:
     }
 
 
+def _away_in_the_plan(person: Person) -> QuerySet[OnRecord]:
+    """When those who work on the person's benches are noted as away in the year that is levelled."""
+    today = clock.today()
+    return absences(bench_people(person), today, today + timedelta(weeks=53))
+
+
+def _recorded_fields(rows: dict[str, OnRecord]) -> dict[str, forms.Field]:
+    """Who is noted as away, to be ticked, and the hours each takes; nothing where nobody is."""
+    if not rows:
+        return {}
+    named = [(pk, f"{row.person}, {phrases.day(row.first)} to {phrases.day(row.last)}") for pk, row in rows.items()]
+    hours = forms.DecimalField(
+        label="Hours a week that one of them else gives to planned work",
+        required=False,
+        min_value=Decimal("0.5"),
+        max_value=Decimal(100),
+        decimal_places=1,
+        widget=forms.NumberInput(attrs={"inputmode": "decimal"}),
+    )
+    ticks = forms.MultipleChoiceField(
+        label="Count these days away, as noted on record",
+        required=False,
+        choices=named,
+        widget=forms.CheckboxSelectMultiple,
+    )
+    return {"recorded": alternative(ticks), "recorded_hours": alternative(hours)}
+
+
 class LevellingForm(forms.Form):
     """What a proposal to level the work is made for."""
 
@@ -98,6 +131,8 @@ class LevellingForm(forms.Form):
             self.fields["place"].required = False
             cast("forms.ModelChoiceField[Any]", self.fields["place"]).empty_label = "All places"
             alternative(self.fields["place"])
+        self.on_record = {str(row.pk): row for row in _away_in_the_plan(person)}
+        self.fields |= _recorded_fields(self.on_record)
         for at in range(1, ABSENCES + 1):
             self.fields |= _absence_fields(at)
         for at in range(1, OWN_SHARES + 1):
@@ -119,6 +154,8 @@ class LevellingForm(forms.Form):
         typed: dict[str, Any] = super().clean() or {}
         rows = [[f"{name}{at}" for name in _ABSENCE] for at in range(1, ABSENCES + 1)]
         rows += [[f"ward{at}", f"share{at}"] for at in range(1, OWN_SHARES + 1)]
+        if typed.get("recorded") and typed.get("recorded_hours") is None:
+            self.add_error("recorded_hours", "Give the hours a week, or tick nobody who is away.")
         for names in rows:
             missing = [name for name in names if typed.get(name) in {None, ""}]
             if missing and len(missing) < len(names):
@@ -130,6 +167,12 @@ class LevellingForm(forms.Form):
         """The fields of minutes with their unit."""
         return [(self[kind.value], "minutes") for kind in Plan.Kind]
 
+    def recorded(self) -> list[Absence]:
+        """The absences on record that were picked, each for the hours that one person gives."""
+        typed = self.cleaned_data
+        picked = [self.on_record[pk] for pk in typed.get("recorded", ())]
+        return [Absence(str(row.person), row.first, row.last, float(typed["recorded_hours"])) for row in picked]
+
     def asked(self) -> Asked:
         """What was typed, as the action takes it."""
         typed = self.cleaned_data
@@ -138,7 +181,8 @@ class LevellingForm(forms.Form):
             hours_a_week=typed["hours_a_week"],
             most_away=Decimal(typed["most_away"]) / 100,
             minutes={kind.value: typed[kind.value] for kind in Plan.Kind},
-            absences=[
+            absences=self.recorded()
+            + [
                 Absence(typed[f"who{at}"], typed[f"from{at}"], typed[f"until{at}"], float(typed[f"hours{at}"]))
                 for at in range(1, ABSENCES + 1)
                 if typed[f"who{at}"]

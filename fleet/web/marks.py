@@ -35,6 +35,7 @@ SHAPES: Final[dict[str, str]] = {
     "twice": "Already here",
     "missing": "Missing",
     "training": "Training only",
+    "away": "Away",
 }
 
 

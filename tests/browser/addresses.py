@@ -27,7 +27,7 @@ from fleet.exchange.models import Intake
 from fleet.jobs.models import Job
 from fleet.libraries.models import Library, LibraryVersion
 from fleet.loans.models import Loan
-from fleet.people.models import Person
+from fleet.people.models import Absence, Person
 from fleet.registry.models import Accessory, Device, DeviceType, Party, Place
 from fleet.registry.queries import label_token
 from fleet.reports.queries import Standing
@@ -79,6 +79,7 @@ VALUES: dict[tuple[str, str], Values] = {
     ("", "asset"): one_each(Device, "condition", "asset_number"),
     ("r/", "token"): tokens,
     ("people/", "pk"): first(Person),
+    ("account/away/", "pk"): first(Absence),
     ("reports/drivers/", "standing"): lambda _person: list(Standing),
     ("tags/quarantines/", "pk"): one_each(Quarantine, "lifted_by"),
     ("tags/", "number"): one_each(Tag, "harm", "number"),

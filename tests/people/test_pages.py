@@ -10,7 +10,7 @@ from fleet.audit.models import TrailEntry
 from fleet.core.permissions import May
 from fleet.people.actions import edit_person
 from fleet.people.models import Person
-from fleet.people.queries import actor_for, role_of
+from fleet.people.queries import actor_for, person_fingerprint, role_of
 from fleet.people.roles import Role
 from tests.builders import BY, PASSWORD, a_site, a_ward
 from tests.pages import page, signed_in, status
@@ -32,6 +32,7 @@ def facts_of(person: Person, **changes: Any) -> dict[str, Any]:
         "places": [place.pk for place in person.places.all()],
         "is_active": "on",
         "wants_digest": "on",
+        "opened": person_fingerprint(person),
         **changes,
     }
     return {name: value for name, value in kept.items() if value is not None}
@@ -193,3 +194,23 @@ def test_the_navigation_shows_what_the_duties_open(ward_nurse: Person, administr
     assert "/people/" not in page(ward_nurse, ACCOUNT)
     assert f'href="{PEOPLE}" aria-current="page">People</a>' in page(administrator, PEOPLE)
     assert actor_for(administrator).duties == frozenset(May)
+
+
+def test_two_administrators_at_one_person_do_not_overwrite_each_other(
+    administrator: Person, technician: Person
+) -> None:
+    """The second to save is told what stands now, keeps what was typed, and saves on the second try."""
+    address = reverse("people:person", args=[technician.pk])
+    client = signed_in(administrator)
+    opened = client.get(address).context["form"].initial["opened"]
+    elsewhere, late = a_site("Corran Vale"), facts_of(technician, phone="bleep 99", opened=opened)
+    save(administrator, technician, phone="bleep 21", places=[elsewhere.pk], role="manager", opened=opened)
+    answer = client.post(address, late)
+    html = answer.content.decode()
+    assert "was changed by somebody else" in html
+    for now in ("bleep 21", "Corran Vale", "Manager"):
+        assert now in html.split("On record now")[1].split("</section>")[0]
+    assert Person.objects.get(pk=technician.pk).phone == "bleep 21"
+    again = answer.context["form"].data["opened"]
+    assert client.post(address, {**late, "opened": again}).status_code == HTTPStatus.FOUND
+    assert Person.objects.get(pk=technician.pk).phone == "bleep 99"

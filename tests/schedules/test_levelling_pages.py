@@ -2,12 +2,14 @@
 
 import csv
 import io
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.urls import reverse
 
+from fleet.people.actions import note_absence
 from fleet.people.models import Person
+from fleet.people.queries import actor_for
 from fleet.registry.models import Place
 from fleet.schedules.levelling_plot import draw
 from fleet.schedules.models import Due, Levelling
@@ -197,3 +199,22 @@ def test_leave_and_a_wards_own_share_are_asked_for_and_said(manager: Person) -> 
     assert [week.hours for week in weeks[:3]] == [30, 18, 30]
     assert "Tova is away from" in answer.content.decode()
     assert "Ward 4 may spare" in answer.content.decode()
+
+
+def test_days_away_on_record_are_counted_once_typed(manager: Person, technician: Person, outsider: Person) -> None:
+    """A colleague noted as away can be ticked with their hours; the week has them less, and no stranger is offered."""
+    some_dues(3)
+    by = actor_for(manager)
+    with on(TODAY):
+        row = note_absence(technician, MONDAY, MONDAY + timedelta(days=4), by=by)
+        other = note_absence(outsider, MONDAY, MONDAY, by=actor_for(outsider))
+        html = shown(manager, "levelling")
+        assert "Tova Lindqvarn" in html
+        assert "Otto Brackwell" not in html
+        client = signed_in(manager)
+        assert "Give the hours" in client.post(LIST, typed(a_site(), recorded=[row.pk])).content.decode()
+        assert client.post(LIST, typed(a_site(), recorded=[other.pk], recorded_hours="4")).status_code == 200
+        client.post(LIST, typed(a_site(), recorded=[row.pk], recorded_hours="4"))
+    read = proposal(Levelling.objects.get())
+    assert read is not None
+    assert [week.hours for week in read.weeks[:2]] == [6.0, 10.0]

@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.core.errors import BenchwardError
+from fleet.core.errors import BenchwardError, ConflictError
 from fleet.core.permissions import May
 from fleet.people import actions, queries
 from fleet.people.actions import NewPerson, PersonFacts
@@ -55,7 +55,11 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     form = PersonForm(request.POST or None, instance=row, initial={"role": queries.role_of(row)})
     if request.method == "POST" and form.is_valid():
         try:
-            actions.update_person(row, _facts(form), by=queries.acting(request))
+            opened = form.cleaned_data["opened"]
+            actions.update_person(row, _facts(form), by=queries.acting(request), opened=opened)
+        except ConflictError as error:
+            form.add_error(None, str(error))
+            form.show_what_stands(queries.people().get(pk=pk))
         except BenchwardError as error:
             put_beside(form, error)
         else:
@@ -81,7 +85,7 @@ def person_password(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _facts(form: PersonForm) -> PersonFacts:
-    data = dict(form.cleaned_data)
+    data = {name: value for name, value in form.cleaned_data.items() if name != "opened"}
     role, places = Role(data.pop("role")), tuple(data.pop("places"))
     return PersonFacts(role=role, places=places, values=data)
 
