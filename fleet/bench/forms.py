@@ -206,7 +206,8 @@ class FinishForm(forms.Form):
         label="What was found", required=False, choices=[("", "Not stated"), *Order.Found.choices]
     )
     found_words = _words("What you found, in words", hint=NO_NAMES)
-    cause = forms.CharField(label="Cause", required=False, max_length=200)
+    cause_kind = forms.ChoiceField(label="Cause", required=False, choices=[("", "Not stated"), *Order.Cause.choices])
+    cause = forms.CharField(label="The cause, in words", required=False, max_length=200)
     finding = alternative(
         forms.ChoiceField(
             label="What did this service come upon?",
@@ -224,6 +225,9 @@ class FinishForm(forms.Form):
             widget=forms.RadioSelect,
             help_text="Proposed only because it was so shortly before; you judge it.",
         )
+    )
+    action_kind = forms.ChoiceField(
+        label="What was done", required=False, choices=[("", "Not stated"), *Order.Action.choices]
     )
     action_taken = _words("What you did", hint="A repair needs this; so does retiring a driver: the reason.")
     minutes = alternative(

@@ -11,7 +11,7 @@ from django.utils import timezone
 from fleet.bench.models import Order, OrderKind, OrderQuerySet
 from fleet.bench.queries import day_begins
 from fleet.core.orders import ABSENT_OUTCOMES, OrderState, Outcome
-from fleet.registry.filters import site_filter, type_filter
+from fleet.registry.filters import home_filter, site_filter, type_filter
 from fleet.schedules.models import Plan
 from fleet.web import phrases
 
@@ -58,6 +58,21 @@ class OrderFilter(django_filters.FilterSet):
     outcome = django_filters.ChoiceFilter(
         label="Outcome", choices=[(outcome.value, outcome.label) for outcome in Outcome], empty_label="Any outcome"
     )
+    found = django_filters.ChoiceFilter(
+        label="What was found",
+        choices=[*Order.Found.choices, ("none", "Not stated")],
+        method="stated",
+        empty_label="Anything",
+    )
+    cause_kind = django_filters.ChoiceFilter(
+        label="Cause", choices=[*Order.Cause.choices, ("none", "Not stated")], method="stated", empty_label="Any cause"
+    )
+    action_kind = django_filters.ChoiceFilter(
+        label="What was done",
+        choices=[*Order.Action.choices, ("none", "Not stated")],
+        method="stated",
+        empty_label="Anything",
+    )
     finding = django_filters.ChoiceFilter(
         label="The service came upon",
         choices=[*Order.Finding.choices, ("some", "Anything at all"), ("none", "Not stated")],
@@ -68,13 +83,23 @@ class OrderFilter(django_filters.FilterSet):
         label="Plan", field_name="due__plan", queryset=Plan.objects.select_related("device_type"), empty_label="All"
     )
     site = site_filter()
+    home = home_filter()
     type = type_filter()
     completed_min = django_filters.DateFilter(label="Completed from", method="from_day", widget=_day_input())
     completed_max = django_filters.DateFilter(label="Completed to", method="to_day", widget=_day_input())
 
     class Meta:
         model = Order
-        fields = ("q", "state", "kind", "outcome", "finding", "plan", "site", "type", "completed_min", "completed_max")
+        fields = (
+            "q", "state", "kind", "outcome", "found", "cause_kind", "action_kind", "finding", "plan", "site", "home",
+            "type", "completed_min", "completed_max",
+        )  # fmt: skip
+
+    def stated(self, rows: OrderQuerySet, name: str, value: str) -> OrderQuerySet:
+        """Orders with this code; "none" for those finished without one."""
+        return (
+            rows.filter(state=OrderState.DONE.value, **{name: ""}) if value == "none" else rows.filter(**{name: value})
+        )
 
     def came_upon(self, rows: OrderQuerySet, _name: str, value: str) -> OrderQuerySet:
         """Services that ended with the driver in hand and came upon this; "none" for those that do not say."""

@@ -2,7 +2,19 @@
 
 from django.urls import path
 
-from fleet.reports.views import costs, device, digest, findings, home, overview, reorder, search, trail, turnaround
+from fleet.reports.views import (
+    costs,
+    device,
+    digest,
+    findings,
+    home,
+    outcomes,
+    overview,
+    reorder,
+    search,
+    trail,
+    turnaround,
+)
 
 app_name = "reports"
 urlpatterns = [
@@ -16,6 +28,8 @@ urlpatterns = [
     path("reports/turnaround/", turnaround.turnaround, name="turnaround"),
     path("reports/findings/", findings.findings, name="findings"),
     path("reports/findings.csv", findings.findings_csv, name="findings_csv"),
+    path("reports/outcomes/", outcomes.outcomes, name="outcomes"),
+    path("reports/outcomes.csv", outcomes.outcomes_csv, name="outcomes_csv"),
     path("reports/costs/", costs.costs, name="costs"),
     path("reports/costs.csv", costs.costs_csv, name="costs_csv"),
     path("reports/costs/<path:asset>/", costs.driver_cost, name="driver_cost"),

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from django.db import transaction
+from django.db import models, transaction
 
 from fleet.accessories.actions import Counted, count
 from fleet.accessories.models import Tally
@@ -50,9 +50,11 @@ class Completion:
     outcome: Outcome
     found: str = ""
     found_words: str = ""
+    cause_kind: str = ""
     cause: str = ""
     finding: str = ""
     caused_by_work: str = ""
+    action_kind: str = ""
     action_taken: str = ""
     returned_to: Place | None = None
     minutes: int | None = None
@@ -86,12 +88,18 @@ def _checked(given: Completion) -> Completion:
     if given.outcome not in list(Outcome):
         words = ", ".join(outcome.phrase for outcome in Outcome)
         raise BadValueError(f"“{given.outcome}” is no outcome; choose one of {words}.", field="outcome")
-    if given.found and given.found not in Order.Found.values:
-        words = ", ".join(label.lower() for label in Order.Found.labels)
-        raise BadValueError(f"“{given.found}” is not on the list of what can be found: {words}.", field="found")
+    _ask_listed(given.found, Order.Found, "found")
+    _ask_listed(given.cause_kind, Order.Cause, "cause_kind")
+    _ask_listed(given.action_kind, Order.Action, "action_kind")
     if len(given.cause) > LONGEST_CAUSE:
         raise BadValueError(f"Put the cause in at most {LONGEST_CAUSE} characters; say more below.", field="cause")
     return replace(given, outcome=Outcome(given.outcome))
+
+
+def _ask_listed(code: str, choices: type[models.TextChoices], field: str) -> None:
+    if code and code not in choices.values:
+        words = ", ".join(label.lower() for label in choices.labels)
+        raise BadValueError(f"“{code}” is not on the list: {words}.", field=field)
 
 
 def _ask_codes(order: Order, given: Completion) -> None:
@@ -211,7 +219,9 @@ def _finish(order: Order, given: Completion, by: Actor, *, returned_to: Place | 
         work_before=work_before(order) if given.outcome not in ABSENT_OUTCOMES else None,
         caused_by_work=given.caused_by_work if given.outcome not in ABSENT_OUTCOMES else "",
         found_words=given.found_words.strip(),
+        cause_kind=given.cause_kind,
         cause=given.cause.strip(),
+        action_kind=given.action_kind,
         action_taken=given.action_taken.strip(),
         returned_to=returned_to,
         completed_at=clock.now(),

@@ -50,6 +50,33 @@ class Order(models.Model):
         NO = "no", "No, it has another cause"
         UNCLEAR = "unclear", "It cannot be told"
 
+    class Cause(models.TextChoices):
+        """Why a driver failed, or seemed to, as one word that can be counted; more is said in `cause`."""
+
+        WEAR = "wear", "Wear or age"
+        KNOCK = "knock", "A knock or a fall"
+        FLUID = "fluid", "Fluid got in"
+        HANDLING = "handling", "How it was set up or handled"
+        ATTACHED = "attached", "Something attached: syringe, line, lead, clamp"
+        POWER = "power", "Mains or charging"
+        SOFTWARE = "software", "Software or library"
+        WORK = "work", "Work done on it before"
+        UNKNOWN = "unknown", "Cause not known"
+        OTHER = "other", "Something else"
+
+    class Action(models.TextChoices):
+        """What was chiefly done about it, as one word that can be counted; more is said in `action_taken`."""
+
+        PART = "part", "Part replaced"
+        PACK = "pack", "Battery pack replaced"
+        ADJUSTED = "adjusted", "Adjusted or calibrated"
+        MENDED = "mended", "Mended, cleaned or fixed without a part"
+        LOADED = "loaded", "Software or library loaded"
+        EXPLAINED = "explained", "Nothing on the driver; the ward was told how to use it"
+        CHECKED = "checked", "Nothing but checks"
+        SENT = "sent", "Done by the maker or a provider"
+        OTHER = "other", "Something else"
+
     number = models.CharField(max_length=12, unique=True)
     device = models.ForeignKey(Device, models.PROTECT, related_name="orders")
     kind = models.CharField(max_length=10, choices=OrderKind)
@@ -75,7 +102,9 @@ class Order(models.Model):
     service_provider = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="+")
     found = models.CharField("what was found", max_length=12, choices=Found, blank=True)
     found_words = models.TextField(blank=True)
+    cause_kind = models.CharField("kind of cause", max_length=10, choices=Cause, blank=True)
     cause = models.CharField(max_length=200, blank=True)
+    action_kind = models.CharField("kind of action", max_length=10, choices=Action, blank=True)
     action_taken = models.TextField(blank=True)
     finding = models.CharField("what the service came upon", max_length=10, choices=Finding, blank=True)
     work_before = models.ForeignKey(

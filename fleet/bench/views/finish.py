@@ -53,7 +53,16 @@ def _closed(request: HttpRequest, row: Order, form: FinishForm) -> HttpResponse:
     form.is_valid()
     both = [
         {"name": _named(form, name), "saved": _on_record(row, name), "typed": _typed(form, name)}
-        for name in ("outcome", "found", "found_words", "cause", "action_taken", "returned_to")
+        for name in (
+            "outcome",
+            "found",
+            "found_words",
+            "cause_kind",
+            "cause",
+            "action_kind",
+            "action_taken",
+            "returned_to",
+        )
     ]
     return render(request, "bench/finished.html", {"order": row, "both": both}, status=CONFLICT)
 

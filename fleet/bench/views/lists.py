@@ -19,7 +19,8 @@ from fleet.web.paging import paged
 
 HEADER = (
     "Order", "Asset number", "Type", "Home", "Here for", "State", "Raised", "Received", "Completed", "Outcome",
-    "Reported", "Found", "Service came upon", "Caused by work before", "Work before", "Cause", "Action",
+    "Reported", "Found", "Service came upon", "Caused by work before", "Work before",
+    "Kind of cause", "Cause", "Kind of action", "Action",
 )  # fmt: skip
 
 
@@ -59,6 +60,8 @@ def _line(order: Order) -> list[csv_out.Cell]:
         order.get_finding_display(),
         order.get_caused_by_work_display(),
         str(order.work_before or ""),
+        order.get_cause_kind_display(),
         order.cause,
+        order.get_action_kind_display(),
         order.action_taken,
     ]

@@ -105,6 +105,7 @@ def _mend_case(world: World, driver: Driver) -> None:
     given = Completion(
         outcome=Outcome.DAMAGE,
         found=Order.Found.CASE,
+        cause_kind=Order.Cause.KNOCK,
         cause="Case cracked by a fall",
         action_taken="Case replaced and sealed; leakage to be looked at again at the next service.",
         minutes=70,
@@ -158,6 +159,7 @@ def _seat_plug(world: World, driver: Driver) -> None:
     given = Completion(
         outcome=Outcome.REPAIRED,
         found=Order.Found.SYRINGE_FIT,
+        cause_kind=Order.Cause.WORK,
         cause="Plug of the size sensor half out since the service",
         action_taken="Plug seated and locked; every size in use here tried.",
         minutes=35,
