@@ -21,7 +21,7 @@ from fleet.management.demo.dice import Dice
 from fleet.management.demo.faults import Fault, Repair, a_fault, a_repair, connected, where
 from fleet.management.demo.handing import complete_record
 from fleet.management.demo.parts import use_part
-from fleet.management.demo.visits import technician
+from fleet.management.demo.visits import serve_owed, technician
 from fleet.management.demo.work import fail_delivery, finish, sign, work_through
 from fleet.management.demo.world import Driver, World
 from fleet.registry.models import Device
@@ -183,6 +183,7 @@ def _finish(world: World, job: Job) -> None:
         driver.gone = True
         return
     _repair(world, job, order)
+    serve_owed(world, driver, job.by)
     if job.harm:
         sign(order, by=job.by)
     given = Completion(

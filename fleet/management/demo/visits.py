@@ -28,6 +28,8 @@ _TRIED_SHARE: Final = 0.5
 #: Runtime fraction from which a year's fade leads under the replacement level.
 _SOON_UNDER: Final = 0.87
 _BATTERY_WINDOW: Final = timedelta(days=45)
+#: So soon after the last service nobody fetches a driver for the next.
+_TOO_EARLY: Final = timedelta(days=180)
 _DEFERRED_WHY: Final = (
     "In use on a long infusion; the ward asks for two more weeks and has no other of the type.",
     "Test bench away for calibration; risk looked at, no open alerts on this driver.",
@@ -102,6 +104,9 @@ def _visit(world: World, driver: Driver) -> None:
         again = bench_hour(clock.today() + timedelta(days=world.rng.randrange(5, 12)), world.rng)
         world.diary.plan(again, partial(_visit, world, driver))
         return
+    if clock.today() < driver.served_on + _TOO_EARLY:
+        plan_service(world, driver)  # its repair brought the service with it
+        return
     driver.busy = True
     by, now = technician(world, driver), clock.now()
     entered_late = timedelta(hours=3) if world.rng.happens(0.05) else timedelta(0)
@@ -133,6 +138,24 @@ def _serve(world: World, driver: Driver, order: Order, run: Run | None, by: Acto
     finish(order, given, by=by)
     driver.busy, driver.served_on = False, clock.today()
     plan_service(world, driver)
+
+
+def serve_owed(world: World, driver: Driver, by: Actor) -> None:
+    """Do the service that ran out while the driver was missing: its repair cannot return it before."""
+    if not Due.objects.filter(device=driver.device, before_use=True, suspended=False).exists():
+        return
+    order = receive(driver.device, bench=world.hospital.bench_for(driver.home), kind=OrderKind.PLANNED, by=by)
+    work_through(world, order, by=by)
+    given = Completion(
+        outcome=Outcome.NO_FAULT_FOUND,
+        found=Order.Found.NOTHING,
+        finding=Order.Finding.NOTHING,
+        action_taken="Serviced in full, since its service ran out while it was missing.",
+        minutes=40,
+        stays=True,
+    )
+    finish(order, given, by=by)
+    driver.served_on = clock.today()
 
 
 def _finding(order: Order, *, replaced: bool) -> Order.Finding:
