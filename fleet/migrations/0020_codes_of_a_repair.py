@@ -4,20 +4,50 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('fleet', '0019_days_away'),
+        ("fleet", "0019_days_away"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='order',
-            name='action_kind',
-            field=models.CharField(blank=True, choices=[('part', 'Part replaced'), ('pack', 'Battery pack replaced'), ('adjusted', 'Adjusted or calibrated'), ('mended', 'Mended, cleaned or fixed without a part'), ('loaded', 'Software or library loaded'), ('explained', 'Nothing on the driver; the ward was told how to use it'), ('checked', 'Nothing but checks'), ('sent', 'Done by the maker or a provider'), ('other', 'Something else')], max_length=10, verbose_name='kind of action'),
+            model_name="order",
+            name="action_kind",
+            field=models.CharField(
+                blank=True,
+                choices=[
+                    ("part", "Part replaced"),
+                    ("pack", "Battery pack replaced"),
+                    ("adjusted", "Adjusted or calibrated"),
+                    ("mended", "Mended, cleaned or fixed without a part"),
+                    ("loaded", "Software or library loaded"),
+                    ("explained", "Nothing on the driver; the ward was told how to use it"),
+                    ("checked", "Nothing but checks"),
+                    ("sent", "Done by the maker or a provider"),
+                    ("other", "Something else"),
+                ],
+                max_length=10,
+                verbose_name="kind of action",
+            ),
         ),
         migrations.AddField(
-            model_name='order',
-            name='cause_kind',
-            field=models.CharField(blank=True, choices=[('wear', 'Wear or age'), ('knock', 'A knock or a fall'), ('fluid', 'Fluid got in'), ('handling', 'How it was set up or handled'), ('attached', 'Something attached: syringe, line, lead, clamp'), ('power', 'Mains or charging'), ('software', 'Software or library'), ('work', 'Work done on it before'), ('unknown', 'Cause not known'), ('other', 'Something else')], max_length=10, verbose_name='kind of cause'),
+            model_name="order",
+            name="cause_kind",
+            field=models.CharField(
+                blank=True,
+                choices=[
+                    ("wear", "Wear or age"),
+                    ("knock", "A knock or a fall"),
+                    ("fluid", "Fluid got in"),
+                    ("handling", "How it was set up or handled"),
+                    ("attached", "Something attached: syringe, line, lead, clamp"),
+                    ("power", "Mains or charging"),
+                    ("software", "Software or library"),
+                    ("work", "Work done on it before"),
+                    ("unknown", "Cause not known"),
+                    ("other", "Something else"),
+                ],
+                max_length=10,
+                verbose_name="kind of cause",
+            ),
         ),
     ]
