@@ -15,6 +15,7 @@ import fleet.registry.models
 import fleet.reports.models
 import fleet.rounds.models
 import fleet.schedules.models
+import fleet.staff.models
 import fleet.stores.models
 import fleet.tags.models
 

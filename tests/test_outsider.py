@@ -14,7 +14,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from fleet.accessories.actions import count
 from fleet.accessories.models import Missing, Tally
-from fleet.bench.actions import retire
+from fleet.bench.actions import assign, retire
 from fleet.bench.actions.flow import record_flow_test, record_occlusion_test
 from fleet.bench.models import FlowTest, OcclusionTest, ReadingFile, Retirement
 from fleet.deliveries.models import Delivery
@@ -42,6 +42,7 @@ from tests.loans.builders import a_loan, a_pool_driver
 from tests.reports.builders import a_rich_device, signed_in
 from tests.rounds.builders import a_round
 from tests.schedules.builders import a_plan, a_proposal
+from tests.staff.builders import a_training
 from tests.stores.builders import a_part, an_instrument, found_out, in_stock
 
 pytestmark = pytest.mark.django_db
@@ -143,6 +144,10 @@ class Site:
             "bench:void_occlusion": {"pk": self.occlusion_test.pk},
             "bench:limit_policy": {"pk": self.ward.pk},
             "people:withdraw_absence": {"pk": self.own.absences.get().pk},
+            "staff:person": {"pk": self.own.pk},
+            "staff:withdraw": {"pk": self.own.trainings.get().pk},
+            "staff:policy": {"pk": self.ward.pk},
+            "bench:undo_handover": {**number, "pk": order.handovers.get().pk},
             "registry:place": {"pk": self.ward.pk},
             "registry:place_close": {"pk": self.ward.pk},
             "schedules:place_days": {"pk": self.ward.pk},
@@ -224,6 +229,8 @@ def site(standing: None) -> Site:
     device, worked_on = a_rich_device(ward), a_device(ward)
     order = received(worked_on, technician, kind="corrective")
     attach(order, b"picture")
+    a_training(own)
+    assign(order, None, by=BY)
     delivered = record_flow_test(order, GOOD, by=BY), record_occlusion_test(order, CLOSED, by=BY)
     open_quarantine(worked_on, reason="A pump ran on after its end", by=BY)
     a_proposal(a_site())

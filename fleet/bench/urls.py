@@ -3,6 +3,7 @@
 from django.urls import path
 
 from fleet.bench.views import (
+    assigning,
     finish,
     flow,
     kits,
@@ -23,6 +24,8 @@ app_name = "bench"
 urlpatterns = [
     path("", queue.queue, name="queue"),
     path("receive/", queue.receive, name="receive"),
+    path("assign/", assigning.assign, name="assign"),
+    path("orders/<str:number>/handovers/<int:pk>/undo/", assigning.undo, name="undo_handover"),
     path("orders/", lists.orders, name="orders"),
     path("orders/<str:number>/", order.order, name="order"),
     path("orders/<str:number>/stepwise/", order.work, name="work"),

@@ -50,6 +50,7 @@ ENTRIES: Final = (
     Entry("Records in", "exchange:intakes", (May.IMPORT_RECORDS,), aside=True),
     Entry("Jobs", "jobs:runs", (May.SEE_REPORTS,), aside=True),
     Entry("Trail", "reports:trail", (May.SEE_TRAIL,), aside=True),
+    Entry("Training", "staff:matrix", (May.KEEP_TEAM,), aside=True),
     Entry("People", "people:list", (May.MANAGE_PEOPLE,), aside=True),
 )
 

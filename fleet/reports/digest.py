@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from fleet.batteries.queries import already_below, will_not_last
-from fleet.bench.queries import queue, rows
+from fleet.bench.queries import given_to, queue, rows
 from fleet.people.models import Person
 from fleet.people.queries import role_of
 from fleet.people.roles import Role
@@ -110,6 +110,15 @@ def _queue(person: Person) -> Iterator[Line]:
     yield from _others(len(places), reverse("bench:queue"))
 
 
+def _given(person: Person) -> Iterator[Line]:
+    given = list(given_to(person).values())
+    for row in given[:MOST]:
+        note = f": {row.note}" if row.note else ""
+        words = f"{row.order}, {row.order.get_kind_display().lower()} of {row.order.device}, from {row.by_name}{note}"
+        yield Line(f"{words.rstrip('.')}.", reverse("bench:order", args=[row.order.number]))
+    yield from _others(len(given), f"{reverse('bench:queue')}?whose=mine")
+
+
 def _late(person: Person, day: date) -> Iterator[Line]:
     late = overdue(day, person)
     if number := late.count():
@@ -155,11 +164,17 @@ def _for_a_ward(person: Person, day: date) -> _Told:
 
 
 def _for_the_bench(person: Person, day: date) -> _Told:
-    return (("First on the bench", _queue(person)), ("Late", _late(person, day)), ("Waiting", _waiting(person)))
+    return (
+        ("Given to you", _given(person)),
+        ("First on the bench", _queue(person)),
+        ("Late", _late(person, day)),
+        ("Waiting", _waiting(person)),
+    )
 
 
 def _for_a_manager(person: Person, day: date) -> _Told:
-    return ((group.title, _of_group(group)) for group in tiles.groups(queries.overview(person, day)))
+    groups = tiles.groups(queries.overview(person, day))
+    return (("Given to you", _given(person)), *((group.title, _of_group(group)) for group in groups))
 
 
 def _for_the_store(person: Person, _day: date) -> _Told:

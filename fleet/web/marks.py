@@ -36,6 +36,8 @@ SHAPES: Final[dict[str, str]] = {
     "missing": "Missing",
     "training": "Training only",
     "away": "Away",
+    "soon": "Ends soon",
+    "ended": "Ended",
 }
 
 

@@ -34,6 +34,7 @@ from fleet.reports.queries import Standing
 from fleet.rounds.models import Round
 from fleet.schedules.models import ClosedDays, Due, Plan, RiskClass
 from fleet.schedules.queries import levellings
+from fleet.staff.models import Training
 from fleet.stores.models import Calibration, Instrument, Part, Purchase, Stock
 from fleet.tags.models import Quarantine, Tag
 from tests.test_house_rules import ADDRESSES
@@ -80,6 +81,9 @@ VALUES: dict[tuple[str, str], Values] = {
     ("r/", "token"): tokens,
     ("people/", "pk"): first(Person),
     ("account/away/", "pk"): first(Absence),
+    ("staff/training/people/", "pk"): lambda person: [person.pk],
+    ("staff/training/records/", "pk"): first(Training),
+    ("staff/training/places/", "pk"): one_each(Place, "kind"),
     ("reports/drivers/", "standing"): lambda _person: list(Standing),
     ("tags/quarantines/", "pk"): one_each(Quarantine, "lifted_by"),
     ("tags/", "number"): one_each(Tag, "harm", "number"),

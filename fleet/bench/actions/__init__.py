@@ -1,5 +1,6 @@
 """The only writers of orders, procedures and readings."""
 
+from fleet.bench.actions.assigning import assign, assign_many, take, undo_handover
 from fleet.bench.actions.finishing import Completion, complete, retire
 from fleet.bench.actions.minutes import (
     add_external,
@@ -10,7 +11,6 @@ from fleet.bench.actions.minutes import (
     void_external,
 )
 from fleet.bench.actions.orders import (
-    assign,
     cancel,
     hold_back,
     raise_acceptances,
@@ -18,7 +18,6 @@ from fleet.bench.actions.orders import (
     receive,
     resume,
     set_aside,
-    take,
 )
 from fleet.bench.actions.parts import Issued, Part, add_part, issue_kit, issue_part, set_kit, take_back
 from fleet.bench.actions.procedures import publish
@@ -60,6 +59,7 @@ __all__ = [
     "answer_many",
     "answer_once",
     "assign",
+    "assign_many",
     "cancel",
     "complete",
     "drop_retirement_method",
@@ -89,6 +89,7 @@ __all__ = [
     "take",
     "take_back",
     "take_back_retirement",
+    "undo_handover",
     "verify_retirement_method",
     "void_external",
 ]

@@ -14,6 +14,7 @@ from fleet.bench.actions.minutes import put_labour, stop_all
 from fleet.bench.actions.orders import raise_order
 from fleet.bench.actions.retirements import open_record
 from fleet.bench.actions.signing import sign
+from fleet.bench.actions.trained import tell_training
 from fleet.bench.models import Order, OrderKind, Retirement
 from fleet.bench.queries import facts, harm_linked, open_orders, standing, work_before, workers
 from fleet.core.errors import BadValueError, MoveRefusedError, NotAllowedError
@@ -227,6 +228,7 @@ def _finish(order: Order, given: Completion, by: Actor, *, returned_to: Place | 
         completed_at=clock.now(),
         completed_by_id=by.person_id,
     )
+    tell_training(done, by, may_refuse=False)
     sign(done, by)
     return done
 

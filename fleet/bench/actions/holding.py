@@ -10,6 +10,7 @@ from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change
 from fleet.audit.models import TrailEntry
+from fleet.bench.actions.trained import tell_training
 from fleet.bench.models import Order
 from fleet.bench.queries import no_work
 from fleet.core.errors import ConflictError, MoveRefusedError
@@ -38,7 +39,8 @@ def hold(order: Order, by: Actor) -> Order:
 def workable(order: Order, by: Actor) -> Order:
     """Lock an order and its device for work: the driver is on the bench, free of quarantine, and the order is begun.
 
-    Raises MoveRefusedError that says what may be done instead.
+    What is on record of the training of whoever works is told on the order. Raises MoveRefusedError that says what may
+    be done instead.
     """
     row = hold(order, by)
     if words := no_work(row.device, row):
@@ -46,6 +48,7 @@ def workable(order: Order, by: Actor) -> Order:
     if row.state != OrderState.STARTED:
         state = row.get_state_display().lower()
         raise MoveRefusedError(f"Order {row} is {state}. It is worked on while it stands on the bench.")
+    tell_training(row, by)
     return row
 
 

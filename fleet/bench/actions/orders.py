@@ -1,4 +1,4 @@
-"""Orders come to the bench: raised, received, taken, set aside, taken up again, held back, cancelled."""
+"""Orders come to the bench: raised, received, set aside, taken up again, held back, cancelled."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -11,15 +11,15 @@ from fleet.accessories.models import Tally
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
 from fleet.bench.actions.holding import hold, hold_device, put
+from fleet.bench.actions.trained import starter
 from fleet.bench.models import Order, OrderKind
 from fleet.bench.queries import Work, choose_work, facts, in_force, open_orders, open_quarantine
 from fleet.core.errors import BadValueError, MoveRefusedError
 from fleet.core.identifiers import order_number
 from fleet.core.lifecycle import Condition, Move, WaitReason
-from fleet.core.orders import OPEN_STATES, OrderMove, OrderState, ask_order
+from fleet.core.orders import OrderMove, OrderState, ask_order
 from fleet.core.permissions import May
 from fleet.loans.actions import end_at_bench
-from fleet.people.models import Person
 from fleet.registry import actions as registry
 from fleet.registry.models import Device, Party, Place
 from fleet.schedules import actions as schedules
@@ -124,7 +124,7 @@ def _start(  # noqa: PLR0913 - as `receive`
             "state": ask_order(OrderState.RAISED, OrderMove.START).value,
             "received_at": received,
             "procedure_version": in_force(order.device.device_type, order.kind, clock.today()),
-            "assigned_to_id": order.assigned_to_id or by.person_id,
+            "assigned_to_id": order.assigned_to_id or starter(order, bench, by),
         }
     if order.state == OrderState.WAITING:
         values |= {"state": ask_order(OrderState.WAITING, OrderMove.RESUME).value, "wait_reason": ""}
@@ -142,27 +142,6 @@ def _news(order: Order, work: Work, bench: Place, decontamination: Decontaminati
     if stated is not Decontamination.UNKNOWN:
         values["decontamination"] = stated.value
     return values
-
-
-@transaction.atomic
-def assign(order: Order, person: Person | None, *, by: Actor) -> Order:
-    """Give an order to somebody, or to nobody."""
-    return _assign(order, person.pk if person else None, by)
-
-
-@transaction.atomic
-def take(order: Order, *, by: Actor) -> Order:
-    """Make an order one's own."""
-    if by.person_id is None:
-        raise BadValueError("Only somebody who is signed in takes an order.", field="assigned_to")
-    return _assign(order, by.person_id, by)
-
-
-def _assign(order: Order, person_id: int | None, by: Actor) -> Order:
-    row = hold(order, by)
-    if row.state not in OPEN_STATES:
-        raise MoveRefusedError(f"Order {row} is {row.get_state_display().lower()}; there is nothing left to assign.")
-    return put(row, "assigned order", by=by, assigned_to_id=person_id)
 
 
 @transaction.atomic

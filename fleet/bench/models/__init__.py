@@ -7,6 +7,7 @@ from fleet.bench.models.reference import LimitPolicy, LimitProfile, ReferenceLim
 from fleet.bench.models.retirement import KeptPart, Retirement, RetirementMethod, RetirementQuerySet
 from fleet.bench.models.signing import Presence, Signature
 from fleet.bench.models.spending import ExternalCost, KitLine, Labour, LabourClock, LabourRate, PartUse
+from fleet.bench.models.team import Handover, TrainingTold
 from fleet.bench.models.work import Reading, ReadingFile
 
 __all__ = [
@@ -14,6 +15,7 @@ __all__ = [
     "DeliveryTest",
     "ExternalCost",
     "FlowTest",
+    "Handover",
     "KeptPart",
     "KitLine",
     "Labour",
@@ -38,4 +40,5 @@ __all__ = [
     "Signature",
     "Step",
     "StepLimit",
+    "TrainingTold",
 ]

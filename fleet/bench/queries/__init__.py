@@ -28,6 +28,7 @@ from fleet.bench.queries.procedures import procedures
 from fleet.bench.queries.queue import Narrow, Place, Stock, Waiting, pool_stocks, queue, rows
 from fleet.bench.queries.signing import SIGNED, Signed, digest_of, meaning_for, parts_of, signatures, work_of
 from fleet.bench.queries.taking import Kits, Takes, will_take, working_sites
+from fleet.bench.queries.team import Candidate, candidates, given_to, handover_of
 from fleet.bench.queries.together import Scanned, news, others_at, scanned
 from fleet.bench.queries.trace import Doubted, Taken, Trace, devices_in_doubt, mention, open_planned, rechecks, traced
 from fleet.bench.queries.turnaround import Turnaround, day_begins, turnaround
@@ -36,6 +37,7 @@ from fleet.bench.queries.using import instruments_for, last_context, last_used, 
 __all__ = [
     "SIGNED",
     "AfterWork",
+    "Candidate",
     "Cost",
     "Doubted",
     "Findings",
@@ -57,6 +59,7 @@ __all__ = [
     "Work",
     "Yield",
     "asks_only",
+    "candidates",
     "choose_work",
     "clocks_on",
     "computed_with",
@@ -69,6 +72,8 @@ __all__ = [
     "find",
     "findings",
     "fits",
+    "given_to",
+    "handover_of",
     "harm_linked",
     "has_worked",
     "in_force",

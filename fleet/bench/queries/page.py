@@ -12,6 +12,7 @@ from fleet.alerts.queries import open_alerts
 from fleet.bench.models import (
     ExternalCost,
     FlowTest,
+    Handover,
     Labour,
     LabourClock,
     OcclusionTest,
@@ -21,6 +22,7 @@ from fleet.bench.models import (
     PartUse,
     Reading,
     Step,
+    TrainingTold,
 )
 from fleet.bench.queries.before import work_before
 from fleet.bench.queries.clocks import clocks_on, minutes_shown
@@ -43,12 +45,14 @@ from fleet.bench.queries.judging import Judges, Way
 from fleet.bench.queries.kits import kit_wanted
 from fleet.bench.queries.nearness import nearness
 from fleet.bench.queries.signing import Signed, signatures
+from fleet.bench.queries.team import handover_of, training_now, training_told
 from fleet.core.calibration import Guarded
 from fleet.core.lifecycle import Move, unmet
 from fleet.core.orders import OrderState
 from fleet.core.safety import Context
 from fleet.schedules.models import Due
 from fleet.schedules.queries import dues_of
+from fleet.staff.queries import in_words as in_words_of
 from fleet.stores.models import Part
 from fleet.tags.models import Quarantine, Tag, TagReport
 from fleet.web import clock
@@ -276,6 +280,23 @@ class OrderPage:
     def signed(self) -> list[Signed]:
         """The signatures under it, each held against the record as it is now."""
         return signatures(self.order)
+
+    @cached_property
+    def handover(self) -> Handover | None:
+        """How it was given to whose it is."""
+        return handover_of(self.order)
+
+    @cached_property
+    def training_told(self) -> list[TrainingTold]:
+        """What was told of the training of each who worked on it."""
+        return training_told(self.order)
+
+    @cached_property
+    def training_now(self) -> str:
+        """What is on record today of the training of whose it is, until that is told; in words, else empty."""
+        told = {row.person_id for row in self.training_told}
+        held = None if self.order.assigned_to_id in told else training_now(self.order, clock.today())
+        return in_words_of(held) if held and self.is_open else ""
 
     @property
     def is_open(self) -> bool:

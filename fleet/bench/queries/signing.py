@@ -8,15 +8,26 @@ from django.db import models
 from django.db.models import Exists, OuterRef
 
 from fleet.audit.models import TrailEntry
-from fleet.bench.models import FlowTest, Labour, OcclusionTest, Order, PartUse, Reading, Signature, Step, StepLimit
+from fleet.bench.models import (
+    FlowTest,
+    Labour,
+    OcclusionTest,
+    Order,
+    PartUse,
+    Reading,
+    Signature,
+    Step,
+    StepLimit,
+    TrainingTold,
+)
 from fleet.bench.queries.facts import has_worked, is_worked
 from fleet.core.orders import ABSENT_OUTCOMES, Outcome
 from fleet.core.sealing import differing, seal, seal_parts
 
 SIGNED: Final = "signed"
 _ORDER: Final = "the order"
-#: What finishing itself still changes.
-_OF_THE_END: Final = frozenset({_ORDER, "minutes"})
+#: What finishing itself still changes; who finishes is one more whose training is told.
+_OF_THE_END: Final = frozenset({_ORDER, "minutes", "training told"})
 #: Of an order all counts but its row number and the counter of its changes.
 _NOT_CONTENT: Final = frozenset({"id", "revision"})
 #: Of what hangs on the record all counts but its row number; an attached file counts by its own digest, not read again.
@@ -29,6 +40,7 @@ _LISTS: Final[dict[str, tuple[Any, str, str]]] = {
     "limits_by_type": (StepLimit, "step__version", "procedure_version_id"),
     "minutes": (Labour, "order", "pk"),
     "parts_used": (PartUse, "order", "pk"),
+    "training_told": (TrainingTold, "order", "pk"),
     "flow_tests": (FlowTest, "order", "pk"),
     "occlusion_tests": (OcclusionTest, "order", "pk"),
 }

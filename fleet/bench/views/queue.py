@@ -21,6 +21,8 @@ from fleet.web.forms import put_beside
 from fleet.web.guards import fetch, guard
 
 PER_PAGE = 25
+#: So many of one's own orders stand above the queue.
+YOURS = 5
 _BENCH = "bench"
 # What published guidance asks before work begins (bench cautions in short; local policy says more).
 _BEFORE = (
@@ -38,7 +40,19 @@ def queue(request: HttpRequest) -> HttpResponse:
     form = QueueForm(request.GET, sites=queries.places(person, Place.Kind.SITE))
     places = queries.queue(person, _narrowed(form, person))
     page = Paginator(places, PER_PAGE).get_page(request.GET.get("page"))
-    return render(request, "bench/queue.html", {"form": form, "page": page, "rows": queries.rows(list(page))})
+    shown = {"form": form, "page": page, "rows": queries.rows(list(page))}
+    if page.number == 1 and not any(request.GET.values()):
+        shown |= _yours(person)
+    return render(request, "bench/queue.html", shown)
+
+
+def _yours(person: Person) -> dict[str, object]:
+    """What is the person's own, before everybody's: what was given to them first, with its note."""
+    given = queries.given_to(person)
+    own = queries.queue(person, queries.Narrow(person_id=person.pk))
+    first = sorted(own, key=lambda place: place.order_id not in given)[:YOURS]
+    rows = [(row, given.get(row.order.pk) if row.order else None) for row in queries.rows(first)]
+    return {"yours": rows, "yours_more": len(own) - len(first)}
 
 
 def _narrowed(form: QueueForm, person: Person) -> queries.Narrow:

@@ -21,6 +21,7 @@ from fleet.management.demo.procedures import plan_procedures
 from fleet.management.demo.reasons import plan_reasons
 from fleet.management.demo.repairs import plan_fault
 from fleet.management.demo.rounds import plan_rounds
+from fleet.management.demo.team import plan_team
 from fleet.management.demo.visits import plan_service
 from fleet.management.demo.world import World
 from fleet.web import clock
@@ -70,3 +71,4 @@ def _begin(world: World, count: int) -> None:
     plan_reasons(world)
     plan_rounds(world)
     plan_handing(world)
+    plan_team(world)

@@ -1,0 +1,1 @@
+"""Pages of training: everybody's against the types, one person's, recording, and what places ask."""
