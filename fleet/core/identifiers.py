@@ -123,6 +123,11 @@ def read_any(text: str, current_year: int) -> Scan:
         return Scan(ScanKind.TEXT, bare, problem=str(error))
 
 
+def without_separators(text: str) -> str:
+    """The text without spaces and dashes of any kind, as hurried or gloved hands add them."""
+    return _SEPARATORS.sub("", text)
+
+
 def _matched(text: str) -> re.Match[str] | None:
     return _NUMBER.fullmatch(_SEPARATORS.sub("", _LEADING_WORD.sub("", text.upper())))
 

@@ -4,7 +4,7 @@ from django.core import signing
 from django.db.models import Count, Q, QuerySet
 from django.urls import Resolver404, resolve
 
-from fleet.core.identifiers import Scan, ScanKind, read_any
+from fleet.core.identifiers import Scan, ScanKind, read_any, without_separators
 from fleet.people.models import Person
 from fleet.people.scope import PlacedQuerySet
 from fleet.registry.models import Device, DeviceQuerySet, DeviceType, Party, Place
@@ -30,13 +30,18 @@ def by_code(text: str) -> Device | None:
     """The device that a typed or scanned text names; None when it names none, or several.
 
     Read are asset and serial number, UDI, and the address in a label's code (only while that label is valid). Tag and
-    order numbers belong to the rooms above.
+    order numbers belong to the rooms above. A number typed with spaces or dashes that it does not have is found too.
     """
     code = text.strip()
     if not code:
         return None
-    found = _only(devices().filter(asset_number__iexact=code)) or _only(devices().filter(serial_number__iexact=code))
-    return found or _by_scan(read_any(text, clock.today().year))
+    found = _by_number(code) or _by_scan(read_any(text, clock.today().year))
+    closed_up = without_separators(code)
+    return found or (_by_number(closed_up) if closed_up != code else None)
+
+
+def _by_number(code: str) -> Device | None:
+    return _only(devices().filter(asset_number__iexact=code)) or _only(devices().filter(serial_number__iexact=code))
 
 
 def _by_scan(scan: Scan) -> Device | None:

@@ -69,8 +69,12 @@ def _out_of_use(overview: Overview) -> Iterator[Tile]:
     kind = "harm" if overview.quarantines else ""
     yield Tile(overview.quarantines, "In quarantine", reverse("tags:quarantines"), kind)
     for standing in Standing:
-        if standing is not Standing.NEVER_READ:
-            yield Tile(overview.drivers[standing], standing.label, to_drivers(standing))
+        number = overview.drivers[standing]
+        if standing is Standing.IN_USE:
+            if number:
+                yield Tile(number, standing.label, to_drivers(standing), "harm")
+        elif standing is not Standing.NEVER_READ:
+            yield Tile(number, standing.label, to_drivers(standing))
     yield Tile(overview.alerts, "Open alerts", reverse("alerts:list"))
 
 

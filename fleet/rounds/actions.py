@@ -23,6 +23,8 @@ from fleet.rounds.models import Round, RoundStop
 from fleet.rounds.queries import latest_stop, round_page, to_do_of
 from fleet.schedules import actions as schedules
 from fleet.schedules.models import Due, DueAttempt, Plan
+from fleet.tags import actions as tags
+from fleet.tags.queries import open_quarantine
 from fleet.web import clock
 from fleet.web.phrases import day as spoken
 
@@ -63,8 +65,8 @@ def meet(visit: Round, device: Device, *, by: Actor, here: Place | None = None) 
     if held is None or held.what == _What.NOT_FOUND:
         return stop(visit, device, _What.SEEN, by=by, here=here)
     if here is not None and held.what == _What.SEEN and locked(device).place_id != here.pk:
-        _see(visit, locked(device), by, here)
-        change(held, moved_here=True)
+        before = _see(visit, locked(device), by, here)
+        change(held, moved_here=True, moved_from=held.moved_from or before)
     return held
 
 
@@ -85,10 +87,11 @@ def stop(  # noqa: PLR0913 - what came of a driver, where, by whom
     if held and (held.what, held.note) == (answer.value, note.strip()):
         return held
     _refuse(row, driver, held, answer)
-    moved = answer is not _What.NOT_FOUND and _see(row, driver, by, here)
+    before = None if answer is _What.NOT_FOUND else _see(row, driver, by, here)
     fresh = RoundStop(round=row, device=driver, what=answer.value, note=note.strip(), at=clock.now())
     _do(row, driver, fresh, by)
-    fresh.moved_here = moved or bool(held and held.moved_here)
+    fresh.moved_here = before is not None or bool(held and held.moved_here)
+    fresh.moved_from = before
     _keep(fresh, held, by)
     return fresh
 
@@ -107,17 +110,28 @@ def _refuse(row: Round, driver: Device, held: RoundStop | None, what: RoundStop.
     if driver.quarantined and what in {_What.TAKEN, _What.DONE}:
         message = f"{driver} is under quarantine: leave it as it is. It is handed over with its custody record only."
         raise MoveRefusedError(message)
+    if what is _What.REFUSED and driver.condition == Condition.OUT_OF_USE:
+        message = f"{driver} is out of use: no ward keeps it. Take it along, or say that it is in use on a patient."
+        raise MoveRefusedError(message)
 
 
-def _see(row: Round, driver: Device, by: Actor, at: Place | None = None) -> bool:
-    """Record the driver as seen where the round is, or in the ward of it one stands in; whether that was news."""
+def _see(row: Round, driver: Device, by: Actor, at: Place | None = None) -> Place | None:
+    """Record the driver as seen where the round is, or in the ward of it one stands in.
+
+    Returns the place it was on record in, where that was another. Under quarantine its custody record says so too.
+    """
     before = driver.place
     if at is not None and not at.path.startswith(row.place.path):
         raise BadValueError(f"{at} does not lie in {row.place}. Choose a ward of this round.", field="here")
     here = at or (before if before.path.startswith(row.place.path) else row.place)
     schedules.scanned(driver, SOURCE, place=here, by=by)
     registry.see(driver, here, SOURCE, by=by)
-    return here.pk != before.pk
+    if here.pk == before.pk:
+        return None
+    if quarantine := open_quarantine(driver):
+        purpose = f"Seen at {here} on a visit round; it was on record at {before}. Nobody said who moved it."
+        tags.add_custody(quarantine, tags.Custody(received_by=str(here)[:80], purpose=purpose[:200]), by=by)
+    return before
 
 
 def _do(row: Round, driver: Device, fresh: RoundStop, by: Actor) -> None:
@@ -129,6 +143,8 @@ def _do(row: Round, driver: Device, fresh: RoundStop, by: Actor) -> None:
     elif what is _What.NOT_FOUND:
         schedules.look_in_vain(driver, row.place, note=fresh.note, at=fresh.at, by=by)
     elif what in _ATTEMPTS:
+        if what is _What.IN_USE and driver.condition != Condition.IN_SERVICE:
+            tags.found_in_use(driver, locked(driver).place, note=fresh.note, by=by)
         for due in Due.objects.filter(device=driver, suspended=False, opens_on__lte=clock.today()):
             schedules.attempt(due, _ATTEMPTS[what], note=fresh.note, at=fresh.at, by=by)
 
@@ -188,6 +204,8 @@ def undo(visit: Round, device: Device, *, by: Actor) -> RoundStop:
         raise ConflictError(f"No answer for {driver} stands on this round any more.")
     _refuse_undo(row, driver, held)
     schedules.take_back(driver, held.at, by=by)
+    if held.moved_from:
+        registry.see(driver, held.moved_from, f"{SOURCE}, taken back", by=by)
     change(held, latest=False, taken_back_at=clock.now())
     before = row.stops.filter(device=driver, taken_back_at=None).first()
     if before is not None:
@@ -204,6 +222,8 @@ def _refuse_undo(row: Round, driver: Device, held: RoundStop) -> None:
         raise MoveRefusedError(f"{driver} is received on the bench. Finish its order there, or hold it back there.")
     if held.what == _What.DONE:
         raise MoveRefusedError(f"The library of {driver} was recorded as loaded; what was done can't be taken back.")
+    if held.what == _What.IN_USE and driver.condition != Condition.IN_SERVICE:
+        raise MoveRefusedError(f"That {driver} was in use while out of use is reported on its tag, and stays there.")
     if held.what == _What.NOT_FOUND and driver.condition == Condition.NOT_LOCATED:
         raise MoveRefusedError(f"{driver} is recorded as not located by now. Scan it, and it is found.")
 

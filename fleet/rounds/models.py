@@ -56,6 +56,8 @@ class RoundStop(models.Model):
     device = models.ForeignKey(Device, models.PROTECT, related_name="round_stops")
     what = models.CharField(max_length=10, choices=What)
     moved_here = models.BooleanField("was on record elsewhere", default=False)
+    # Where it was on record before this answer put its place right; given back when the answer is taken back.
+    moved_from = models.ForeignKey(Place, models.PROTECT, null=True, blank=True, related_name="+")
     note = models.CharField(max_length=200, blank=True)
     at = models.DateTimeField()
     latest = models.BooleanField(default=True)

@@ -81,6 +81,29 @@ def raise_tag(device: Device, report: Report, *, by: Actor) -> Raised:
     return Raised(tag, joined, kept)
 
 
+@transaction.atomic
+def found_in_use(device: Device, place: Place, *, by: Actor, note: str = "") -> Raised:
+    """Somebody met a driver on a patient that is out of use on record: its tag says so, and its custody record.
+
+    Whether anybody was harmed is not known here, so it is not said: the ward reports that.
+    """
+    words = f"Met in use on a patient at {place}, although it is out of use. {note}".strip()
+    report = Report(
+        what=TagReport.What.IN_USE,
+        connected=YesNo.YES,
+        harm=YesNo.NO,
+        where=str(place)[:120],
+        reporter=by.name[:80],
+        reach=(place.phone or str(place))[:80],
+        words=f"{words} Whether anybody was harmed was not asked.",
+        place=place,
+    )
+    raised = raise_tag(device, report, by=by)
+    if quarantine := queries.open_quarantine(device):
+        add_custody(quarantine, Custody(received_by=str(place)[:80], purpose=words[:200]), by=by)
+    return raised
+
+
 def _as_before(device: Device, known: TagReport) -> Raised:
     if known.tag.device_id != device.pk:
         raise BadValueError("This form was already sent for another driver. Open the page again.", field="key")

@@ -57,7 +57,7 @@ class ReportForm(forms.Form):
 
     key = forms.UUIDField(widget=forms.HiddenInput)
     harm = _cards("Was anyone harmed, or might they have been?", YesNo.choices, hint="Unsure is an answer.")
-    what = _cards("What happened?", TagReport.What.choices)
+    what = _cards("What happened?", [each for each in TagReport.What.choices if each[0] != TagReport.What.IN_USE])
     connected = _cards("Was it connected to a patient?", YesNo.choices)
     place = forms.ModelChoiceField(Place.objects.none(), label="Which ward is it in?")
     where = _line(TagReport.where, "Where is it now?", required=True, hint="Bed, bay, room or shelf.")

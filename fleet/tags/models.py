@@ -79,6 +79,8 @@ class TagReport(models.Model):
         DROPPED = "dropped", "Dropped, broken or wet"
         MISSING_PART = "missing_part", "A part is missing"
         OTHER = "other", "Something else"
+        # Written by a visit round; no ward chooses it.
+        IN_USE = "in_use", "In use on a patient, although out of use"
 
     tag = models.ForeignKey(Tag, models.PROTECT, related_name="reports")
     # The form carries one key; sent twice by a shaky network, it counts once.

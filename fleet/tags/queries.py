@@ -159,6 +159,18 @@ def quarantines() -> QuarantineQuerySet:
     return rows
 
 
+def in_use_anyway() -> Q:
+    """Of drivers, those out of use that somebody met on a patient, until they are with the bench."""
+    reports = TagReport.objects.filter(what=TagReport.What.IN_USE, tag__cleared_at__isnull=True)
+    return Q(pk__in=reports.values("tag__device")) & ~Q(condition__in=[Condition.ON_BENCH, Condition.WAITING])
+
+
+def benches_of(person: Person) -> QuerySet[Place]:
+    """The benches of the sites where the person has a place."""
+    sites = open_places().within(person).order_by().values("site")
+    return open_places(Place.Kind.BENCH).filter(site__in=sites).select_related("site").order_by("site__name", "name")
+
+
 def open_quarantine(device: Device) -> Quarantine | None:
     """The quarantine of this driver that has not been lifted, if there is one."""
     return quarantines().filter(device=device, lifted_at__isnull=True).first()

@@ -110,11 +110,22 @@ def test_the_start_finds_by_asset_serial_tag_and_label(nurse: Client) -> None:
     report_page = f"/tags/report/{device.asset_number}/"
     for code, leads_to in (
         (device.asset_number.lower(), report_page),
+        (f"{device.asset_number[:2]} {device.asset_number[2:4]}-{device.asset_number[4:]}", report_page),
         ("ZX-900", report_page),
         (f"tag {tag.written.lower()}", f"/tags/{tag.number}/"),
         (f"https://benchward.example/r/{label_token(device)}/", f"/r/{label_token(device)}/"),
     ):
         assert nurse.get("/tags/", {"code": code}).headers["Location"] == leads_to
+
+
+def test_the_start_says_whom_to_tell_of_a_driver_it_does_not_find(nurse: Client) -> None:
+    """A driver that cannot be tagged here gets a paper tag all the same, and the bench's number stands beside it."""
+    bench = a_bench()
+    bench.phone = "ext. 4711"
+    bench.save()
+    page = text(nurse, "/tags/?code=nonsense")
+    assert "Fix a paper tag" in page
+    assert "ext. 4711" in page
 
 
 @pytest.mark.parametrize("code", ["nonsense", "https://elsewhere.example/r/", "/r/x/y/z/", " "])

@@ -23,6 +23,7 @@ from fleet.registry.models import Device, DeviceQuerySet
 from fleet.schedules.queries import ages, coming, overdue
 from fleet.stores.queries import kept
 from fleet.tags.models import Quarantine, Tag
+from fleet.tags.queries import in_use_anyway
 
 #: How far ahead "coming" looks, in days.
 DAYS_AHEAD: Final = 30
@@ -34,6 +35,7 @@ _TAG_OF: Final = _OPEN_TAGS.filter(device=OuterRef("pk"))
 class Standing(Worded):
     """Drivers that are counted apart, because somebody has to do something about them."""
 
+    IN_USE = "in-use", "In use on a patient, although out of use"
     TAGGED = "tagged", "With an open tag"
     BENCH = "bench", "On the bench"
     PARTS = "parts", "Waiting for parts"
@@ -49,6 +51,7 @@ def _waits_for(reason: WaitReason) -> Q:
 
 
 _WHERE: Final = {
+    Standing.IN_USE: in_use_anyway(),
     Standing.TAGGED: Q(pk__in=_OPEN_TAGS.values("device")),
     Standing.BENCH: Q(condition=Condition.ON_BENCH.value),
     Standing.PARTS: _waits_for(WaitReason.PARTS),

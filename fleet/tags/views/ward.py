@@ -33,7 +33,12 @@ def find(request: HttpRequest) -> HttpResponse:
     code = request.GET.get("code", "").strip()
     if address := _address_of(request, code):
         return redirect(address)
-    page = {"code": code, "recent": queries.recent_drivers(person_of(request))}
+    person = person_of(request)
+    page = {
+        "code": code,
+        "recent": queries.recent_drivers(person),
+        "benches": queries.benches_of(person) if code else (),
+    }
     return render(request, "tags/find.html", page)
 
 
