@@ -13,7 +13,7 @@ from fleet.people.models import Person
 from fleet.people.queries import PERSON_FACTS, person_fingerprint, places_to_give, role_of
 from fleet.people.roles import Role
 from fleet.people.scope import in_tree_order
-from fleet.web.forms import day_field, offer
+from fleet.web.forms import alternative, day_field, offer
 
 _NO_FIT = "This name and password do not fit together. Capital letters count in the password."
 
@@ -200,5 +200,6 @@ class AbsenceForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.initial.setdefault("person", own.pk)
         offer(self, "person", people)
+        alternative(self.fields["reason"])
         if not people.exclude(pk=own.pk).exists():
             self.fields["person"].widget = forms.HiddenInput()

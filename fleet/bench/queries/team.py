@@ -45,6 +45,11 @@ class Candidate:
         return all(held.covers for _, held in self.training)
 
     @property
+    def obstacles(self) -> tuple[bool, bool, bool]:
+        """What stands in the way, the weightiest first: it cannot be seen, they are away, no training in date."""
+        return not self.sees, self.away_until is not None, not self.covered
+
+    @property
     def warnings(self) -> list[str]:
         """What whoever gave it to them should know, in words."""
         told = [f"{in_words(held)} for {of}" for of, held in self.training if not held.covers]
@@ -57,7 +62,7 @@ def training_work(kind: OrderKind) -> Training.Work:
 
 
 def candidates(orders: Sequence[Order], reader: Person, today: date) -> list[Candidate]:
-    """The reader's colleagues on the bench for these orders, who sees all of them first, then who has least to do."""
+    """The reader's colleagues on the bench for these orders: in whose way least stands, then who has least to do."""
     people = list(bench_people(reader).prefetch_related("places"))
     loads = _loads(people, today)
     trained = _trained(orders, people, today)
@@ -74,7 +79,7 @@ def candidates(orders: Sequence[Order], reader: Person, today: date) -> list[Can
         )
         for each in people
     ]
-    return sorted(found, key=lambda one: (not one.sees, one.minutes, one.orders, str(one.person)))
+    return sorted(found, key=lambda one: (*one.obstacles, one.minutes, one.orders, str(one.person)))
 
 
 def _loads(people: list[Person], today: date) -> dict[int, tuple[int, int, int]]:

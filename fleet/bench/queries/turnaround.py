@@ -64,7 +64,7 @@ def turnaround(first: date, last: date, person: Person, *, kind: str = "") -> Tu
     Orders that ended without the driver (not located, retired) are left out. Each takes from the ward's report (else
     from when it was raised) to when it was completed. Three queries.
     """
-    jobs = _jobs(_finished(first, last, person, kind))
+    jobs = _jobs(finished_orders(first, last, person, kind))
     return Turnaround(
         _line("All", jobs),
         _lines(jobs, lambda job: (str(job.order.device.home.site), job.order.device.home.site_id)),
@@ -82,7 +82,8 @@ def _month(order: Order) -> str:
     return f"{timezone.localtime(order.completed_at):%Y-%m}"
 
 
-def _finished(first: date, last: date, person: Person, kind: str) -> list[Order]:
+def finished_orders(first: date, last: date, person: Person, kind: str = "") -> list[Order]:
+    """The orders that figures of a period count: finished in it, and not without the driver."""
     rows = Order.objects.within(person).filter(
         state=OrderState.DONE.value, completed_at__gte=day_begins(first), completed_at__lt=day_begins(last + DAY)
     )
@@ -99,7 +100,7 @@ def _jobs(orders: list[Order]) -> list[_Job]:
     return [
         _Job(
             order,
-            order.completed_at - _reported_at(order) if order.completed_at else timedelta(),
+            order.completed_at - reported_at(order) if order.completed_at else timedelta(),
             waited.get(order.pk, timedelta()),
             minutes.get(order.pk),
         )
@@ -107,7 +108,8 @@ def _jobs(orders: list[Order]) -> list[_Job]:
     ]
 
 
-def _reported_at(order: Order) -> datetime:
+def reported_at(order: Order) -> datetime:
+    """When the ward reported, or when the order was raised where that came first."""
     return min(order.raised_at, order.tag.opened_at) if order.tag else order.raised_at
 
 

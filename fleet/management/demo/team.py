@@ -18,7 +18,7 @@ from fleet.web import clock
 
 #: Days from the end of the story until which a person's training on the type of that place in the list counts, where
 #: it is another than everybody's: one has ended, one ends soon.
-_OWN_ENDS: Final = {("technician2", 1): -20, ("p.marrack", 0): 30}
+_OWN_ENDS: Final = {("technician2", 1): -200, ("p.marrack", 0): 30}
 _USUAL_END: Final = 400
 _TECHNICIANS: Final = ("technician", "p.marrack", "technician2", "o.tindell")
 

@@ -19,6 +19,7 @@ from fleet.core.share import format_percent
 from fleet.people.queries import person_of
 from fleet.reports import queries
 from fleet.reports.forms import TurnaroundForm, last_months
+from fleet.reports.views import labour
 from fleet.web import bars as figure
 from fleet.web import clock, phrases
 from fleet.web.guards import guard
@@ -50,6 +51,7 @@ def turnaround(request: HttpRequest) -> HttpResponse:
         "months": months,
         "plot": _plot(months),
         "most_bars": MOST_BARS,
+        "labour": labour.told(request, {"first": first, "last": last, "kind": kind}),
         "outcomes": _outcomes(queries.outcomes(first, last, person_of(request)), first, last),
     }
     return render(request, "reports/turnaround.html", shown)

@@ -27,7 +27,7 @@ _KINDS = (Place.Kind.SITE, Place.Kind.BUILDING, Place.Kind.BENCH)
 @require_safe
 def policies(request: HttpRequest) -> HttpResponse:
     """What holds at each bench, and at the buildings and sites that it takes its rule from."""
-    places = list(in_tree_order(open_places(*_KINDS).within(person_of(request))))
+    places = list(in_tree_order(open_places(*_KINDS).within(person_of(request)).select_related("site")))
     told = queries.rules(place for place, _ in places)
     rows = [(place, depth, placed, own) for (place, depth), (_, placed, own) in zip(places, told, strict=True)]
     return render(request, "staff/policies.html", {"rows": rows, "above": _above()})
