@@ -39,7 +39,7 @@ ENTRIES: Final = (
     Entry("Missing accessories", "accessories:missing", (May.HAND_OVER, May.WORK_ON_BENCH), aside=True),
     Entry("Quarantines", "tags:quarantines", (May.LIFT_QUARANTINE, May.WORK_ON_BENCH)),
     Entry("Overview", "reports:overview", (May.SEE_REPORTS,)),
-    Entry("Overdue", "schedules:overdue", (May.SEE_FLEET,)),
+    Entry("Late", "schedules:overdue", (May.SEE_FLEET,)),
     Entry("Batteries", "batteries:will_not_last", (May.SEE_FLEET,)),
     Entry("Alerts", "alerts:list", (May.SEE_FLEET,)),
     Entry("Libraries", "libraries:coverage", (May.SEE_FLEET,)),

@@ -18,7 +18,7 @@ from fleet.people.roles import Role
 from fleet.registry.models import Device
 from fleet.reports import queries, tiles
 from fleet.reports.queries import Standing
-from fleet.schedules.queries import overdue
+from fleet.schedules.queries import live, open_on, overdue, work_calendar
 from fleet.tags.queries import lately_back, ours
 from fleet.web import phrases
 
@@ -129,6 +129,19 @@ def _late(person: Person, day: date) -> Iterator[Line]:
         yield Line(f"{words}{phrases.day(first.closes_on)}.", reverse("schedules:overdue"))
 
 
+def _planned(person: Person, day: date) -> Iterator[Line]:
+    """What is planned for today, told one by one where its own day is closed; and the week of a levelled plan."""
+    found = work_calendar().on(open_on(day, person), day)
+    if found:
+        yield Line(f"{_drivers(len(found), 'due', 'dues')} planned for today.", reverse("schedules:due"))
+    for due, plan in [each for each in found if each[1]][:MOST]:
+        why = f": {plan.why}" if plan else ""
+        words = f"{due.plan} of {due.device}: due {phrases.day(due.due_on)}, planned for today{why}."
+        yield Line(words, _page(due.device.asset_number))
+    if number := live(person).filter(planned_for=day - timedelta(days=day.weekday())).count():
+        yield Line(f"{_drivers(number, 'due', 'dues')} planned for this week, as levelled.", reverse("schedules:due"))
+
+
 def _waiting(person: Person) -> Iterator[Line]:
     for standing in _WAITING:
         if number := queries.standing_so(person, standing).count():
@@ -168,6 +181,7 @@ def _for_the_bench(person: Person, day: date) -> _Told:
         ("Given to you", _given(person)),
         ("First on the bench", _queue(person)),
         ("Late", _late(person, day)),
+        ("Planned", _planned(person, day)),
         ("Waiting", _waiting(person)),
     )
 

@@ -1,10 +1,11 @@
 """The only writers of rounds and their stops. Each stop is one act of its own, and the same stop twice is one."""
 
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, datetime
 from typing import Final
 
 from django.db import transaction
+from django.utils import timezone
 
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
@@ -13,6 +14,7 @@ from fleet.bench import actions as bench
 from fleet.bench.models import OrderKind
 from fleet.bench.queries import choose_work
 from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
+from fleet.core.kept import AT_ONCE, Kept
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.libraries import actions as libraries
@@ -30,6 +32,9 @@ from fleet.web.phrases import day as spoken
 
 #: How the register names this way of seeing a driver.
 SOURCE: Final = "visit round"
+
+#: How an answer comes in that no screen kept.
+AT_ONCE_SENT: Final = Kept()
 
 _What = RoundStop.What
 _ATTEMPTS: Final[Mapping[str, DueAttempt.Reason]] = {
@@ -55,7 +60,7 @@ def begin(place: Place, on: date, *, by: Actor) -> Round:
 
 
 @transaction.atomic
-def meet(visit: Round, device: Device, *, by: Actor, here: Place | None = None) -> RoundStop:
+def meet(visit: Round, device: Device, *, by: Actor, here: Place | None = None, kept: Kept = AT_ONCE_SENT) -> RoundStop:
     """A driver was scanned on the round: it is seen, here. An answer given before stands, unless it was "not found".
 
     `here`: the ward one stands in, on a round of a building or a site; another ward on record is put right.
@@ -63,7 +68,7 @@ def meet(visit: Round, device: Device, *, by: Actor, here: Place | None = None) 
     by.must(May.WORK_ON_BENCH)
     held = latest_stop(visit, device)
     if held is None or held.what == _What.NOT_FOUND:
-        return stop(visit, device, _What.SEEN, by=by, here=here)
+        return stop(visit, device, _What.SEEN, by=by, here=here, kept=kept)
     if here is not None and held.what == _What.SEEN and locked(device).place_id != here.pk:
         before = _see(visit, locked(device), by, here)
         change(held, moved_here=True, moved_from=held.moved_from or before)
@@ -71,10 +76,19 @@ def meet(visit: Round, device: Device, *, by: Actor, here: Place | None = None) 
 
 
 @transaction.atomic
-def stop(  # noqa: PLR0913 - what came of a driver, where, by whom
-    visit: Round, device: Device, what: str, *, by: Actor, note: str = "", here: Place | None = None
+def stop(  # noqa: PLR0913 - what came of a driver, where, by whom, and how the answer came in
+    visit: Round,
+    device: Device,
+    what: str,
+    *,
+    by: Actor,
+    note: str = "",
+    here: Place | None = None,
+    kept: Kept = AT_ONCE_SENT,
 ) -> RoundStop:
     """Write down what came of a driver; the latest answer counts, earlier ones are kept. The same twice is one.
+
+    `kept`: of an answer that waited on a screen; sent again, it is the one that stands already.
 
     Taken: it is received on the bench of the site. Done: what can be done where it stands (its library) is recorded and
     rolled on. In use, refused, not found: a visit in vain to each of its open dues. All but "not found" see it, here.
@@ -82,13 +96,18 @@ def stop(  # noqa: PLR0913 - what came of a driver, where, by whom
     """
     by.must(May.WORK_ON_BENCH)
     row = Round.objects.select_for_update(of=("self",)).select_related("place").get(pk=visit.pk)
+    if kept.key and (known := RoundStop.objects.filter(sent_key=kept.key).select_related("device").first()):
+        return _sent_before(known, row, device)
     driver = locked(device)
-    held, answer = latest_stop(row, driver), _What(what)
+    held, answer, now = latest_stop(row, driver), _What(what), clock.now()
     if held and (held.what, held.note) == (answer.value, note.strip()):
         return held
+    given = kept.given_at(now, row.begun_at)
     _refuse(row, driver, held, answer)
-    before = None if answer is _What.NOT_FOUND else _see(row, driver, by, here)
-    fresh = RoundStop(round=row, device=driver, what=answer.value, note=note.strip(), at=clock.now())
+    _refuse_older(driver, held, given)
+    fresh = RoundStop(round=row, device=driver, what=answer.value, note=note.strip(), at=given)
+    fresh.sent_key, fresh.entered_at = kept.key or None, now if kept.waited else None
+    before = None if answer is _What.NOT_FOUND else _see(row, driver, by, here, given)
     _do(row, driver, fresh, by)
     fresh.moved_here = before is not None or bool(held and held.moved_here)
     fresh.moved_from = before
@@ -115,18 +134,31 @@ def _refuse(row: Round, driver: Device, held: RoundStop | None, what: RoundStop.
         raise MoveRefusedError(message)
 
 
-def _see(row: Round, driver: Device, by: Actor, at: Place | None = None) -> Place | None:
+def _sent_before(known: RoundStop, row: Round, device: Device) -> RoundStop:
+    if (known.round_id, known.device_id) != (row.pk, device.pk):
+        raise ConflictError("This answer was sent before, for another driver or round. Give it anew.")
+    return known
+
+
+def _refuse_older(driver: Device, held: RoundStop | None, given: datetime) -> None:
+    """An answer that waited on a screen does not undo one given after it; of one minute, the later sent counts."""
+    if held is not None and held.what != _What.SEEN and held.at - given >= AT_ONCE:
+        stands = f"{driver} was answered after this, at {timezone.localtime(held.at):%H:%M}: {held.get_what_display()}."
+        raise ConflictError(f"{stands} That answer stands; answer again if yours holds now.")
+
+
+def _see(row: Round, driver: Device, by: Actor, ward: Place | None = None, at: datetime | None = None) -> Place | None:
     """Record the driver as seen where the round is, or in the ward of it one stands in.
 
     Returns the place it was on record in, where that was another. Under quarantine its custody record says so too.
     """
     before = driver.place
-    if at is not None and not at.path.startswith(row.place.path):
-        raise BadValueError(f"{at} does not lie in {row.place}. Choose a ward of this round.", field="here")
-    here = at or (before if before.path.startswith(row.place.path) else row.place)
-    schedules.scanned(driver, SOURCE, place=here, by=by)
-    registry.see(driver, here, SOURCE, by=by)
-    if here.pk == before.pk:
+    if ward is not None and not ward.path.startswith(row.place.path):
+        raise BadValueError(f"{ward} does not lie in {row.place}. Choose a ward of this round.", field="here")
+    here = ward or (before if before.path.startswith(row.place.path) else row.place)
+    schedules.scanned(driver, SOURCE, place=here, by=by, at=at)
+    seen = registry.see(driver, here, SOURCE, by=by, at=at)
+    if seen.place_id == before.pk:
         return None
     if quarantine := open_quarantine(driver):
         purpose = f"Seen at {here} on a visit round; it was on record at {before}. Nobody said who moved it."
@@ -139,7 +171,7 @@ def _do(row: Round, driver: Device, fresh: RoundStop, by: Actor) -> None:
     if what is _What.TAKEN:
         bench.receive(driver, bench=_bench(row.place), kind=_kind(driver), by=by)
     elif what is _What.DONE:
-        _load(driver, by)
+        _load(driver, fresh.at, by)
     elif what is _What.NOT_FOUND:
         schedules.look_in_vain(driver, row.place, note=fresh.note, at=fresh.at, by=by)
     elif what in _ATTEMPTS:
@@ -171,16 +203,16 @@ def _kind(driver: Device) -> OrderKind | None:
     return None
 
 
-def _load(driver: Device, by: Actor) -> None:
+def _load(driver: Device, at: datetime, by: Actor) -> None:
     load = to_do_of(driver, clock.today()).load
     if load is None:
         raise BadValueError(
             f"Nothing on {driver} can be done on the spot: only a library can be loaded where it stands."
         )
-    libraries.carries(driver, load, seen_at=clock.now(), source=SOURCE, by=by)
+    libraries.carries(driver, load, seen_at=at, source=SOURCE, by=by)
     open_now = Due.objects.filter(device=driver, suspended=False, opens_on__lte=clock.today())
     for due in open_now.filter(plan__kind=Plan.Kind.LIBRARY):
-        schedules.roll(due, done_on=clock.today(), by=by)
+        schedules.roll(due, done_on=clock.local_day(at), by=by)
 
 
 def _keep(fresh: RoundStop, held: RoundStop | None, by: Actor) -> None:

@@ -62,6 +62,9 @@ class RoundStop(models.Model):
     at = models.DateTimeField()
     latest = models.BooleanField(default=True)
     taken_back_at = models.DateTimeField(null=True, blank=True)
+    # Given by the screen that sent it: the same answer sent twice is one answer.
+    sent_key = models.CharField(max_length=40, null=True, blank=True, unique=True)
+    entered_at = models.DateTimeField("entered at, where that was later", null=True, blank=True)
 
     class Meta:
         ordering = ["-at", "-id"]

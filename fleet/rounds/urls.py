@@ -9,6 +9,7 @@ urlpatterns = [
     path("", views.rounds, name="rounds"),
     path("<int:pk>/", views.one, name="one"),
     path("<int:pk>/scan/", views.scan, name="scan"),
+    path("<int:pk>/answer/", views.answer, name="answer"),
     path("<int:pk>/stop/<path:asset>/", views.stop, name="stop"),
     path("<int:pk>/undo/<path:asset>/", views.undo, name="undo"),
     path("<int:pk>/paper/", views.paper, name="paper"),

@@ -11,10 +11,11 @@ from django.utils.http import urlencode
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.accessories.queries import missing_of
-from fleet.bench.queries import find
+from fleet.bench.queries import Found, find
 from fleet.core.errors import BenchwardError
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
+from fleet.people.kept import ANOTHERS, ANOTHERS_WORDS, HEADER, as_asked, is_anothers, kept
 from fleet.people.queries import acting, person_of
 from fleet.registry.models import Device, Place
 from fleet.registry.queries import devices
@@ -29,6 +30,8 @@ REFUSED = 422
 PER_PAGE = 25
 #: A longer list is not walked by thumb: scanning finds any driver, and a smaller place has a list of its own.
 MOST_SHOWN = 100
+#: What the list may be asked to begin with.
+IDLE = "idle"
 #: Answers that did something to the driver.
 UNDONE_ELSEWHERE = (RoundStop.What.TAKEN.value, RoundStop.What.DONE.value)
 
@@ -66,9 +69,7 @@ def one(request: HttpRequest, pk: int) -> HttpResponse:
         "unknown": found.words if found and found.device is None else "",
         "last": _last(request, row),
     }
-    return render(
-        request, "rounds/one.html", {**_shown(row, found.device if found else None, here=_here(request, row)), **shown}
-    )
+    return render(request, "rounds/one.html", {**_shown(request, row, found.device if found else None), **shown})
 
 
 @guard(May.WORK_ON_BENCH)
@@ -76,17 +77,23 @@ def one(request: HttpRequest, pk: int) -> HttpResponse:
 def scan(request: HttpRequest, pk: int) -> HttpResponse:
     """A driver was scanned here: it is seen, and its card opens. A number nobody knows is said on the round's page."""
     row = _fetched(request, pk)
+    return as_asked(request, _anothers(request, row) or _scanned(request, row))
+
+
+def _scanned(request: HttpRequest, row: Round) -> HttpResponse:
     code, here = request.POST.get("code", "").strip(), _here(request, row)
-    device = find(code, person_of(request)).device if code else None
-    if device is None:
-        return _at(row, code, here)
+    found = find(code, person_of(request))
+    if (device := found.device) is None:
+        if HEADER in request.headers:
+            return _unknown(request, row, found)
+        return _at(request, row, code)
     try:
-        met = actions.meet(row, device, by=acting(request), here=here)
+        met = actions.meet(row, device, by=acting(request), here=here, kept=kept(request))
     except BenchwardError as error:
         messages.error(request, str(error))
     else:
         _say_moved(request, met, device)
-    return _at(row, device.asset_number, here)
+    return _at(request, row, device.asset_number)
 
 
 @guard(May.WORK_ON_BENCH)
@@ -95,17 +102,44 @@ def stop(request: HttpRequest, pk: int, asset: str) -> HttpResponse:
     """Write down what came of a driver. A refusal shows its card again, with what was typed."""
     row = _fetched(request, pk)
     device = fetch(devices(), request, asset_number=asset)
+    return as_asked(request, _anothers(request, row) or _stopped(request, row, device))
+
+
+@guard(May.WORK_ON_BENCH)
+@require_POST
+def answer(request: HttpRequest, pk: int) -> HttpResponse:
+    """The same for a driver by any of its numbers: what a phone kept that could not look it up."""
+    row = _fetched(request, pk)
+    found = find(request.POST.get("code", ""), person_of(request))
+    if found.device is None:
+        return as_asked(request, _unknown(request, row, found))
+    return as_asked(request, _anothers(request, row) or _stopped(request, row, found.device))
+
+
+def _stopped(request: HttpRequest, row: Round, device: Device) -> HttpResponse:
     form, here = StopForm(request.POST), _here(request, row)
     if form.is_valid():
         try:
-            met = actions.stop(row, device, **form.cleaned_data, by=acting(request), here=here)
+            met = actions.stop(row, device, **form.cleaned_data, by=acting(request), here=here, kept=kept(request))
         except BenchwardError as error:
             put_beside(form, error)
         else:
             _say_moved(request, met, device)
             messages.success(request, f"{device}: {met.get_what_display().lower()}.{_given_up(device)}")
-            return _at(row, "", here, last=device.asset_number)
-    return render(request, "rounds/one.html", _shown(row, device, form, here=here), status=REFUSED)
+            return _at(request, row, "", last=device.asset_number)
+    return render(request, "rounds/one.html", _shown(request, row, device, form), status=REFUSED)
+
+
+def _unknown(request: HttpRequest, row: Round, found: Found) -> HttpResponse:
+    shown = {**_shown(request, row), "code": request.POST.get("code", ""), "unknown": found.words}
+    return render(request, "rounds/one.html", shown, status=REFUSED)
+
+
+def _anothers(request: HttpRequest, row: Round) -> HttpResponse | None:
+    """The refusal of what another person typed on this screen; None where it is this person's."""
+    if not is_anothers(request):
+        return None
+    return render(request, "rounds/one.html", {**_shown(request, row), "refused": ANOTHERS_WORDS}, status=ANOTHERS)
 
 
 @guard(May.WORK_ON_BENCH)
@@ -120,7 +154,7 @@ def undo(request: HttpRequest, pk: int, asset: str) -> HttpResponse:
         messages.error(request, str(error))
     else:
         messages.success(request, f"{device}: “{held.get_what_display()}” is taken back.")
-    return _at(row, device.asset_number, _here(request, row))
+    return _at(request, row, device.asset_number)
 
 
 @guard(May.WORK_ON_BENCH)
@@ -134,7 +168,7 @@ def paper(request: HttpRequest, pk: int) -> HttpResponse:
         written = sum(_typed_in(request, row, *each) for each in given if each[1])
         messages.success(request, f"{written} answer{'' if written == 1 else 's'} typed in from the paper.")
         return redirect("rounds:one", row.pk)
-    shown = _shown(row)
+    shown = _shown(request, row)
     lines = [
         (each, form[f"what-{each.device.pk}"], form[f"note-{each.device.pk}"])
         for group in shown["groups"].values()
@@ -163,14 +197,14 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
         actions.end(row, by=acting(request), note=form.cleaned_data["note"])
         messages.success(request, f"The round of {row.place} has ended. What is left stays due.")
         return redirect("rounds:end", row.pk)
-    return render(request, "rounds/end.html", {"form": form, **_shown(row)})
+    return render(request, "rounds/end.html", {"form": form, **_shown(request, row)})
 
 
 @guard(May.WORK_ON_BENCH)
 @require_safe
 def sheet(request: HttpRequest, pk: int) -> HttpResponse:
     """The round on paper: the drivers with what is due, and room to write what came of each."""
-    return render(request, "rounds/sheet.html", _shown(_fetched(request, pk)))
+    return render(request, "rounds/sheet.html", _shown(request, _fetched(request, pk)))
 
 
 def _fetched(request: HttpRequest, pk: int) -> Round:
@@ -195,19 +229,27 @@ def _here(request: HttpRequest, row: Round) -> Place | None:
     return place
 
 
-def _at(row: Round, code: str, here: Place | None = None, last: str = "") -> HttpResponse:
-    known = {"code": code, "here": here.pk if here else "", "last": last}
+def _first(request: HttpRequest) -> str:
+    """What the list is to begin with, as the page was told: the idle drivers, or empty for its own order."""
+    asked = request.POST.get("first") or request.GET.get("first", "")
+    return asked if asked == IDLE else ""
+
+
+def _at(request: HttpRequest, row: Round, code: str, last: str = "") -> HttpResponse:
+    here = _here(request, row)
+    known = {"code": code, "here": here.pk if here else "", "first": _first(request), "last": last}
     query = urlencode({name: value for name, value in known.items() if value})
     return redirect(f"{reverse('rounds:one', args=[row.pk])}{'?' if query else ''}{query}")
 
 
 def _shown(
-    row: Round, device: Device | None = None, form: StopForm | None = None, here: Place | None = None
+    request: HttpRequest, row: Round, device: Device | None = None, form: StopForm | None = None
 ) -> dict[str, Any]:
+    here, first = _here(request, row), _first(request)
     wards = queries.wards_of(row.place)
     page = queries.round_page(row)
     groups: dict[str, list[queries.ToDo]] = {}
-    for each in page.left[:MOST_SHOWN]:
+    for each in (queries.idle_first(page.left) if first else page.left)[:MOST_SHOWN]:
         groups.setdefault(str(each.device.place), []).append(each)
     above = ("Rounds", reverse("rounds:rounds"))
     shown = {
@@ -218,6 +260,8 @@ def _shown(
         "groups": groups,
         "beyond": max(len(page.left) - MOST_SHOWN, 0),
         "here": here,
+        "first": first,
+        "today": clock.today(),
         "here_form": HereForm(initial={"here": here}, wards=wards) if wards else None,
         "ahead": row.on > clock.today(),
     }
@@ -228,6 +272,7 @@ def _card(row: Round, device: Device, form: StopForm | None) -> dict[str, Any]:
     met = queries.latest_stop(row, device)
     return {
         "card": queries.to_do_of(device, row.on),
+        "sign": queries.signs([device])[device.pk],
         "met": met,
         "missing": missing_of(device),
         "form": form,

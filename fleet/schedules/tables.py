@@ -12,13 +12,13 @@ from fleet.core.due import days_late
 from fleet.core.risk import Every
 from fleet.schedules.models import Due, DueAttempt, Plan
 from fleet.schedules.queries import WorkCalendar, reaches, work_calendar
-from fleet.schedules.wording import every_words, first_words, planned_words
+from fleet.schedules.wording import every_words, first_words, planned_cells, planned_words
 from fleet.web import clock, marks, phrases
 from fleet.web.csv_out import Cell
 
 CSV_HEADER = (
     "Asset", "Serial", "Type", "Pool", "Site", "Home", "Condition", "Work", "Due on", "Window closed", "Days late",
-    "Put off from", "Last attempt",
+    "Put off from", "Last attempt", "Planned for", "Why then",
 )  # fmt: skip
 _NUMBER = {"cell": {"class": "number"}}
 
@@ -108,7 +108,7 @@ def tried_words(due: Due) -> str:
 
 def csv_rows(dues: Iterable[Due]) -> Iterator[tuple[Cell, ...]]:
     """The rows of CSV_HEADER."""
-    today = clock.today()
+    today, calendar = clock.today(), work_calendar()
     for due in dues:
         device = due.device
         yield (
@@ -125,6 +125,7 @@ def csv_rows(dues: Iterable[Due]) -> Iterator[tuple[Cell, ...]]:
             days_late(due.closes_on, today),
             due.deferred_from,
             tried_words(due),
+            *planned_cells(due, calendar),
         )
 
 

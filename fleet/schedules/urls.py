@@ -10,6 +10,7 @@ urlpatterns = [
     path("overdue.csv", views.overdue_csv, name="overdue_csv"),
     path("not-located/", views.missing, name="missing"),
     path("coming/", views.due, name="due"),
+    path("coming.csv", views.due_csv, name="due_csv"),
     path("alternative/", views.alternative, name="alternative"),
     path("levelling/", views.levelling, name="levelling"),
     path("levelling/<int:pk>/", views.one_levelling, name="one_levelling"),

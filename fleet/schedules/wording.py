@@ -5,7 +5,8 @@ from datetime import date
 
 from fleet.core.risk import Every
 from fleet.core.workdays import Planned
-from fleet.schedules.queries import Limit, Reach
+from fleet.schedules.models import Due
+from fleet.schedules.queries import Limit, Reach, WorkCalendar
 from fleet.web import phrases
 
 _UNITS = {Limit.HOURS: "h", Limit.CYCLES: "cycles"}
@@ -39,6 +40,16 @@ def planned_words(planned: Planned | None) -> str:
     if planned is None:
         return ""
     return f"planned {phrases.day(planned.day)}: {planned.why}" if planned.found else planned.why
+
+
+def planned_cells(due: Due, calendar: WorkCalendar) -> tuple[date | None, str]:
+    """The day a due is planned for, and why it isn't its own; the Monday of the week that a levelled plan gave it."""
+    if due.planned_for is not None:
+        return due.planned_for, "week of a levelled plan"
+    planned = calendar.planned(due)
+    if planned is None:
+        return None, ""
+    return (planned.day if planned.found else None), planned.why
 
 
 def first_words(found: Sequence[Reach], today: date) -> str:

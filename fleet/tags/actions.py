@@ -22,7 +22,7 @@ from fleet.registry.actions.devices import locked
 from fleet.registry.models import Device, Place
 from fleet.schedules import actions as schedules
 from fleet.tags import queries
-from fleet.tags.models import CustodyEntry, Quarantine, Tag, TagReport, YesNo
+from fleet.tags.models import CustodyEntry, Quarantine, Tag, TagReport, WardWord, YesNo
 from fleet.tags.report import Report, check
 from fleet.web import clock
 
@@ -221,6 +221,22 @@ def expect_back(tag: Tag, on: date | None, *, by: Actor) -> Tag:
     if after:
         record(Happening("told the ward when", row, device_id=row.device_id, before=before, after=after), by=by)
     return row
+
+
+@transaction.atomic
+def say_use(device: Device, *, in_use: bool, by: Actor) -> WardWord:
+    """Write down the ward's word on a driver in service: in use now, or idle and to be fetched."""
+    by.must(May.REPORT_FAULT)
+    row = locked(device)
+    if row.condition != Condition.IN_SERVICE:
+        raise MoveRefusedError(
+            f"{row} is {Condition(row.condition).phrase}; only of a driver in service is this asked."
+        )
+    facts = {"in_use": in_use, "at": clock.now(), "place": row.place}
+    word = WardWord.objects.create(device=row, by_name=by.name[:120], **facts)
+    told = {"use": "in use" if in_use else "idle", "where": str(row.place)}
+    record(Happening("ward told its use", word, device_id=row.pk, after=told), by=by)
+    return word
 
 
 @transaction.atomic

@@ -107,6 +107,23 @@ class TagReport(models.Model):
         return f"{self.get_what_display()} ({self.reporter})"
 
 
+class WardWord(models.Model):
+    """A ward's own word on a driver in service: in use now, or idle. It is told with its age; the latest counts."""
+
+    device = models.ForeignKey(Device, models.PROTECT, related_name="ward_words")
+    in_use = models.BooleanField()
+    at = models.DateTimeField()
+    place = models.ForeignKey(Place, models.PROTECT, verbose_name="where the driver was on record", related_name="+")
+    by_name = models.CharField(max_length=120)
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        indexes = [models.Index(fields=["device", "-at"], name="ward_word_by_device")]
+
+    def __str__(self) -> str:
+        return f"{self.device}: {'in use' if self.in_use else 'idle'}"
+
+
 class QuarantineQuerySet(PlacedQuerySet["Quarantine"]):
     """Quarantines, seen with their device."""
 

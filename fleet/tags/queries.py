@@ -1,6 +1,7 @@
 """Reading tags: what is open, where the ward's drivers are, and the little that a label may show."""
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -12,11 +13,13 @@ from fleet.core.lifecycle import Condition
 from fleet.people.models import Person
 from fleet.registry.models import Device, Place
 from fleet.registry.queries import devices, open_places, ward_places
-from fleet.tags.models import Decontamination, Quarantine, QuarantineQuerySet, Tag, TagQuerySet, TagReport
+from fleet.tags.models import Decontamination, Quarantine, QuarantineQuerySet, Tag, TagQuerySet, TagReport, WardWord
 from fleet.web import clock
 
 BACK_FOR = timedelta(days=7)
 RECENT = 12
+#: How long a ward's word on a driver's use is told (our own choice); whether it still tells of now, its age says.
+WORD_FOR = timedelta(days=14)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +89,22 @@ def ours(person: Person) -> QuerySet[Device]:
     tag_at_hand = Prefetch("tags", open_tags, to_attr="open_tags")
     found: QuerySet[Device] = rows.prefetch_related(tag_at_hand).order_by("condition_since", "pk")
     return found
+
+
+def in_service(person: Person) -> QuerySet[Device]:
+    """Drivers in service at the person's places, by place and number, each with the ward's latest `words` of late."""
+    rows = devices().within(person).filter(condition=Condition.IN_SERVICE.value)
+    words = Prefetch("ward_words", WardWord.objects.filter(at__gte=clock.now() - WORD_FOR), to_attr="words")
+    found: QuerySet[Device] = rows.prefetch_related(words).order_by("place__name", "asset_number")
+    return found
+
+
+def latest_words(rows: Iterable[Device]) -> dict[int, WardWord]:
+    """The ward's latest word of late on each of the drivers, if it gave one since the driver came into service."""
+    known = {device.pk: device for device in rows}
+    words = WardWord.objects.filter(device__in=known, at__gte=clock.now() - WORD_FOR).select_related("place")
+    found = {word.device_id: word for word in words.order_by("at", "pk")}
+    return {pk: word for pk, word in found.items() if word.at >= known[pk].condition_since}
 
 
 def not_located(person: Person) -> QuerySet[Device]:

@@ -12,6 +12,7 @@ urlpatterns = [
     path("r/<str:token>/slip/", label.label_slip, name="label_slip"),
     path("tags/", ward.find, name="find"),
     path("tags/ours/", ward.ours, name="ours"),
+    path("tags/use/<path:asset>/", ward.say_use, name="say_use"),
     path("tags/quarantines/", quarantine.quarantines, name="quarantines"),
     path("tags/quarantines/<int:pk>/", quarantine.quarantine, name="quarantine"),
     path("tags/quarantines/<int:pk>/custody/", quarantine.custody, name="custody"),

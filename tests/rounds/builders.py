@@ -38,3 +38,8 @@ def stopped(visit: Round, device: Device, what: str, by: Person | None = None, n
 def noon(day: int, month: int = 11) -> datetime:
     """Noon of a day in 2026."""
     return datetime(2026, month, day, 12, 0, tzinfo=UTC)
+
+
+def connected(html: str) -> str:
+    """The page without the card that it keeps for the time without a connection."""
+    return html.partition('<template id="walk-card">')[0]

@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from fleet.bench.models import KitLine, Procedure
 from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
+from fleet.core.usage import Use
 from fleet.people.models import Person
 from fleet.registry.actions import add_place
 from fleet.registry.models import Place
@@ -145,13 +146,12 @@ def test_the_parts_of_the_kits_are_carried() -> None:
 
 
 def test_who_was_in_use_at_the_last_visit_is_told(technician: Person) -> None:
-    """The list says how many were in use when last visited, and leaves who is in use now to the ward."""
+    """The list says who was found in use today, and that nothing is known of the other."""
     busy, visit = a_due_driver(), a_round()
     a_due_driver()
     stopped(visit, busy, What.IN_USE)
     actions.end(visit, by=BY)
     fresh = a_round()
-    assert (round_page(fresh).in_use.then, round_page(fresh).in_use.others) == (1, 1)
-    assert "1 of them was in use when last visited" in words(
-        signed_in(technician), reverse("rounds:one", args=[fresh.pk])
-    )
+    assert [(sign.use, number) for sign, number in round_page(fresh).uses] == [(Use.UNKNOWN, 1), (Use.IN_USE, 1)]
+    shown = words(signed_in(technician), reverse("rounds:one", args=[fresh.pk]))
+    assert "found in use on a visit, just now" in shown

@@ -9,6 +9,8 @@ from fleet.core.errors import BadValueError, NotAllowedError
 from fleet.people.models import Person
 from fleet.people.queries import actor_for
 from fleet.registry.models import Place
+from fleet.reports.digest import digest_of, text
+from fleet.rounds.queries import to_do_of
 from fleet.schedules import actions, queries
 from fleet.schedules.models import ClosedDays, Due
 from tests.builders import BY, a_site, a_ward
@@ -149,3 +151,33 @@ def test_the_calendar_of_a_place_on_its_page(manager: Person, technician: Person
     assert "Public holidays of the next twelve months" in page(technician, address)
     assert ward.name in page(technician, reverse("schedules:days"))
     assert status(outsider, address) == 404
+
+
+def test_the_planned_day_stands_in_the_file_the_round_and_the_mail(technician: Person) -> None:
+    """A due of a closed Monday is planned for Friday: the file, Friday's round and that morning's e-mail say so."""
+    due = a_due()
+    closed(None, DUE, DUE, "Floor is laid")
+    friday = date(2028, 1, 28)
+    with on(BEFORE):
+        told = b"".join(signed_in(technician).get(reverse("schedules:due_csv"))).decode().splitlines()
+        assert told[0].endswith("Planned for,Why then")
+        assert told[1].endswith("2028-01-28,Floor is laid")
+    with on(friday):
+        [reason] = to_do_of(due.device, friday).reasons
+        assert "planned for this day (Floor is laid)" in reason.words
+        mail = text(digest_of(technician, friday))
+    assert "1 due is planned for today." in mail
+    assert f"Yearly service of {due.device}: due 31 Jan 2028, planned for today: Floor is laid." in mail
+    with on(DUE):
+        assert "planned for today" not in text(digest_of(technician, DUE))
+
+
+def test_a_levelled_week_stands_in_the_file_and_the_mail(technician: Person) -> None:
+    """A week taken up from a levelled plan is told by its Monday, and on each morning of that week."""
+    due = a_due()
+    Due.objects.filter(pk=due.pk).update(planned_for=date(2028, 1, 24))
+    with on(BEFORE):
+        told = b"".join(signed_in(technician).get(reverse("schedules:due_csv"))).decode().splitlines()
+        assert told[1].endswith("2028-01-24,week of a levelled plan")
+    with on(date(2028, 1, 26)):
+        assert "1 due is planned for this week, as levelled." in text(digest_of(technician, date(2028, 1, 26)))

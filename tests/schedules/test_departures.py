@@ -95,6 +95,17 @@ def actor_with(*duties: May) -> Any:
     return type(BY)("Ivo Marlest", BY.source, frozenset(duties))
 
 
+def test_on_the_makers_word_a_high_risk_type_is_lengthened_by_a_manager_with_the_reason() -> None:
+    """The maker's interval is stated nowhere yet: no way round the rule; shorter needs nothing."""
+    plan, keeper = a_plan(), actor_with(May.EDIT_REGISTRY)
+    for by, why, field in ((keeper, "Manual, revision 4", "every_months"), (BY, " ", "why")):
+        with pytest.raises(BadValueError) as refused:
+            actions.edit_plan(plan, {"every_months": 24}, why=why, by=by)
+        assert refused.value.field == field
+    assert actions.edit_plan(plan, {"every_months": 6}, by=keeper).every_months == 6
+    assert actions.edit_plan(plan, {"every_months": 24}, why="Manual, revision 4", by=BY).every_months == 24
+
+
 def test_one_driver_is_lengthened_by_the_same_rules() -> None:
     """Its own interval may be shorter at any time; longer needs its own history, and a manager at high risk."""
     due = a_due()

@@ -12,11 +12,10 @@ from fleet.bench.actions.holding import hold
 from fleet.bench.actions.steps import Answer, answer
 from fleet.bench.models import Order, Presence, Reading, Step
 from fleet.core.errors import ConflictError
+from fleet.core.kept import AT_ONCE
 from fleet.core.permissions import May
 from fleet.web import clock
 
-#: An answer that waited less than this on a screen counts as given when it came in (our own choice).
-AT_ONCE: Final = timedelta(minutes=1)
 #: How much younger a person's presence must be before it is written again: a page that looks often writes seldom.
 _AGAIN_AFTER: Final = timedelta(seconds=10)
 

@@ -30,6 +30,7 @@ from fleet.core.errors import BadValueError, BenchwardError, ConflictError
 from fleet.core.files import ENDINGS
 from fleet.core.lifecycle import WaitReason
 from fleet.core.permissions import May
+from fleet.people import kept
 from fleet.people.queries import acting, person_of
 from fleet.registry.models import Place
 from fleet.tags.actions import expect_back
@@ -68,13 +69,13 @@ def answer(request: HttpRequest, number: str, position: int) -> HttpResponse:
     step = get_object_or_404(Step, version=row.procedure_version_id, position=position)
     if request.method != "POST":  # led back here by the sign-in page
         return redirect(f"{_page(row, full='full' in request.GET)}?step={position}")
-    return sending.as_asked(request, _answered(request, row, step))
+    return kept.as_asked(request, _answered(request, row, step))
 
 
 def _answered(request: HttpRequest, row: Order, step: Step) -> HttpResponse:
     position, full = step.position, "full" in request.GET
-    if sending.is_anothers(request):
-        words, status = sending.ANOTHERS_WORDS, sending.ANOTHERS
+    if kept.is_anothers(request):
+        words, status = sending.ANOTHERS_WORDS, kept.ANOTHERS
         return _show(request, row, position=position, full=full, conflict=words, status=status)
     form = _step_form(request, row, step, request.POST, request.FILES)
     if form.is_valid():

@@ -1,51 +1,22 @@
-"""How an answer comes in from a screen that keeps it until the server has it, and how that screen is told."""
+"""What is the bench's own of an answer that a screen kept: the revision it was typed on, and what was scanned."""
 
-from datetime import timedelta
 from typing import Final
 
-from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.utils import timezone
+from django.http import HttpRequest
 
 from fleet.bench.actions import Sent
-from fleet.people.queries import person_of
+from fleet.people import kept
 from fleet.stores.models import Instrument, InstrumentQuerySet
-from fleet.web import clock
 
-#: A page's script that keeps answers says so with this header.
-HEADER: Final = "X-Kept"
-ANOTHERS: Final = 403
 ANOTHERS_WORDS: Final = (
-    "Somebody else was signed in when this was typed. It is not saved under your name: let them sign in and answer it, "
-    "or measure again and answer it yourself."
+    f"{kept.ANOTHERS_WORDS.removesuffix('.')}: let them sign in and answer it, or measure again and answer it yourself."
 )
-_LONGEST_KEY: Final = 40
-_LONGEST_WAIT: Final = timedelta(days=30)
-_SAVED: Final = range(300, 400)
 
 
 def sent(request: HttpRequest, revision: int) -> Sent:
-    """The answer's key, and how long it waited; a wait that is no number is none."""
-    held = request.POST.get("held", "")
-    waited = timedelta(seconds=int(held)) if held.isdecimal() and len(held) < len("9999999") else timedelta(0)
-    return Sent(revision, key=request.POST.get("key", "")[:_LONGEST_KEY], held=min(waited, _LONGEST_WAIT))
-
-
-def is_anothers(request: HttpRequest) -> bool:
-    """Whether somebody else typed it before this person signed in: nobody's work goes under another name."""
-    typed_by = request.POST.get("person", "")
-    return bool(typed_by) and typed_by != str(person_of(request).pk)
-
-
-def as_asked(request: HttpRequest, answered: HttpResponse) -> HttpResponse:
-    """The answer as it is, or as data for the script: saved when and what is next, or the page that says why not."""
-    if HEADER not in request.headers:
-        return answered
-    if answered.status_code in _SAVED:
-        at = f"{timezone.localtime(clock.now()):%H:%M}"
-        return JsonResponse({"saved": True, "at": at, "next": answered.headers["Location"]})
-    if answered.status_code == ANOTHERS:
-        return JsonResponse({"saved": False, "another": True})
-    return JsonResponse({"saved": False, "page": answered.content.decode()})
+    """The answer as it came: the revision of the order it was typed on, its key, and how long it waited."""
+    given = kept.kept(request)
+    return Sent(revision, key=given.key, held=given.held)
 
 
 def scanned(request: HttpRequest, offered: InstrumentQuerySet) -> Instrument | None:

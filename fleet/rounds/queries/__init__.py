@@ -3,28 +3,31 @@
 from fleet.rounds.queries.carrying import Carry, carry
 from fleet.rounds.queries.due import ToDo, missing_at, to_do, to_do_of
 from fleet.rounds.queries.standing import (
-    InUse,
     Met,
     RoundPage,
+    idle_first,
     latest_stop,
     places,
     round_page,
     rounds,
     wards_of,
 )
+from fleet.rounds.queries.use import Sign, signs
 
 __all__ = [
     "Carry",
-    "InUse",
     "Met",
     "RoundPage",
+    "Sign",
     "ToDo",
     "carry",
+    "idle_first",
     "latest_stop",
     "missing_at",
     "places",
     "round_page",
     "rounds",
+    "signs",
     "to_do",
     "to_do_of",
     "wards_of",

@@ -19,7 +19,9 @@ from fleet.libraries.models import LibraryVersion
 from fleet.libraries.queries import State, standing
 from fleet.registry.models import Device, DeviceQuerySet, Place
 from fleet.registry.queries import devices
+from fleet.rounds.queries.use import NOT_KNOWN, Sign
 from fleet.schedules.models import Due, DueAttempt, Plan
+from fleet.schedules.queries.days import WorkCalendar, work_calendar
 from fleet.schedules.queries.dues import live, with_last_attempt
 from fleet.tags.models import Tag
 from fleet.web.phrases import day
@@ -54,7 +56,6 @@ class Reason:
     words: str
     late: bool = False
     on_the_spot: bool = False
-    in_use: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,11 +67,7 @@ class ToDo:
     part_number: str = ""
     load: LibraryVersion | None = None
     order_kinds: frozenset[str] = frozenset()
-
-    @property
-    def was_in_use(self) -> bool:
-        """Whether the last visit to something due on it found it in use."""
-        return any(reason.in_use for reason in self.reasons)
+    sign: Sign = NOT_KNOWN
 
     @property
     def late(self) -> bool:
@@ -131,23 +128,29 @@ _Kinds = dict[int, set[str]]
 
 def _dues(rows: DeviceQuerySet, on: date, reasons: _Reasons, kinds: _Kinds) -> None:
     open_now = with_last_attempt(live()).filter(device__in=rows.values("pk"), opens_on__lte=on)
+    calendar = work_calendar()
     for due in open_now.order_by("due_on", "pk"):
         on_the_spot = due.plan.kind == Plan.Kind.LIBRARY
-        words = f"{due.plan.name}: {_when(due, on)}{_tried(due)}"
-        reasons[due.device_id].append(Reason(due.plan.kind, words, due.closes_on < on, on_the_spot, _was_in_use(due)))
+        words = f"{due.plan.name}: {_when(due, on, calendar)}{_tried(due)}"
+        reasons[due.device_id].append(Reason(due.plan.kind, words, due.closes_on < on, on_the_spot))
         kinds[due.device_id].add(KIND_OF_PLAN[Plan.Kind(due.plan.kind)].value)
 
 
-def _was_in_use(due: Due) -> bool:
-    return getattr(due, "tried", "") == DueAttempt.Reason.IN_USE.value
-
-
-def _when(due: Due, on: date) -> str:
+def _when(due: Due, on: date, calendar: WorkCalendar) -> str:
     if due.closes_on < on:
         return f"late, its window ended on {day(due.closes_on)}"
     asked = ", the driver itself asks for it" if due.asked_by_device else ""
-    this_week = due.planned_for and due.planned_for <= on < due.planned_for + timedelta(days=7)
-    return f"due {day(due.due_on)}{asked}{', planned for this week' if this_week else ''}"
+    return f"due {day(due.due_on)}{asked}{_planned(due, on, calendar)}"
+
+
+def _planned(due: Due, on: date, calendar: WorkCalendar) -> str:
+    """The week that a levelled plan gave it, or the working day that stands for a closed one."""
+    if due.planned_for:
+        return ", planned for this week" if due.planned_for <= on < due.planned_for + timedelta(days=7) else ""
+    if (planned := calendar.planned(due)) is None:
+        return ""
+    when = "this day" if planned.day == on else day(planned.day)
+    return f", planned for {when} ({planned.why})" if planned.found else f" ({planned.why})"
 
 
 def _tried(due: Due) -> str:

@@ -1,18 +1,20 @@
 """How rounds stand: who is still to be found, who was met and what came of it."""
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from django.db.models import Count, Q, QuerySet
 
+from fleet.core.usage import IDLE_FIRST, Use
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceQuerySet, Place
 from fleet.registry.queries import devices, open_places
 from fleet.rounds.models import Round, RoundQuerySet, RoundStop
 from fleet.rounds.queries.carrying import Carry, carry
 from fleet.rounds.queries.due import ToDo, drivers_at, missing_at, to_do
+from fleet.rounds.queries.use import Sign, signs
 
 #: Answers that settle a driver for this round, whatever is still due on it.
 _SETTLES: Final = (
@@ -34,14 +36,6 @@ class Met:
     def settled(self) -> bool:
         """Whether nothing more is to be done about it on this round."""
         return self.stop.what in _SETTLES or not self.todo.reasons
-
-
-@dataclass(frozen=True, slots=True)
-class InUse:
-    """Of the drivers still to be found: those that were in use at the last visit, and the others."""
-
-    then: int
-    others: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +63,10 @@ class RoundPage:
         return sum(each.stop.what != RoundStop.What.SEEN for each in self.settled)
 
     @property
-    def in_use(self) -> InUse:
-        """How many of the list were in use when last visited; nothing tells who is in use now."""
-        then = sum(each.was_in_use for each in self.left)
-        return InUse(then, len(self.left) - then)
+    def uses(self) -> list[tuple[Sign, int]]:
+        """How many drivers of the list stand at each kind of use that is known, the idle first."""
+        counts = Counter(each.sign.use for each in self.left)
+        return [(Sign(use), counts[use]) for use in Use if counts[use]]
 
     @property
     def total(self) -> int:
@@ -119,7 +113,9 @@ def round_page(row: Round) -> RoundPage:
     rows = {each.device.pk: each for each in to_do(_looked_at(row), row.on)}
     met = [Met(stop, rows[stop.device_id]) for stop in stops]
     settled = {each.stop.device_id for each in met if each.settled}
-    left = [each for pk, each in rows.items() if each.reasons and pk not in settled]
+    asked = [each for pk, each in rows.items() if each.reasons and pk not in settled]
+    known = signs(each.device for each in asked)
+    left = [replace(each, sign=known[each.device.pk]) for each in asked]
     missing = [device for device in missing_at(row.place) if device.pk not in held]
     return RoundPage(row, left, met, missing, carry(left, row.on), frozenset(held) - settled)
 
@@ -129,6 +125,11 @@ def _looked_at(row: Round) -> DeviceQuerySet:
     met = Q(pk__in=row.stops.filter(latest=True).values("device"))
     wanted = met | Q(pk__in=drivers_at(row.place).values("pk"))
     return devices().filter(wanted)
+
+
+def idle_first(rows: Iterable[ToDo]) -> list[ToDo]:
+    """The drivers that can be fetched first, those in use last; else as they stand."""
+    return sorted(rows, key=lambda each: IDLE_FIRST[each.sign.use])
 
 
 def latest_stop(row: Round, device: Device) -> RoundStop | None:

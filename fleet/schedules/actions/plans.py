@@ -15,7 +15,7 @@ from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
 from fleet.registry.models import DeviceType
 from fleet.schedules.actions.bringing import bring
-from fleet.schedules.actions.risk import ask_departure
+from fleet.schedules.actions.risk import ask_departure, ask_longer
 from fleet.schedules.models import Plan
 
 #: What `edit_plan` may change. The type and the kind stay: a different service is a different plan.
@@ -93,6 +93,7 @@ def edit_plan(plan: Plan, changes: Mapping[str, Any], *, by: Actor, why: str = "
     if any(getattr(row, name) != getattr(changed, name) for name in _DEPARTS):
         ask_departure(changed, by)
     _clean(changed)
+    ask_longer(row, changed, why, by)
     before, after = change(row, **changes, allowed_by=changed.allowed_by)
     if after:
         record(Happening("changed plan", row, before=before, after=after, why=why), by=by)

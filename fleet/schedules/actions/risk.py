@@ -130,6 +130,23 @@ def ask_departure(plan: Plan, by: Actor) -> None:
     plan.allowed_by = _allowed(plan.device_type, history_from(plan.device_type), by) if longer else ""
 
 
+def ask_longer(held: Plan, changed: Plan, why: str, by: Actor) -> None:
+    """Refuse a longer interval on the maker's own word, for a high-risk type, but by a manager and with the reason.
+
+    The maker may have changed its instructions; without this, it would be the way round an alternative schedule.
+    """
+    if changed.basis != Plan.Basis.MAKER or not changed.every.longer_than(held.every):
+        return
+    if not high_risk(changed.device_type):
+        return
+    if May.SET_RISK_LIMITS not in by.duties:
+        message = "This type is high-risk: only a manager may lengthen its interval, with the reason."
+        raise BadValueError(message, field="every_months")
+    if not why.strip():
+        message = "This type is high-risk. Say which of the maker's documents states the longer interval, or choose the"
+        raise BadValueError(f"{message} alternative schedule.", field="why")
+
+
 def _ask_reasoned(plan: Plan) -> None:
     needed = (
         ("basis_reason", bool(plan.basis_reason.strip()), "why it departs from the maker's"),

@@ -1,6 +1,6 @@
 """What is due where, and what was done in its window."""
 
-from fleet.schedules.queries.completion import GROUPS, Completion, Part, Report, completion
+from fleet.schedules.queries.completion import DONE, GROUPS, Completion, Part, Report, completion
 from fleet.schedules.queries.days import WorkCalendar, calendar_of, coming_holidays, public_holidays, work_calendar
 from fleet.schedules.queries.dues import (
     BRING_JOB,
@@ -16,6 +16,7 @@ from fleet.schedules.queries.dues import (
     live,
     months,
     next_visit,
+    open_on,
     overdue,
     plans,
     plans_on_their_way,
@@ -38,6 +39,7 @@ from fleet.schedules.queries.use import Limit, Reach, rate_a_week, reaches, tota
 
 __all__ = [
     "BRING_JOB",
+    "DONE",
     "GROUPS",
     "Asked",
     "Completion",
@@ -78,6 +80,7 @@ __all__ = [
     "missing",
     "months",
     "next_visit",
+    "open_on",
     "overdue",
     "own_shares",
     "plans",

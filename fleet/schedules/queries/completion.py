@@ -11,7 +11,8 @@ from fleet.core import share
 from fleet.core.due import months_between
 from fleet.schedules.queries.outcomes import Asked, Outcome, Result, left_out, outcomes
 
-_DONE: Final = (Result.ON_TIME, Result.LATE, Result.EARLY)
+#: Results of work that was done.
+DONE: Final = (Result.ON_TIME, Result.LATE, Result.EARLY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,12 @@ class Completion:
     @property
     def met(self) -> int:
         """Dues done at all, late and early ones too."""
-        return sum(self.results.get(result, 0) for result in _DONE)
+        return sum(self.results.get(result, 0) for result in DONE)
+
+    @property
+    def not_done(self) -> int:
+        """Dues not done at all, for whatever reason: with those met they make up the scheduled."""
+        return self.scheduled - self.met
 
     @property
     def on_time(self) -> Fraction | None:
@@ -117,7 +123,8 @@ class Report:
     def chosen(self, result: str, **keys: str) -> list[Outcome]:
         """The dues behind a number, longest ended first.
 
-        `result`: a result or a reason why one is not counted, "scheduled", "done", "missed", "deferred" or "left";
+        `result`: a result or a reason why one is not counted, "scheduled", "done", "not_done", "missed", "deferred" or
+        "left";
         `keys`: of one part or more, by the names of `GROUPS`.
         """
         rows = [row for row in [*self.rows, *self.left] if _is(row, result)]
@@ -129,7 +136,8 @@ def _is(row: Outcome, result: str) -> bool:
     scheduled = isinstance(row.result, Result)
     wanted = {
         "scheduled": scheduled,
-        "done": row.result in _DONE,
+        "done": row.result in DONE,
+        "not_done": scheduled and row.result not in DONE,
         "missed": scheduled and row.result is not Result.ON_TIME,
         "deferred": scheduled and row.deferred,
         "left": not scheduled,

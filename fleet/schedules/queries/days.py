@@ -58,6 +58,11 @@ class WorkCalendar:
         span = Window(due.opens_on, due.due_on, due.closes_on)
         return planned_day(span, self.closed(path), next(filter(None, seasons), None))
 
+    def on(self, rows: Iterable[Due], day: date) -> list[tuple[Due, Planned | None]]:
+        """Of dues whose window is open those whose own day is `day`, or that are planned for it instead, with why."""
+        planned = ((due, self.planned(due)) for due in rows if due.planned_for is None)
+        return [(due, plan) for due, plan in planned if (plan.day if plan else due.due_on) == day]
+
     def working_days(self, monday: date, weeks: int, paths: Iterable[str]) -> list[int]:
         """How many days are worked in each week, 0 to 5; a day is closed if it is for each of the places."""
         each = [self.closed(path) for path in paths]

@@ -108,6 +108,11 @@ def coming(on: date, until: date, person: Person | None = None) -> DueQuerySet:
     return with_last_attempt(live(person)).filter(closes_on__gte=on, due_on__lte=until).order_by("due_on", "id")
 
 
+def open_on(day: date, person: Person | None = None) -> DueQuerySet:
+    """Dues whose window holds `day`, soonest due first."""
+    return live(person).filter(opens_on__lte=day, closes_on__gte=day).order_by("due_on", "id")
+
+
 def dues_of(device: Device) -> DueQuerySet:
     """One driver's dues that count, soonest first."""
     return live().filter(device=device).order_by("due_on", "id")

@@ -4,7 +4,7 @@ from fleet.schedules.views.completion import completion, completion_drivers
 from fleet.schedules.views.counter import restart
 from fleet.schedules.views.days import days, open_days, place_days
 from fleet.schedules.views.levelling import drop, levelling, levelling_dues, levelling_weeks, one_levelling, take_up
-from fleet.schedules.views.lists import alternative, due, overdue, overdue_csv
+from fleet.schedules.views.lists import alternative, due, due_csv, overdue, overdue_csv
 from fleet.schedules.views.missing import missing
 from fleet.schedules.views.one import attempt, defer, interval, one
 from fleet.schedules.views.plans import new_plan, plan, plans
@@ -19,6 +19,7 @@ __all__ = [
     "defer",
     "drop",
     "due",
+    "due_csv",
     "interval",
     "levelling",
     "levelling_dues",

@@ -18,7 +18,7 @@ from fleet.core.share import format_percent
 from fleet.people.queries import person_of
 from fleet.schedules import queries
 from fleet.schedules.forms import PeriodForm
-from fleet.schedules.queries import GROUPS, Asked, Completion, Left, Outcome, Part, Report, Result
+from fleet.schedules.queries import DONE, GROUPS, Asked, Completion, Left, Outcome, Part, Report, Result
 from fleet.web import bars, clock, csv_out, phrases
 from fleet.web.guards import guard
 
@@ -29,8 +29,9 @@ _WARDS: Final = ("home", "By ward", "Ward")
 _WORDS: Final = {
     "scheduled": "Scheduled",
     "done": "Done, late and early ones too",
+    "not_done": "Not done",
     "missed": "Not done on time",
-    "deferred": "Put off",
+    "deferred": "Had been put off",
     "left": "Not counted",
 }
 _HEADER: Final = (
@@ -53,7 +54,8 @@ def completion(request: HttpRequest) -> HttpResponse:
         "query": urlencode(_query(report.asked)),
         "on_time": format_percent(report.total.on_time, 3),
         "of_located": format_percent(report.total.done_of_located, 3),
-        "results": shown,
+        "columns": _columns(shown),
+        "sum": _sum(report, shown),
         "first": [_line(report.asked, part, shown) for part in _first(report)],
         "parts": [(title, column, _lines(report, name, shown)) for name, title, column in _PARTS],
         "wards": (_WARDS[1], _WARDS[2], _lines(report, _WARDS[0], shown)),
@@ -62,6 +64,7 @@ def completion(request: HttpRequest) -> HttpResponse:
         "most_bars": MOST_BARS,
         "left": [(left.label, *_counted(report, left)) for left in Left],
         "missed": _address(report.asked, "missed"),
+        "put_off": _address(report.asked, "deferred"),
     }
     return render(request, "schedules/completion.html", context)
 
@@ -90,6 +93,44 @@ def completion_drivers(request: HttpRequest) -> HttpResponse:
         "above": [("Done on time", f"{reverse('schedules:completion')}?{urlencode(_query(report.asked))}")],
     }
     return render(request, "schedules/completion_drivers.html", context)
+
+
+#: What each result counts. "Late" and the like are explained once, below the first table.
+_COUNTS: Final[dict[Result, str]] = {
+    Result.ON_TIME: "done within its window, its last day included",
+    Result.LATE: "done after its window ended",
+    Result.EARLY: "done before its window opened",
+    Result.NOT_FOUND: "not done: the last visit did not find the driver, or it counts as not located",
+    Result.IN_USE: "not done: in use on a patient at the last visit",
+    Result.PARTS: "not done: parts were missing at the last visit",
+    Result.REFUSED: "not done: the ward would not part with it at the last visit",
+    Result.OPEN: "not done, and no visit is recorded",
+}
+
+
+def _columns(shown: Iterable[Result]) -> list[tuple[str, list[Result]]]:
+    """The columns in the two groups that make up the scheduled."""
+    groups: dict[str, list[Result]] = {}
+    for result in shown:
+        groups.setdefault("Done" if result in DONE else "Not done", []).append(result)
+    return list(groups.items())
+
+
+def _sum(report: Report, shown: Iterable[Result]) -> list[dict[str, Any]]:
+    """How the scheduled fall into done and not done, and each of these into its columns, with what each counts."""
+    numbers = {"Done": ("done", report.total.met), "Not done": ("not_done", report.total.not_done)}
+    return [
+        {
+            "name": name,
+            "number": numbers[name][1],
+            "url": _address(report.asked, numbers[name][0]),
+            "parts": [
+                (each.label, report.total.results.get(each, 0), _address(report.asked, each.value), _COUNTS[each])
+                for each in results
+            ],
+        }
+        for name, results in _columns(shown)
+    ]
 
 
 def _reported(request: HttpRequest) -> tuple[PeriodForm, Report]:
@@ -137,7 +178,7 @@ def _line(asked: Asked, part: Part, shown: Iterable[Result], **keys: str) -> dic
     held: Completion = part.completion
     keys = keys or ({"life": part.key} if part.key else {})
     counts = [(str(result.label), held.results.get(result, 0), result.value) for result in shown]
-    numbers = [*counts, ("Put off", held.deferred, "deferred")]
+    numbers = [*counts, ("Put off, counted before", held.deferred, "deferred")]
     return {
         "name": _month(part.key) if "month" in keys else part.name,
         "scheduled": held.scheduled,

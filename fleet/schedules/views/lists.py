@@ -70,23 +70,17 @@ def overdue(request: HttpRequest) -> HttpResponse:
 def overdue_csv(request: HttpRequest) -> HttpResponseBase:
     """The same rows as a file for a spreadsheet."""
     rows = _overdue(request).qs.iterator(chunk_size=500)
-    return csv_out.answer(f"overdue-{clock.today().isoformat()}", CSV_HEADER, csv_rows(rows))
+    return csv_out.answer(f"late-{clock.today().isoformat()}", CSV_HEADER, csv_rows(rows))
 
 
 @guard(May.SEE_FLEET)
 @require_safe
 def due(request: HttpRequest) -> HttpResponse:
     """What comes due, month by month; what is due already and not late stands in the first month."""
-    today = clock.today()
-    narrowed = ComingFilter(
-        request.GET,
-        queryset=queries.coming(today, _end_of(add_months(today, MONTHS_AHEAD - 1)), _person(request)),
-        request=request,
-    )
-    rows = cast("DueQuerySet", narrowed.qs)
-    months = [add_months(today.replace(day=1), ahead) for ahead in range(MONTHS_AHEAD)]
+    today, narrowed = clock.today(), _coming(request)
+    rows, months = cast("DueQuerySet", narrowed.qs), _months_ahead()
     days, chosen = _days_ahead(request), _chosen(request, months)
-    shown = rows.filter(due_on__lte=today + timedelta(days=days)) if days else _of_month(rows, months, chosen)
+    shown = _shown(request, rows)
     context = {
         "filter": narrowed,
         "tabs": _month_tabs(request, rows, months, None if days else chosen),
@@ -94,8 +88,17 @@ def due(request: HttpRequest) -> HttpResponse:
         "month": f"the next {days} days" if days else phrases.day(chosen).split(phrases.NO_BREAK, 1)[1],
         "late": queries.overdue(today, _person(request)).count(),
         "table": _table(request, shown, "Nothing comes due in this month.", order_by="due_on"),
+        "csv": with_values(request.GET),
     }
     return render(request, "schedules/due.html", context)
+
+
+@guard(May.SEE_FLEET)
+@require_safe
+def due_csv(request: HttpRequest) -> HttpResponseBase:
+    """The dues of the month or days shown, with the day each is planned for, as a file."""
+    rows = _shown(request, cast("DueQuerySet", _coming(request).qs)).iterator(chunk_size=500)
+    return csv_out.answer(f"due-{clock.today().isoformat()}", CSV_HEADER, csv_rows(rows))
 
 
 @guard(May.SEE_FLEET)
@@ -111,6 +114,24 @@ def alternative(request: HttpRequest) -> HttpResponse:
         "tabs": plan_tabs("alternative"),
     }
     return render(request, "schedules/alternative.html", context)
+
+
+def _coming(request: HttpRequest) -> ComingFilter:
+    today = clock.today()
+    rows = queries.coming(today, _end_of(add_months(today, MONTHS_AHEAD - 1)), _person(request))
+    return ComingFilter(request.GET, queryset=rows, request=request)
+
+
+def _months_ahead() -> list[date]:
+    return [add_months(clock.today().replace(day=1), ahead) for ahead in range(MONTHS_AHEAD)]
+
+
+def _shown(request: HttpRequest, rows: DueQuerySet) -> DueQuerySet:
+    """The dues of the days or the month that the address asks for."""
+    if days := _days_ahead(request):
+        return rows.filter(due_on__lte=clock.today() + timedelta(days=days))
+    months = _months_ahead()
+    return _of_month(rows, months, _chosen(request, months))
 
 
 def _days_ahead(request: HttpRequest) -> int:

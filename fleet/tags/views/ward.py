@@ -1,12 +1,15 @@
 """The ward's own pages: find a driver, where our drivers are, one tag, missing and found."""
 
+from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import Resolver404, resolve, reverse
+from django.views.decorators.http import require_POST
 
 from fleet.audit.actors import Actor
 from fleet.core.errors import BenchwardError
@@ -17,7 +20,7 @@ from fleet.registry.models import Device
 from fleet.registry.queries import by_code, devices
 from fleet.schedules.actions import look_in_vain
 from fleet.schedules.queries import hunt, searches_of
-from fleet.tags import queries
+from fleet.tags import actions, queries
 from fleet.tags.actions import report_found, report_missing
 from fleet.tags.forms import FoundForm, MissingForm
 from fleet.web import clock
@@ -25,6 +28,17 @@ from fleet.web.forms import put_beside
 from fleet.web.guards import fetch, guard
 
 PER_PAGE = 50
+IN_SERVICE = "in_service"
+
+
+@dataclass(frozen=True, slots=True)
+class Tab:
+    """One of the two lists of the ward's drivers."""
+
+    label: str
+    url: str
+    current: bool
+    count: int | None = None
 
 
 @guard(May.REPORT_FAULT)
@@ -65,13 +79,34 @@ def _label_address(path: str) -> str:
 
 @guard(May.REPORT_FAULT)
 def ours(request: HttpRequest) -> HttpResponse:
-    """Where each tagged, held or missing driver of one's places is, and which came back in the last 7 days."""
+    """Where each tagged, held or missing driver of one's places is, and which came back; or those in service."""
     person = person_of(request)
+    if request.GET.get("show") == IN_SERVICE:
+        rows = Paginator(queries.in_service(person), PER_PAGE).get_page(request.GET.get("page"))
+        return render(request, "tags/in_service.html", {"rows": rows, "tabs": _tabs(IN_SERVICE)})
     rows = Paginator(queries.ours(person), PER_PAGE).get_page(request.GET.get("page"))
     back = queries.lately_back(person)[:PER_PAGE]
     lost = queries.not_located(person)
     page = {"rows": rows, "back": back, "lost": lost[:PER_PAGE], "lost_count": lost.count(), "today": clock.today()}
-    return render(request, "tags/ours.html", page)
+    return render(request, "tags/ours.html", {**page, "tabs": _tabs("")})
+
+
+def _tabs(current: str) -> list[Tab]:
+    address = reverse("tags:ours")
+    return [Tab("Out of use", address, not current), Tab("In service", f"{address}?show={IN_SERVICE}", bool(current))]
+
+
+@guard(May.REPORT_FAULT)
+@require_POST
+def say_use(request: HttpRequest, asset: str) -> HttpResponse:
+    """One tap: this driver is in use now, or idle and can be fetched."""
+    device = fetch(devices(), request, asset_number=asset)
+    try:
+        actions.say_use(device, in_use=request.POST.get("use") == "in_use", by=acting(request))
+    except BenchwardError as error:
+        messages.error(request, str(error))
+    known = {"show": IN_SERVICE, "page": request.POST.get("page") or "1"}
+    return redirect(f"{reverse('tags:ours')}?{urlencode(known)}#driver-{device.pk}")
 
 
 @guard(May.REPORT_FAULT, May.WORK_ON_BENCH)

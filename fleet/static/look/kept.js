@@ -3,12 +3,22 @@
 // it waits and is sent later, in the order it was typed, each once: its key makes the same answer sent twice one answer.
 // After an expired sign-in it is offered to the person who typed it, and to nobody else. Without this script, or where the
 // browser refuses its database, the form is sent as any other.
+//
+//   data-kept="WORDS"       form: what the answer is called
+//   data-kept-part="NAME"   the part of the page around the form that a refusal gives back, with what is wrong
+//   data-kept-why="WORDS"   in such a part: why it was not accepted, where that is no field's error
+//   data-kept-drop          form: what waits may be dropped before it is sent
+//   data-kept-told          form: the page says itself what became of it
+//
+// A page's own script hears "kept:waits" (a form was kept without a connection), "kept:refused" (its part was given back),
+// "kept:shown" (what is kept for this person) and "kept:sent" (what had waited was sent). <body data-unconnected> tells that nothing could be sent when last tried.
 
 (() => {
   const notes = document.querySelector("[data-kept-notes]");
   if (!notes) return;
   const person = document.body.dataset.person;
   const TRY_AGAIN = 10000;
+  const PATIENCE = 20000; // for an answer of the server; what is sent again counts once
   const JUST_SAVED = "kept:saved";
 
   // ---- the browser's database ----
@@ -62,7 +72,7 @@
     if (entry.person !== person) row.append(`Kept on this screen, typed by ${entry.name}. ${typed(entry)}. It is saved only when they sign in here.`);
     else if (entry.state === "refused") row.append(`Not accepted. ${typed(entry)}. ${entry.why} `, ...choices(entry, "Try again"));
     else if (entry.state === "asks") row.append(`Kept on this screen from before you signed in. ${typed(entry)}. `, ...choices(entry, "Send it"));
-    else row.append(`Kept on this screen. ${typed(entry)}.`);
+    else row.append(`Kept on this screen, not sent yet. ${typed(entry)}. `, ...(entry.drops ? [button("Drop it", () => drop(entry))] : []));
     return row;
   }
 
@@ -72,8 +82,11 @@
     const entries = await everything();
     for (const old of notes.querySelectorAll(".kept-one")) old.remove();
     notes.append(...entries.map(noteOf));
+    tellPage("kept:shown", { entries: entries.filter((entry) => entry.person === person) });
     return entries;
   }
+
+  const tellPage = (name, detail) => document.dispatchEvent(new CustomEvent(name, { detail }));
 
   async function release(entry) {
     await write({ ...entry, state: "waiting", why: "" });
@@ -96,27 +109,28 @@
     data.set("held", String(Math.max(0, Math.round((Date.now() - entry.at) / 1000))));
     let answer;
     try {
-      answer = await fetch(entry.url, { method: "POST", body: data, headers: { "X-Kept": "1" }, redirect: "manual" });
+      answer = await fetch(entry.url, { method: "POST", body: data, headers: { "X-Kept": "1" }, redirect: "manual", signal: AbortSignal.timeout(PATIENCE) });
     } catch {
       return { kind: "offline" };
     }
     if (answer.type === "opaqueredirect" || answer.status === 403) return { kind: "signed out" };
-    if (!answer.ok) return answer.status === 404 ? { kind: "refused", why: "This order is not there for you." } : { kind: "offline" };
+    if (!answer.ok) return answer.status === 404 ? { kind: "refused", why: "It is not there for you any more." } : { kind: "offline" };
     const told = await answer.json();
     if (told.saved) return { kind: "saved", ...told };
     if (told.another) return { kind: "signed out" };
-    const step = new DOMParser().parseFromString(told.page, "text/html").querySelector("#step");
-    return { kind: "refused", step, why: reason(step) };
+    const page = new DOMParser().parseFromString(told.page, "text/html");
+    const part = page.querySelector(`[data-kept-part="${entry.part}"]`);
+    return { kind: "refused", part, why: reason(part ?? page.querySelector("main")) };
   }
 
-  function reason(step) {
-    if (step?.querySelector(".caution[role=alert]")) return "somebody answered it meanwhile; say below which counts";
-    const said = step?.querySelector("[role=alert]")?.textContent ?? "the order has been closed or set aside";
+  function reason(part) {
+    const why = part?.querySelector("[data-kept-why]")?.dataset.keptWhy;
+    if (why) return why;
+    const said = part?.querySelector("[role=alert]")?.textContent ?? "what it belongs to has been closed or set aside";
     return said.replace(/\s+/g, " ").replace("Not saved yet.", "").trim();
   }
 
   const outcomes = new Map();
-  let unconnected = false;
   let sending = Promise.resolve();
   const sendAll = () => (sending = sending.then(sendEach, sendEach));
   const waiting = async () => (await everything()).filter((entry) => entry.person === person && entry.state === "waiting");
@@ -131,7 +145,7 @@
       else if (last.kind === "refused") await write({ ...entry, state: "refused", why: last.why });
       else break;
     }
-    unconnected = last ? last.kind === "offline" : unconnected;
+    if (last) document.body.toggleAttribute("data-unconnected", last.kind === "offline");
     if (last?.kind === "signed out") await askLater();
     await show();
     if (last) tell(last, (await waiting()).length);
@@ -156,9 +170,10 @@
 
   // ---- the form ----
 
-  const shownOf = (form) => {
+  const shownOf = (form, button) => {
     const choice = form.querySelector("input[type=radio]:checked")?.closest("label")?.querySelector("span")?.textContent ?? "";
-    const words = [form.elements.value?.value, form.elements.value?.value ? "" : choice, form.elements.file?.files[0]?.name, form.elements.note?.value];
+    const { value, code, file, note } = form.elements;
+    const words = [value?.value || code?.value, value?.value ? "" : choice, button?.name && button.textContent.trim(), file?.files[0]?.name, note?.value];
     return words.filter(Boolean).join(", ");
   };
 
@@ -166,88 +181,68 @@
     return [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
   }
 
-  function entryOf(form) {
-    const data = new FormData(form);
+  function entryOf(form, button) {
+    const data = new FormData(form, button);
     data.set("key", newKey());
     data.delete("csrfmiddlewaretoken");
     const { href } = new URL(form.action);
-    return { person, name: notes.dataset.name, words: form.dataset.kept, shown: shownOf(form), url: href, values: [...data], at: Date.now(), state: "waiting", why: "" };
+    const told = { person, name: notes.dataset.name, words: form.dataset.kept, shown: shownOf(form, button) };
+    const part = form.closest("[data-kept-part]")?.dataset.keptPart ?? "";
+    return { ...told, part, drops: "keptDrop" in form.dataset, url: href, values: [...data], at: Date.now(), state: "waiting", why: "" };
   }
 
   document.addEventListener("submit", (event) => {
     const form = event.target;
     if (!form.dataset.kept || form.dataset.sending) return;
     event.preventDefault();
-    keepAndSend(form);
+    keepAndSend(form, event.submitter);
   }, true);
 
-  async function keepAndSend(form) {
+  async function keepAndSend(form, button) {
     say("Saving…");
-    const entry = entryOf(form);
+    const entry = entryOf(form, button);
     try {
       entry.id = await write(entry);
     } catch {
-      form.submit();
+      sendAsAnyOther(form, button);
       return;
     }
     dropDraft(draftKey(form));
     await sendAll();
     const outcome = outcomes.get(entry.id);
     if (outcome?.kind === "saved") goOn(form, outcome);
-    else if (outcome?.step?.querySelector("form")) await giveBack(outcome);
-    else letGo(form, unconnected);
+    else if (outcome?.part?.querySelector("form")) await giveBack(form, outcome);
+    else letGo(form, entry);
+  }
+
+  function sendAsAnyOther(form, button) {
+    delete form.dataset.kept;
+    readyAgain(form);
+    form.requestSubmit(button);
   }
 
   function goOn(form, { entry, at, next }) {
-    keep(() => sessionStorage.setItem(JUST_SAVED, `${entry.words}: saved at ${at}`));
+    if (!("keptTold" in form.dataset)) keep(() => sessionStorage.setItem(JUST_SAVED, `${entry.words}: saved at ${at}`));
     form.removeAttribute("data-guard");
     location.assign(next);
   }
 
   // The server gives back what was typed with what is wrong beside it, so it need not be kept here as well.
-  async function giveBack({ entry, step, why }) {
+  async function giveBack(form, { entry, part, why }) {
     await forget(entry);
-    document.querySelector("#step").replaceWith(step);
+    form.closest("[data-kept-part]").replaceWith(part);
     await show();
-    say(`${entry.words}: not accepted because: ${why}`, "refused");
+    if ("keptTold" in form.dataset) say("");
+    else say(`${entry.words}: not accepted because: ${why}`, "refused");
+    tellPage("kept:refused", { form });
     focusFirst();
   }
 
-  // Without a connection the other steps come out of this page itself.
-  function letGo(form, goesOn) {
+  function letGo(form, entry) {
     readyAgain(form);
     changed.delete(form);
-    if (goesOn) turnTo(neighbour(1));
+    tellPage("kept:waits", { form, entry });
   }
-
-  const left = new Map(); // steps that were on this page before, as they were left
-  const templates = () => [...document.querySelectorAll("template[data-step-ahead]")];
-  const shown = () => document.querySelector("#step");
-  const here = () => Number(shown()?.dataset.position);
-
-  function neighbour(by) {
-    const all = [...new Set([...left.keys(), here(), ...templates().map((each) => Number(each.dataset.stepAhead))])];
-    all.sort((one, other) => one - other);
-    return all[all.indexOf(here()) + by];
-  }
-
-  function turnTo(position) {
-    const ready = templates().find((each) => Number(each.dataset.stepAhead) === position);
-    const step = left.get(position) ?? ready?.content.querySelector("#step").cloneNode(true);
-    if (!step || position === here()) return false;
-    left.set(here(), shown());
-    shown().replaceWith(step);
-    focusFirst();
-    return true;
-  }
-
-  // While there is no connection the ways from step to step stay within this page, too.
-  document.addEventListener("click", (event) => {
-    const way = event.target.closest?.('a[href^="?step="]');
-    if (!way || !(unconnected || !navigator.onLine)) return;
-    const by = { prev: -1, next: 1 }[way.rel];
-    if (turnTo(by ? neighbour(by) : Number(new URLSearchParams(way.search).get("step")))) event.preventDefault();
-  });
 
   // ---- start ----
 
@@ -260,7 +255,9 @@
   }
 
   async function again() {
-    if ((await waiting()).length) await sendAll();
+    if (!(await waiting()).length) return;
+    await sendAll();
+    if (!(await waiting()).length) tellPage("kept:sent", {});
   }
 
   start().catch(() => {}); // without a database nothing is kept, and forms are sent as any other
