@@ -99,6 +99,7 @@ def test_a_slip_is_dropped_before_it_is_sent(
     phone = on_the_ward(open_as(technician, **PHONE), walked)
     phone.get_by_role("link", name=drivers[0].asset_number).tap()
     phone.get_by_role("button", name="Looked for, not found").tap()
+    phone.get_by_text("What is kept on this phone").tap()
     phone.get_by_role("button", name="Drop it").tap()
     expect(phone.locator(".walk-kept, .kept-one")).to_have_count(0)
     phone.context.set_offline(False)

@@ -81,7 +81,7 @@
   async function show() {
     const entries = await everything();
     for (const old of notes.querySelectorAll(".kept-one")) old.remove();
-    notes.append(...entries.map(noteOf));
+    (notes.querySelector("[data-kept-list]") ?? notes).append(...entries.map(noteOf));
     tellPage("kept:shown", { entries: entries.filter((entry) => entry.person === person) });
     return entries;
   }
@@ -173,7 +173,7 @@
   const shownOf = (form, button) => {
     const choice = form.querySelector("input[type=radio]:checked")?.closest("label")?.querySelector("span")?.textContent ?? "";
     const { value, code, file, note } = form.elements;
-    const words = [value?.value || code?.value, value?.value ? "" : choice, button?.name && button.textContent.trim(), file?.files[0]?.name, note?.value];
+    const words = [value?.value || (code?.type === "hidden" ? "" : code?.value), value?.value ? "" : choice, button?.name && button.textContent.trim(), file?.files[0]?.name, note?.value];
     return words.filter(Boolean).join(", ");
   };
 
@@ -198,7 +198,15 @@
     keepAndSend(form, event.submitter);
   }, true);
 
+  // Whoever taps on before the answer is saved goes where they tapped.
+  let leftAt = 0;
+  addEventListener("click", (event) => {
+    const way = event.target.closest?.("a[href]");
+    if (way && !event.defaultPrevented && !way.target && !way.getAttribute("href").startsWith("#")) leftAt = Date.now();
+  });
+
   async function keepAndSend(form, button) {
+    const since = Date.now();
     say("Saving…");
     const entry = entryOf(form, button);
     try {
@@ -210,6 +218,7 @@
     dropDraft(draftKey(form));
     await sendAll();
     const outcome = outcomes.get(entry.id);
+    if (outcome?.kind === "saved" && leftAt > since) return;
     if (outcome?.kind === "saved") goOn(form, outcome);
     else if (outcome?.part?.querySelector("form")) await giveBack(form, outcome);
     else letGo(form, entry);

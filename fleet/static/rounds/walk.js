@@ -100,6 +100,8 @@
 
   document.addEventListener("kept:shown", ({ detail: { entries } }) => {
     for (const old of document.querySelectorAll(".walk-kept")) old.remove();
+    const asks = entries.some((entry) => entry.state !== "waiting");
+    if (asks) document.querySelector(".walk-list").open = true;
     const ours = entries.filter((entry) => new URL(entry.url).pathname.startsWith(round) && entry.state !== "refused");
     const last = new Map(ours.map((entry) => [named(codeOf(entry)), answerOf(entry)]));
     last.delete(undefined);
@@ -113,7 +115,8 @@
   document.addEventListener("kept:sent", () => {
     if (place.childElementCount || document.querySelector("#code")?.value) return;
     const asked = new URLSearchParams(location.search);
-    for (const name of ["code", "last"]) asked.delete(name);
+    asked.delete("last");
+    if (!document.querySelector(".round-card[data-kept-part=card]")) asked.delete("code");
     location.assign(`${location.pathname}${asked.size ? `?${asked}` : ""}`);
   });
 })();
