@@ -9,7 +9,7 @@ from django.db.models import Model, QuerySet
 
 from fleet.accessories.models import Missing
 from fleet.alerts.models import Alert
-from fleet.batteries.models import ChemistryLife, Pack, RiskLimit, RuntimeTest
+from fleet.batteries.models import ChemistryLife, Pack, PackPurchase, RiskLimit, RuntimeTest
 from fleet.bench.models import (
     DeliveryLimit,
     FlowTest,
@@ -90,6 +90,7 @@ VALUES: dict[tuple[str, str], Values] = {
     ("bench/orders/", "number"): one_each(Order, "state", "number"),
     ("bench/orders/", "pk"): first(ReadingFile),
     ("bench/calibrations/", "pk"): found_out,
+    ("bench/loans/", "pk"): one_each(Loan, "back"),
     ("bench/retirements/", "pk"): one_each(Retirement, "reason"),
     ("bench/retirements/methods/", "pk"): first(RetirementMethod),
     ("bench/retirements/methods/", "verb"): lambda _person: ["verify"],
@@ -123,6 +124,7 @@ VALUES: dict[tuple[str, str], Values] = {
     ("batteries/limits/", "pk"): first(RiskLimit),
     ("batteries/limits/chemistries/", "pk"): first(ChemistryLife),
     ("batteries/supply/", "pk"): first(DeviceType),
+    ("batteries/purchases/", "pk"): first(PackPurchase),
     ("batteries/packs/", "number"): one_each(Pack, "state", "number"),
     ("batteries/packs/", "verb"): lambda _person: ["scrap", "cycles"],
     ("alerts/", "pk"): one_each(Alert, "source"),

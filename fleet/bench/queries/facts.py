@@ -5,7 +5,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Final, overload
 
-from django.db.models import Case, Q, QuerySet, When
+from django.db.models import Case, Exists, OuterRef, Q, QuerySet, When
 
 from fleet.bench.models import (
     FlowTest,
@@ -79,13 +79,22 @@ def facts(device: Device, order: Order | None = None) -> Facts:
         failed_required_steps=steps.failed,
         missing_required_steps=steps.missing,
         unproven_required_steps=steps.unproven,
-        failed_delivery_tests=len(failed_delivery(order)) if order is not None else 0,
+        failed_delivery_tests=_failed_deliveries(order),
         checked=steps.passed > 0 and not retires,
         for_retirement=retires,
         accepted=device.accepted_on is not None or (order is not None and order.kind == OrderKind.ACCEPTANCE),
         open_orders=others.count(),
         services_owed=_services_owed(device, order),
     )
+
+
+def _failed_deliveries(order: Order | None) -> int:
+    """Most orders test no delivery: that is asked once, before what was tested is read."""
+    if order is None:
+        return 0
+    flows, closed = (rows.objects.filter(order=OuterRef("pk")) for rows in (FlowTest, OcclusionTest))
+    tested = Order.objects.filter(Exists(flows) | Exists(closed), pk=order.pk).exists()
+    return len(failed_delivery(order)) if tested else 0
 
 
 def _services_owed(device: Device, order: Order | None) -> int:
@@ -150,6 +159,20 @@ def workers(order: Order) -> set[int]:
     """The persons who answered steps of an order or tested its delivery, also where that counts no more."""
     taken = (model.objects.filter(order=order, by__isnull=False) for model in _WORK)
     return {person for rows in taken for person in rows.order_by().values_list("by_id", flat=True).distinct()}
+
+
+class InForce:
+    """The procedures in force on a day by type and kind of order, read at once; as `in_force` tells each."""
+
+    def __init__(self, on: date) -> None:
+        approved = ProcedureVersion.objects.filter(state=ProcedureVersion.State.APPROVED, in_force_from__lte=on)
+        rows = approved.select_related("procedure").order_by("in_force_from", "number", "pk")
+        # The last of a type and kind is the one that holds.
+        self._held = {(row.procedure.device_type_id, row.procedure.kind): row for row in rows}
+
+    def of(self, device_type_id: int, kind: str) -> ProcedureVersion | None:
+        """One for the type before one for all types."""
+        return self._held.get((device_type_id, kind)) or self._held.get((None, kind))
 
 
 def in_force(device_type: DeviceType, kind: str, on: date) -> ProcedureVersion | None:
