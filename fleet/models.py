@@ -10,6 +10,7 @@ import fleet.exchange.models
 import fleet.jobs.models
 import fleet.libraries.models
 import fleet.loans.models
+import fleet.notices.models
 import fleet.people.models
 import fleet.registry.models
 import fleet.reports.models

@@ -22,6 +22,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("schedules/", include("fleet.schedules.urls")),
     path("", include("fleet.stores.urls")),
     path("staff/", include("fleet.staff.urls")),
+    path("notices/", include("fleet.notices.urls")),
     path("rounds/", include("fleet.rounds.urls")),
     path("batteries/", include("fleet.batteries.urls")),
     path("alerts/", include("fleet.alerts.urls")),

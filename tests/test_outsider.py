@@ -21,6 +21,7 @@ from fleet.deliveries.models import Delivery
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
 from fleet.loans.models import Loan
+from fleet.notices.models import Notice
 from fleet.people.actions import note_absence
 from fleet.people.models import Person
 from fleet.people.roles import Role
@@ -39,6 +40,7 @@ from tests.builders import BY, a_bench, a_device, a_person, a_site, a_ward
 from tests.deliveries.builders import a_delivery
 from tests.exchange.builders import sent
 from tests.loans.builders import a_loan, a_pool_driver
+from tests.notices.builders import a_notice
 from tests.reports.builders import a_rich_device, signed_in
 from tests.rounds.builders import a_round
 from tests.schedules.builders import a_plan, a_proposal
@@ -86,6 +88,22 @@ SHARED = {
     "libraries:release": "the same",
     "libraries:require": "the same; where it is required is bound by the reader's places",
     "libraries:withdraw": "the same",
+    "notices:one": "notices belong to types, which all sites share; their drivers are bound by the reader's places",
+    **dict.fromkeys(
+        (
+            "notices:csv",
+            "notices:sheet",
+            "notices:draft",
+            "notices:facts",
+            "notices:open",
+            "notices:correct",
+            "notices:close",
+            "notices:act",
+            "notices:drop",
+            "notices:file",
+        ),
+        "the same",
+    ),
     "batteries:limit": "limits belong to pools and kinds of ward, which all sites share",
     "batteries:life": "chemistries are shared",
     "batteries:supply": "packs are bought for all sites together",
@@ -177,6 +195,7 @@ class Site:
             "bench:retirement": {"pk": Retirement.objects.get().pk},
             "bench:retirement_back": {"pk": Retirement.objects.get().pk},
             "accessories:one": {"pk": Missing.objects.get().pk},
+            "notices:driver": {"number": Notice.objects.get().number, **asset},
             "deliveries:take_out": {"pk": self.delivery.pk, "line": self.delivery.lines.get().pk},
             "alerts:one": {"pk": self.device.alerts.get().pk},
             **{each: {"pk": self.intake.pk} for each in OF_AN_INTAKE},
@@ -244,6 +263,7 @@ def site(standing: None) -> Site:
     calibration = found_out(an_instrument(number="BAL-FAR-01"), certificate="CERT-FAR-01")
     tag, delivery = device.tags.get(), a_delivery("SN-FAR-01", place=ward)
     a_loan(a_pool_driver(asset_number="LOAN-FAR-01"), to=ward)
+    a_notice(device.device_type)
     retire(a_device(ward, asset_number="GONE-FAR-01"), why="worn out", by=BY)
     lead = Accessory.objects.get(device_type=device.device_type)
     count(device, {lead.pk: 0}, Tally.Occasion.LOOKED, by=BY)

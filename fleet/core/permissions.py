@@ -22,6 +22,7 @@ class May(StrEnum):
     IMPORT_RECORDS = "may_import_records"
     EDIT_REGISTRY = "may_edit_registry"
     MANAGE_PEOPLE = "may_manage_people"
+    KEEP_NOTICES = "may_keep_safety_notices"
     SEE_TRAIL = "may_see_trail"
     SEE_PERSON_FIGURES = "may_see_person_figures"
     KEEP_TEAM = "may_keep_team_records"

@@ -36,9 +36,14 @@ NIGHTLY: Final = (
     Nightly("roll_dues", 1),
     Nightly("age_alerts", 1),
     Nightly("library_coverage", 2),
+    Nightly("match_notices", 2),
     Nightly("refresh_forecasts", 2, after=frozenset({"roll_dues"})),
     Nightly("backtest", 3, after=frozenset({"refresh_forecasts"}), weekday=SATURDAY),
-    Nightly("morning_digest", 6, after=frozenset({"roll_dues", "age_alerts", "library_coverage", "refresh_forecasts"})),
+    Nightly(
+        "morning_digest",
+        6,
+        after=frozenset({"roll_dues", "age_alerts", "library_coverage", "match_notices", "refresh_forecasts"}),
+    ),
 )
 BY_KIND: Final = {entry.kind: entry for entry in NIGHTLY}
 

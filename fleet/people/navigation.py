@@ -42,6 +42,7 @@ ENTRIES: Final = (
     Entry("Late", "schedules:overdue", (May.SEE_FLEET,)),
     Entry("Batteries", "batteries:will_not_last", (May.SEE_FLEET,)),
     Entry("Alerts", "alerts:list", (May.SEE_FLEET,)),
+    Entry("Safety notices", "notices:notices", (May.SEE_FLEET,), aside=True),
     Entry("Libraries", "libraries:coverage", (May.SEE_FLEET,)),
     Entry("Register", "registry:devices", (May.SEE_FLEET,)),
     Entry("New drivers", "deliveries:deliveries", (May.HAND_OVER,), aside=True),

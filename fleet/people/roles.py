@@ -39,6 +39,7 @@ ROLE_DUTIES: dict[Role, frozenset[May]] = {
         May.RETIRE_DEVICE,
         May.IMPORT_RECORDS,
         May.EDIT_REGISTRY,
+        May.KEEP_NOTICES,
         May.KEEP_STORE,
         May.SET_RISK_LIMITS,
         May.SEE_PERSON_FIGURES,

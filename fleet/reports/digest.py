@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from fleet.batteries.queries import already_below, will_not_last
 from fleet.bench.queries import given_to, queue, rows
+from fleet.notices.queries import counts, open_notices
 from fleet.people.models import Person
 from fleet.people.queries import role_of
 from fleet.people.roles import Role
@@ -148,6 +149,19 @@ def _waiting(person: Person) -> Iterator[Line]:
             yield Line(f"{_drivers(number)} {standing.phrase}.", tiles.to_drivers(standing))
 
 
+def _notices(person: Person, day: date) -> Iterator[Line]:
+    every = list(open_notices())
+    stands = counts(every, person)
+    told = [row for row in every if stands[row.pk].open]
+    for row in told[:MOST]:
+        until = row.edition.by_when if row.edition else None
+        late = "past its day, " if until and until < day else ""
+        number = _drivers(stands[row.pk].open)
+        by = f", to be done by {phrases.day(until)}" if until else ""
+        yield Line(f"Safety notice {row}: {late}{number} open{by}.", reverse("notices:one", args=[row.number]))
+    yield from _others(len(told), reverse("notices:notices"))
+
+
 def _of_group(group: tiles.Group) -> Iterator[Line]:
     for tile in group.tiles:
         if tile.number and not tile.is_well:
@@ -182,13 +196,18 @@ def _for_the_bench(person: Person, day: date) -> _Told:
         ("First on the bench", _queue(person)),
         ("Late", _late(person, day)),
         ("Planned", _planned(person, day)),
+        ("Safety notices", _notices(person, day)),
         ("Waiting", _waiting(person)),
     )
 
 
 def _for_a_manager(person: Person, day: date) -> _Told:
     groups = tiles.groups(queries.overview(person, day))
-    return (("Given to you", _given(person)), *((group.title, _of_group(group)) for group in groups))
+    return (
+        ("Given to you", _given(person)),
+        ("Safety notices", _notices(person, day)),
+        *((group.title, _of_group(group)) for group in groups),
+    )
 
 
 def _for_the_store(person: Person, _day: date) -> _Told:

@@ -10,6 +10,8 @@ from django.urls import reverse
 from fleet.libraries.queries import State
 from fleet.reports.queries import DAYS_AHEAD, Overview, Standing, Wanting
 
+#: What shouts where there is any.
+_SHOUTING: Final = frozenset({Wanting.LOANS, Wanting.NOTICES_LATE})
 _LISTED_STATES = (State.CURRENT, State.BEHIND, State.UNKNOWN, State.NOT_SEEN)
 #: Where each number that is no driver's is listed: the page, and how it is narrowed.
 _LISTS: Final[Mapping[Wanting, tuple[str, Mapping[str, str]]]] = {
@@ -18,6 +20,8 @@ _LISTS: Final[Mapping[Wanting, tuple[str, Mapping[str, str]]]] = {
     Wanting.PROCEDURES: ("bench:procedures", {}),
     Wanting.LIMITS: ("bench:reference_limits", {"checked": "no"}),
     Wanting.PARTS: ("stores:parts", {"state": "under"}),
+    Wanting.NOTICES: ("notices:notices", {}),
+    Wanting.NOTICES_LATE: ("notices:notices", {"show": "late"}),
 }
 
 
@@ -45,7 +49,7 @@ def groups(overview: Overview) -> list[Group]:
     subjects = {
         "Planned work": _planned(overview),
         "Out of use": _out_of_use(overview),
-        "Loans, stock and procedures": _wanting(overview),
+        "Notices, loans, stock and procedures": _wanting(overview),
         "Batteries in service": _batteries(overview),
         "Drug libraries and network": _libraries(overview),
     }
@@ -81,7 +85,7 @@ def _out_of_use(overview: Overview) -> Iterator[Tile]:
 def _wanting(overview: Overview) -> Iterator[Tile]:
     for what, number in overview.wanting.items():
         name, narrowed = _LISTS[what]
-        kind = "late" if number and what is Wanting.LOANS else ""
+        kind = "late" if number and what in _SHOUTING else ""
         yield Tile(number, what.label, _with(name, **narrowed) if narrowed else reverse(name), kind)
 
 

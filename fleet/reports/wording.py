@@ -29,6 +29,7 @@ _TOLD_WITH: Final = {
     "quarantine": ("custodyentry",),
     "order": ("labour", "partuse"),
     "pack": ("fitting", "cyclecount"),
+    "notice": ("edition",),
 }
 #: Fields that only serve the machine.
 _UNTOLD: Final = frozenset({"revision", "key", "digest"})
@@ -38,6 +39,7 @@ _PAGES_BY_NAME: Final = {
     "tag": "tags:tag",
     "pack": "batteries:pack",
     "device": "reports:device",
+    "notice": "notices:one",
 }
 _PAGES_BY_ID: Final = {
     "quarantine": "tags:quarantine",

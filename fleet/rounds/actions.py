@@ -18,6 +18,8 @@ from fleet.core.kept import AT_ONCE, Kept
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.libraries import actions as libraries
+from fleet.notices import actions as notices
+from fleet.notices.queries import answered_on
 from fleet.registry import actions as registry
 from fleet.registry.actions.devices import locked
 from fleet.registry.models import Device, Place
@@ -169,6 +171,7 @@ def _see(row: Round, driver: Device, by: Actor, ward: Place | None = None, at: d
 def _do(row: Round, driver: Device, fresh: RoundStop, by: Actor) -> None:
     what = _What(fresh.what)
     if what is _What.TAKEN:
+        notices.take_in(driver, by=by)
         bench.receive(driver, bench=_bench(row.place), kind=_kind(driver), by=by)
     elif what is _What.DONE:
         _load(driver, fresh.at, by)
@@ -206,9 +209,12 @@ def _kind(driver: Device) -> OrderKind | None:
 def _load(driver: Device, at: datetime, by: Actor) -> None:
     load = to_do_of(driver, clock.today()).load
     if load is None:
-        raise BadValueError(
-            f"Nothing on {driver} can be done on the spot: only a library can be loaded where it stands."
-        )
+        if not answered_on(driver, clock.today()):
+            raise BadValueError(
+                f"Nothing on {driver} was done on the spot: a library is loaded where it stands, or a safety notice "
+                "answered first."
+            )
+        return
     libraries.carries(driver, load, seen_at=at, source=SOURCE, by=by)
     open_now = Due.objects.filter(device=driver, suspended=False, opens_on__lte=clock.today())
     for due in open_now.filter(plan__kind=Plan.Kind.LIBRARY):

@@ -15,6 +15,7 @@ from fleet.bench.queries import Found, find
 from fleet.core.errors import BenchwardError
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
+from fleet.notices.queries import answered_on
 from fleet.people.kept import ANOTHERS, ANOTHERS_WORDS, HEADER, as_asked, is_anothers, kept
 from fleet.people.queries import acting, person_of
 from fleet.registry.models import Device, Place
@@ -275,6 +276,7 @@ def _card(row: Round, device: Device, form: StopForm | None) -> dict[str, Any]:
         "sign": queries.signs([device])[device.pk],
         "met": met,
         "missing": missing_of(device),
+        "notice_done": answered_on(device, clock.today()),
         "form": form,
         "taken": met is not None and met.what == RoundStop.What.TAKEN,
         "is_retired": device.condition == Condition.RETIRED,

@@ -27,6 +27,7 @@ from fleet.exchange.models import Intake
 from fleet.jobs.models import Job
 from fleet.libraries.models import Library, LibraryVersion
 from fleet.loans.models import Loan
+from fleet.notices.models import Affected, Criterion, Notice, NoticeFile
 from fleet.people.models import Absence, Person
 from fleet.registry.models import Accessory, Device, DeviceType, Party, Place
 from fleet.registry.queries import label_token
@@ -68,6 +69,11 @@ def tokens(person: Person) -> list[str]:
     """Give the label of a driver in each condition."""
     assets = one_each(Device, "condition", "asset_number")(person)
     return [label_token(device) for device in Device.objects.filter(asset_number__in=assets)]
+
+
+def concerned(person: Person) -> list[str]:
+    """Give a driver of a notice."""
+    return list(Affected.objects.within(person).values_list("device__asset_number", flat=True)[:1])
 
 
 def found_out(_person: Person) -> list[int]:
@@ -130,6 +136,10 @@ VALUES: dict[tuple[str, str], Values] = {
     ("alerts/", "pk"): one_each(Alert, "source"),
     ("libraries/library/", "code"): first(Library, "code"),
     ("libraries/versions/", "pk"): first(LibraryVersion),
+    ("notices/", "number"): one_each(Notice, "state", "number"),
+    ("notices/", "pk"): first(NoticeFile),
+    ("notices/<str:number>/draft/drop/", "pk"): first(Criterion),
+    ("notices/", "asset"): concerned,
     ("rounds/", "pk"): first(Round),
     ("deliveries/", "pk"): one_each(Delivery, "finished_by_name"),
     ("accessories/missing/", "pk"): first(Missing),

@@ -46,7 +46,7 @@ def test_a_night_raises_each_job_once_when_its_hour_has_come(db: None) -> None:
     assert ticked(at(0, 59)) == []
     assert ticked(at(1)) == ["roll_dues:2027-03-14", "age_alerts:2027-03-14"]
     assert ticked(at(1, 1)) == []
-    assert ticked(at(2)) == ["library_coverage:2027-03-14"]
+    assert ticked(at(2)) == ["library_coverage:2027-03-14", "match_notices:2027-03-14"]
     everything_ends()
     assert ticked(at(2, 1)) == ["refresh_forecasts:2027-03-14"]
     assert ticked(at(6)) == []
@@ -60,7 +60,7 @@ def test_a_night_raises_each_job_once_when_its_hour_has_come(db: None) -> None:
 
 def test_a_server_that_was_off_at_night_catches_up(db: None) -> None:
     """Switched on in the afternoon, the day's jobs are raised at once, each for that day."""
-    assert len(ticked(at(15))) == 3
+    assert len(ticked(at(15))) == 4
     assert {job.payload["day"] for job in Job.objects.all()} == {"2027-03-14"}
 
 

@@ -20,6 +20,7 @@ class OrderKind(models.TextChoices):
     BATTERY = "battery", "Battery"
     ACCEPTANCE = "acceptance", "Acceptance"
     LIBRARY = "library", "Library update"
+    NOTICE = "notice", "Safety notice"
     CLEANING = "cleaning", "Cleaning"
     LOAN_OUT = "loan_out", "Hand-out on loan"
     LOAN_BACK = "loan_back", "Return from loan"

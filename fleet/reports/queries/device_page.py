@@ -14,6 +14,8 @@ from fleet.core.lifecycle import Condition
 from fleet.libraries.queries import Standing, standing
 from fleet.loans.models import Loan
 from fleet.loans.queries import open_loan
+from fleet.notices.models import Affected
+from fleet.notices.queries import lines_of_device, to_stop
 from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.schedules.models import Due
@@ -35,6 +37,7 @@ class Status:
     report: TagReport | None
     loan: Loan | None
     retirement: Retirement | None
+    stops: tuple[Affected, ...]
 
     @property
     def loan_late(self) -> bool:
@@ -50,6 +53,7 @@ class DevicePage:
     status: Status
     dues: tuple[Due, ...]
     alerts: tuple[Alert, ...]
+    notices: tuple[Affected, ...]
     battery: BatteryView
     library: Standing
     accessories: tuple[Belonging, ...]
@@ -63,7 +67,7 @@ class DevicePage:
 
 
 def status_of(device: Device) -> Status:
-    """Quarantine, open tag with its first report, loan and retirement. At most five queries."""
+    """Quarantine, open tag with its first report, loan, retirement, notices to stop using it. At most six queries."""
     tag = open_tag(device)
     return Status(
         quarantine=open_quarantine(device),
@@ -71,6 +75,7 @@ def status_of(device: Device) -> Status:
         report=first_report(tag) if tag else None,
         loan=open_loan(device),
         retirement=retirement_of(device) if device.condition == Condition.RETIRED else None,
+        stops=tuple(to_stop(device)),
     )
 
 
@@ -82,6 +87,7 @@ def device_page(device: Device, person: Person) -> DevicePage:
         status=status_of(device),
         dues=tuple(with_last_attempt(dues_of(device))),
         alerts=tuple(open_alerts(device)),
+        notices=tuple(lines_of_device(device)),
         battery=battery_view(device, person),
         library=standing([device], clock.today())[device.pk],
         accessories=tuple(belongings(device)),

@@ -18,6 +18,7 @@ from fleet.core.permissions import May
 from fleet.core.words import Worded
 from fleet.libraries.queries import State, coverage
 from fleet.loans.queries import late, loans
+from fleet.notices.queries import late_notices, open_notices
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceQuerySet
 from fleet.schedules.queries import ages, coming, overdue
@@ -72,6 +73,8 @@ class Wanting(Worded):
     PROCEDURES = "procedures", "Procedures waiting for approval"
     LIMITS = "limits", "Reference limits not verified"
     PARTS = "parts", "Parts under their minimum"
+    NOTICES = "notices", "Safety notices open"
+    NOTICES_LATE = "notices_late", "Safety notices past their day"
 
 
 _Rows = Callable[[Person, date], QuerySet[Any]]
@@ -91,6 +94,8 @@ _WANTING: Final[Mapping[Wanting, tuple[frozenset[May], _Rows]]] = {
         frozenset({May.WORK_ON_BENCH, May.KEEP_STORE}),
         lambda person, on: kept(on).within(person).filter(Q(short__gt=0)),
     ),
+    Wanting.NOTICES: (frozenset({May.SEE_FLEET}), lambda _person, _on: open_notices()),
+    Wanting.NOTICES_LATE: (frozenset({May.SEE_FLEET}), lambda _person, on: late_notices(on)),
 }
 
 

@@ -25,6 +25,7 @@ class Topic(Worded):
     ALERTS = "alerts", "Alerts"
     BATTERY = "battery", "Battery"
     LIBRARY = "library", "Library"
+    NOTICES = "notices", "Safety notices"
 
 
 SUBJECTS: Final = {
@@ -35,6 +36,7 @@ SUBJECTS: Final = {
     Topic.ALERTS: ("alert",),
     Topic.BATTERY: ("pack", "runtimetest"),
     Topic.LIBRARY: ("carried",),
+    Topic.NOTICES: ("notice", "affected"),
 }
 
 

@@ -5,6 +5,8 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from fleet.core.permissions import May
+from fleet.notices.models import Notice
+from fleet.notices.queries import by_number
 from fleet.people.models import Person
 from fleet.people.queries import person_of
 from fleet.reports.queries import search as find
@@ -28,7 +30,14 @@ def search(request: HttpRequest) -> HttpResponse:
         return redirect("batteries:pack", hits.pack.number)
     if not hits.drivers and (part := _part(text, person_of(request))):
         return redirect("stores:part", part.pk)
+    if not hits.drivers and (notice := _notice(text, person_of(request))):
+        return redirect("notices:one", notice.number)
     return render(request, "reports/search.html", {"text": text.strip(), "hits": hits})
+
+
+def _notice(text: str, person: Person) -> Notice | None:
+    """The safety notice that a number of ours or the issuer's reference names, for those who see them."""
+    return by_number(text) if person.may(May.SEE_FLEET) else None
 
 
 def _part(text: str, person: Person) -> Part | None:

@@ -11,6 +11,7 @@ from fleet.batteries.models import Pack
 from fleet.bench.models import ProcedureVersion, Step
 from fleet.bench.queries import InForce, Kits, working_sites
 from fleet.libraries.models import LibraryVersion
+from fleet.notices.models import Edition
 from fleet.registry.models import Place
 from fleet.rounds.queries.due import ToDo
 from fleet.stores.models import Instrument, Part, Stock
@@ -42,7 +43,8 @@ class Parts:
 class Carry:
     """All to have along or ready. `for_the_bench`: drivers to make room for; `instruments`: kinds, in words.
 
-    `parts`: what the kits of this work's procedures hold, for all drivers together.
+    `parts`: what the kits of this work's procedures hold, for all drivers together. `notices`: those that ask to have
+    something along, with how many drivers each is for.
     """
 
     packs: tuple[Packs, ...]
@@ -50,6 +52,7 @@ class Carry:
     libraries: tuple[tuple[LibraryVersion, int], ...]
     instruments: tuple[str, ...]
     for_the_bench: int
+    notices: tuple[tuple[Edition, int], ...]
 
 
 def carry(todo: Sequence[ToDo], on: date) -> Carry:
@@ -57,12 +60,14 @@ def carry(todo: Sequence[ToDo], on: date) -> Carry:
     rows = [each for each in todo if not each.device.quarantined]
     versions = _versions(rows, on)
     libraries = Counter(each.load for each in rows if each.load)
+    notices = Counter(said for each in rows for said in each.notices if said.take_along)
     return Carry(
         packs=_packs(Counter(each.part_number for each in rows if each.part_number)),
         parts=_parts(rows, versions, on),
         libraries=tuple(sorted(libraries.items(), key=lambda item: str(item[0]))),
         instruments=_instruments(versions.values()),
         for_the_bench=sum(each.for_the_bench for each in rows),
+        notices=tuple(sorted(notices.items(), key=lambda item: item[0].pk)),
     )
 
 

@@ -17,6 +17,8 @@ from fleet.core.lifecycle import Condition
 from fleet.core.orders import OPEN_STATES
 from fleet.libraries.models import LibraryVersion
 from fleet.libraries.queries import State, standing
+from fleet.notices.models import Edition
+from fleet.notices.queries import open_lines
 from fleet.registry.models import Device, DeviceQuerySet, Place
 from fleet.registry.queries import devices
 from fleet.rounds.queries.use import NOT_KNOWN, Sign
@@ -60,7 +62,7 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class ToDo:
-    """A driver with what is due on it, the pack to have ready (its part number) and the library to load."""
+    """A driver with what is due on it: the pack to have ready (its part number), the library to load, the notices."""
 
     device: Device
     reasons: tuple[Reason, ...] = ()
@@ -68,6 +70,7 @@ class ToDo:
     load: LibraryVersion | None = None
     order_kinds: frozenset[str] = frozenset()
     sign: Sign = NOT_KNOWN
+    notices: tuple[Edition, ...] = ()
 
     @property
     def late(self) -> bool:
@@ -102,6 +105,7 @@ def to_do(rows: DeviceQuerySet, on: date) -> list[ToDo]:
     _tags(rows, reasons)
     _orders(rows, reasons, kinds)
     _alerts(rows, reasons)
+    said = _notices(rows, on, reasons)
     _dues(rows, on, reasons, kinds)
     parts = _packs(rows, on, reasons, kinds)
     found = [
@@ -111,6 +115,7 @@ def to_do(rows: DeviceQuerySet, on: date) -> list[ToDo]:
             parts.get(device.pk, ""),
             loads.get(device.pk),
             frozenset(kinds[device.pk]),
+            tuple(said[device.pk]),
         )
         for device in drivers
     ]
@@ -193,6 +198,21 @@ def _orders(rows: DeviceQuerySet, reasons: _Reasons, kinds: _Kinds) -> None:
 def _alerts(rows: DeviceQuerySet, reasons: _Reasons) -> None:
     for alert in open_alerts().filter(device__in=rows.values("pk")):
         reasons[alert.device_id].append(Reason("alert", f"Alert: {alert.kind.words}"))
+
+
+def _notices(rows: DeviceQuerySet, on: date, reasons: _Reasons) -> dict[int, list[Edition]]:
+    said: dict[int, list[Edition]] = defaultdict(list)
+    for line in open_lines(rows):
+        edition = line.notice.edition
+        if edition is None:
+            continue
+        until = f", by {day(edition.by_when)}" if edition.by_when else ""
+        edition.notice = line.notice
+        words = f"Safety notice {line.notice}: {edition.get_action_display().lower()}{until}"
+        late = edition.by_when is not None and edition.by_when < on
+        reasons[line.device_id].append(Reason("notice", words, late, edition.on_the_spot))
+        said[line.device_id].append(edition)
+    return said
 
 
 def _packs(rows: DeviceQuerySet, on: date, reasons: _Reasons, kinds: _Kinds) -> dict[int, str]:

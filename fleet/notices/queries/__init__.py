@@ -1,0 +1,51 @@
+"""Reading notices: what they concern, how they stand, and what is open on a driver."""
+
+from fleet.notices.queries.matching import (
+    Found,
+    Preview,
+    drivers_of,
+    found,
+    lines_of,
+    on_record,
+    packs_on_shelves,
+    preview,
+)
+from fleet.notices.queries.standing import (
+    Counts,
+    answered_on,
+    by_number,
+    counts,
+    late_notices,
+    lines,
+    lines_of_device,
+    named,
+    notices,
+    open_lines,
+    open_notices,
+    to_match,
+    to_stop,
+)
+
+__all__ = [
+    "Counts",
+    "Found",
+    "Preview",
+    "answered_on",
+    "by_number",
+    "counts",
+    "drivers_of",
+    "found",
+    "late_notices",
+    "lines",
+    "lines_of",
+    "lines_of_device",
+    "named",
+    "notices",
+    "on_record",
+    "open_lines",
+    "open_notices",
+    "packs_on_shelves",
+    "preview",
+    "to_match",
+    "to_stop",
+]
