@@ -63,7 +63,7 @@ def test_a_round_from_its_beginning_to_its_end(technician: Person, drivers: list
     phone.get_by_role("button", name=f"Take {strayed} to the bench").tap()
     expect(phone.get_by_text("2 of 4", exact=True)).to_be_visible()
     scan(phone, "NIX99")
-    expect(phone.get_by_role("alert")).to_contain_text("No driver here is known as")
+    expect(phone.get_by_role("alert")).to_contain_text("No driver of your places is known as")
     scan(phone, busy.asset_number)
     phone.get_by_label("Note").fill("Bed 3")
     phone.get_by_role("button", name="In use on a patient").tap()
