@@ -16,7 +16,7 @@ from fleet.core.errors import BadValueError
 from fleet.core.files import refuse_large
 from fleet.core.lifecycle import WaitReason
 from fleet.core.orders import ABSENT_OUTCOMES, Outcome
-from fleet.core.safety import DEPENDS_ON, AppliedPart, Context, Method, Protection, Quantity
+from fleet.core.safety import CONTEXT_WORDS, DEPENDS_ON, AppliedPart, Context, Method, Protection
 from fleet.core.words import Worded
 from fleet.people.proof import password_field
 from fleet.registry.models import Place
@@ -30,6 +30,7 @@ NO_NAMES = "No patient names."
 WAITS = [reason for reason in WaitReason if reason is not WaitReason.ACCEPTANCE]
 _BY_LIMITS = "limits"
 _OPTION = "option-"
+_REPAIR_NEEDS = f"Needed for “{Outcome.REPAIRED.label}”. For “{Outcome.RETIRED.label}”: the reason."
 #: Kinds whose answer is chosen, and whose verdict follows from it.
 _ASKS = (Step.Kind.CHOICE, Step.Kind.COMPUTED)
 #: Codes that some orders ask for at their end.
@@ -107,7 +108,7 @@ class StepForm(forms.Form):
         self.step = step
         known = judges.context(step, Context())
         # How it was measured last on this bench is proposed, not assumed: it is shown in its field.
-        self._ask_context(judges.asks(step, known), before or Context())
+        self._ask_context(judges.not_told(step, known), before or Context())
         self.limits = any(way.effective for way in judges.ways(step, judges.context(step, self.context())))
         if instruments is None:
             del self.fields["instrument"]
@@ -123,15 +124,13 @@ class StepForm(forms.Form):
         return uuid4().hex
 
     def _ask_context(self, asks: Collection[str], before: Context) -> None:
-        """Keep the fields of what a reference limit depends on and nobody has stated yet."""
-        if self.step.quantity == "" or not Quantity(self.step.quantity).needs_mains:
-            del self.fields["mains_v"]
-        for name in DEPENDS_ON:
+        """Keep the fields of what nobody has stated yet of how it is measured."""
+        for name in CONTEXT_WORDS:
             if name in asks:
                 alternative(self.fields[name])
             else:
                 del self.fields[name]
-        held = {name: getattr(before, name) for name in (*DEPENDS_ON, "mains_v") if name in self.fields}
+        held = {name: getattr(before, name) for name in CONTEXT_WORDS if name in self.fields}
         self.initial = {**self.initial, **{name: value for name, value in held.items() if value}}
         self.asks_context = bool(held)
 
@@ -229,7 +228,9 @@ class FinishForm(forms.Form):
     action_kind = forms.ChoiceField(
         label="What was done", required=False, choices=[("", "Not stated"), *Order.Action.choices]
     )
-    action_taken = _words("What you did", hint="A repair needs this; so does retiring a driver: the reason.")
+    action_taken = alternative(
+        _words("What you did", hint="When it is retired: the reason. Else what helps whoever works on it next.")
+    )
     minutes = alternative(
         forms.IntegerField(
             label="Hands-on minutes not entered yet, if any",
@@ -244,13 +245,24 @@ class FinishForm(forms.Form):
     password = password_field(hint="It stands for your name under this record.")
 
     def __init__(
-        self, *args: Any, places: Any, may_retire: bool, has_others: bool, asks: Collection[str] = (), **rest: Any
+        self,
+        *args: Any,
+        places: Any,
+        may_retire: bool,
+        has_others: bool,
+        asks: Collection[str] = (),
+        is_repair: bool = False,
+        **rest: Any,
     ) -> None:
         """`places`: where drivers go. Retiring is offered to those who may; staying where another order is open.
 
-        `asks`: which of `CODES` this order must answer, unless it ends without the driver.
+        `asks`: which of `CODES` this order must answer, unless it ends without the driver. `is_repair`: whether the
+        outcome “repaired” must say what was done.
         """
         super().__init__(*args, **rest)
+        self.is_repair = is_repair
+        if is_repair:
+            self.fields["action_taken"].help_text = _REPAIR_NEEDS
         outcomes = [outcome for outcome in Outcome if may_retire or outcome is not Outcome.RETIRED]
         self.fields["outcome"].choices = [  # type: ignore[attr-defined] # a choice field
             (outcome.value, outcome.label) for outcome in outcomes
@@ -262,8 +274,10 @@ class FinishForm(forms.Form):
             del self.fields[name]
 
     def clean(self) -> dict[str, Any]:
-        """A code that is asked for is answered, unless nobody had the driver in hand."""
+        """A code that is asked for is answered, unless nobody had the driver in hand; a repair says what was done."""
         typed: dict[str, Any] = super().clean() or {}
+        if self.is_repair and typed.get("outcome") == Outcome.REPAIRED and not typed.get("action_taken", "").strip():
+            self.add_error("action_taken", "Say what you did: a repair is not finished without it.")
         if typed.get("outcome") not in {outcome.value for outcome in ABSENT_OUTCOMES}:
             for name in CODES & self.fields.keys():
                 if not typed.get(name):

@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from django import forms
 
-from fleet.bench.models import OrderKind, Step
+from fleet.bench.models import OrderKind, ProcedureVersion, Step
 from fleet.bench.queries.faults import NUMBERS, wrong_alone
 from fleet.bench.queries.lines import NewStep, OwnLimit
 from fleet.core.formula import LONGEST
@@ -18,6 +18,11 @@ from fleet.web.forms import NumberField, alternative, day_field, offer
 #: The largest file of procedures that is read; 200 steps take some 60 kB.
 LARGEST_FILE: Final = 1_000_000
 _COMES_FROM: Final = "Document and edition, or that it is the hospital's own."
+#: What a list of procedures is narrowed to: those with a version that somebody still has to do something about.
+_OPEN_STATES: Final = (
+    (ProcedureVersion.State.WAITING.value, "Waiting for approval"),
+    (ProcedureVersion.State.DRAFT.value, "Being written"),
+)
 _MEASURED: Final = (Step.Kind.CHECK.value, Step.Kind.READING.value)
 
 
@@ -38,6 +43,7 @@ class ShelfForm(forms.Form):
     q = forms.CharField(label="Words in it", required=False, max_length=80)
     kind = forms.ChoiceField(label="For", required=False, choices=[("", "Any work"), *OrderKind.choices])
     device_type = _type_field("Type", "All types")
+    state = forms.ChoiceField(label="Version", required=False, choices=[("", "In any state"), *_OPEN_STATES])
 
     def __init__(self, *args: Any, **rest: Any) -> None:
         """Offer every type."""

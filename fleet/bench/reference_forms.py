@@ -80,6 +80,16 @@ class BetterLimitForm(LimitForm):
         fields = SAYS
 
 
+class VerifyLimitForm(forms.Form):
+    """What a limit was held against."""
+
+    against = forms.CharField(
+        label="Document and edition you hold it against",
+        max_length=160,
+        help_text="As it is written on the document, with its number and year. It is shown as the source from then on.",
+    )
+
+
 class EndLimitForm(forms.Form):
     """A limit that holds no longer."""
 
@@ -111,7 +121,8 @@ class PolicyForm(ActionForm):
         help_texts = {
             "profile": "A step that names what it measures is judged by this profile too; the tighter limit counts.",
             "acceptance": "Guarded: a reading nearer to its limit than its instrument is uncertain is not "
-            "proven, and a step that must pass then stops the return to service.",
+            "proven, and a step that must pass then stops the return to service. Strict: neither is a reading whose "
+            "instrument has no uncertainty on record.",
             "jump_share": "From 0.05 to 1. A jump is shown and stops nothing.",
         }
 

@@ -9,6 +9,7 @@ Rules of acceptance (own words, after JCGM 106:2012 and ILAC-G8:09/2019, from me
 * Simple acceptance: within the limits passes, whatever the instrument's expanded uncertainty U.
 * Guarded acceptance: passes from low + U to high - U, bounds included; what is within the limits but nearer is not
   proven; what is outside fails. Where U is not known, there is no guard band and simple acceptance judges.
+* Strict acceptance: guarded, and where U is not known, what is within the limits is not proven either (our own words).
 """
 
 from collections.abc import Iterable
@@ -30,6 +31,12 @@ class Acceptance(Worded):
 
     SIMPLE = "simple", "Simple: within the limits passes"
     GUARDED = "guarded", "Guarded: the instrument's uncertainty must fit within the limits too"
+    STRICT = "strict", "Strict: guarded, and a measured value is not proven where no uncertainty is recorded"
+
+    @property
+    def name_alone(self) -> str:
+        """Its name without what it means."""
+        return self.label.partition(":")[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +99,10 @@ def _of(every: list[Stated], *, highest: bool) -> tuple[Decimal | None, Stated |
 def judge(value: Decimal, limits: Limits, uncertainty: Decimal | None, rule: Acceptance) -> Verdict:
     """Return the verdict by a rule; value, limits and expanded uncertainty U (None: not known) in one unit."""
     simple = verdict(value, limits)
-    if rule is Acceptance.SIMPLE or uncertainty is None or simple is Verdict.FAIL:
+    if rule is Acceptance.SIMPLE or simple is Verdict.FAIL:
         return simple
+    if uncertainty is None:
+        return Verdict.NOT_PROVEN if rule is Acceptance.STRICT else simple
     return Verdict.PASS if margin(value, limits) >= uncertainty else Verdict.NOT_PROVEN
 
 

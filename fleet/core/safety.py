@@ -35,9 +35,16 @@ class Quantity(Worded):
         return "a current" if self in _CURRENTS else "a resistance"
 
     @property
-    def needs_mains(self) -> bool:
-        """Whether the value says nothing without the mains voltage it was taken at."""
-        return self in _CURRENTS
+    def records(self) -> tuple[str, ...]:
+        """What the record of such a test must say beside its value, as fields of a `Context`.
+
+        A leakage current says nothing without them (after IEC 62353, clause 6, from memory). The mains voltage is
+        recorded as it was; no value is converted to the nominal voltage.
+        """
+        if self not in _CURRENTS:
+            return ()
+        part = ("applied_part",) if self in _OF_APPLIED_PART else ()
+        return ("protection", *part, "method", "mains_v")
 
     def takes(self, unit: str) -> bool:
         """Whether the quantity can be stated in a unit."""
@@ -46,6 +53,7 @@ class Quantity(Worded):
 
 
 _CURRENTS: Final = frozenset({Quantity.EQUIPMENT, Quantity.APPLIED_PART, Quantity.PATIENT, Quantity.TOUCH})
+_OF_APPLIED_PART: Final = frozenset({Quantity.APPLIED_PART, Quantity.PATIENT})
 
 
 class Protection(Worded):
@@ -90,6 +98,11 @@ class Context:
         return joined.replace(", Type", ", type").replace(", D", ", d").replace(", A", ", a")
 
 
+def not_told(quantity: Quantity, context: Context) -> tuple[str, ...]:
+    """Return what the record of a test of this quantity must still say."""
+    return tuple(name for name in quantity.records if not getattr(context, name))
+
+
 #: What a limit may depend on, by its field, as a person asks for it.
 DEPENDS_ON: Final = MappingProxyType(
     {"protection": "class of protection", "applied_part": "type of applied part", "method": "method"}
@@ -105,6 +118,9 @@ class Depending(Protocol):
 
 
 D = TypeVar("D", bound=Depending)
+
+#: All that is said of how a test was made, as a person asks for it.
+CONTEXT_WORDS: Final = MappingProxyType({**DEPENDS_ON, "mains_v": "mains voltage"})
 
 
 def asked(limits: Iterable[Depending], known: Context) -> tuple[str, ...]:

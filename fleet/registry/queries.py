@@ -44,6 +44,14 @@ def _by_number(code: str) -> Device | None:
     return _only(devices().filter(asset_number__iexact=code)) or _only(devices().filter(serial_number__iexact=code))
 
 
+def unknown_words(text: str) -> str:
+    """What is said where a text names no driver that the person may see; it does not tell whether another has it."""
+    return (
+        f"No driver of your places is known as “{text.strip()}”. Read the number again, or search. If the driver lies "
+        "before you, it may be at home elsewhere, or not be on record: ask your manager or the administrator."
+    )
+
+
 def _by_scan(scan: Scan) -> Device | None:
     if scan.kind is ScanKind.LINK:
         return _by_link(scan.text)

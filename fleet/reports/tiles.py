@@ -17,7 +17,7 @@ _LISTED_STATES = (State.CURRENT, State.BEHIND, State.UNKNOWN, State.NOT_SEEN)
 _LISTS: Final[Mapping[Wanting, tuple[str, Mapping[str, str]]]] = {
     Wanting.LOANS: ("loans:loans", {"show": "late"}),
     Wanting.ACCESSORIES: ("accessories:missing", {}),
-    Wanting.PROCEDURES: ("bench:procedures", {}),
+    Wanting.PROCEDURES: ("bench:procedures", {"state": "waiting"}),
     Wanting.LIMITS: ("bench:reference_limits", {"checked": "no"}),
     Wanting.PARTS: ("stores:parts", {"state": "under"}),
     Wanting.NOTICES: ("notices:notices", {}),

@@ -42,7 +42,7 @@ def sent(client: Client, device: Device, **changes: str) -> str:
 def test_the_page_first_asks_for_a_driver(bench: Client) -> None:
     """A scan field waits, and an unknown number is answered in words with what was typed."""
     assert "data-scan" in words(bench, "/batteries/log/")
-    assert "No driver here is known as “NIX”" in words(bench, "/batteries/log/?device=NIX")
+    assert "No driver of your places is known as “NIX”" in words(bench, "/batteries/log/?device=NIX")
 
 
 def test_every_code_of_a_driver_opens_its_form(bench: Client) -> None:
@@ -258,8 +258,8 @@ class TestDuties:
         device = a_fitted_device()
         test, client = a_logged_test(device), signed_in(outsider)
         assert client.get(f"/batteries/tests/{test.pk}/").status_code == 404
-        assert "No driver here" in words(client, f"/batteries/log/?device={device.asset_number}")
-        assert "No driver here" in sent(client, device, started_on="2026-03-05")
+        assert "No driver of your places" in words(client, f"/batteries/log/?device={device.asset_number}")
+        assert "No driver of your places" in sent(client, device, started_on="2026-03-05")
         assert RuntimeTest.objects.count() == 1
 
     def test_a_nurse_has_no_business_here(self, ward_nurse: Person) -> None:

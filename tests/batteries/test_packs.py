@@ -85,7 +85,7 @@ def test_a_refused_act_opens_its_form_with_the_reason(bench: Client) -> None:
     page = act(bench, pack, "fit", code=full.asset_number)
     assert "Remove it first" in page
     assert '<details class="screen-only" open><summary>Fit it to a driver' in page
-    assert "No driver here is known as" in act(bench, pack, "fit", code="NIX")
+    assert "No driver of your places is known as" in act(bench, pack, "fit", code="NIX")
     assert not pack.fittings.exists()
 
 

@@ -83,7 +83,7 @@ def test_one_wrong_row_leaves_nothing_written_and_keeps_everything_typed(bench: 
     page = sent(bench, rows)
     assert not RuntimeTest.objects.exists()
     for said in (
-        "Row 2 (NIX)</a>: No driver here is known as “NIX”",
+        "Row 2 (NIX)</a>: No driver of your places is known as “NIX”",
         f"Row 3 ({bare})</a>: {bare} has no pack on record",
         "“quarter past two” is no time of day",
         "Give the time it stopped.",
@@ -124,7 +124,7 @@ def test_an_empty_rack_says_what_to_do(bench: Client) -> None:
 def test_a_driver_of_another_site_is_not_found(bench: Client) -> None:
     """A rack at Mereford logs no driver of Corran Vale."""
     theirs = a_fitted_device(home=a_ward("Ward 1", a_site("Corran Vale")))
-    assert "No driver here" in sent(bench, [a_row(theirs.asset_number)])
+    assert "No driver of your places" in sent(bench, [a_row(theirs.asset_number)])
     assert not RuntimeTest.objects.exists()
 
 

@@ -1,5 +1,6 @@
 """What judges a reading at the bench: units, the tighter of several limits, the rule of the place, the first value."""
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -9,12 +10,14 @@ from fleet.bench import actions as bench
 from fleet.bench.actions import reference
 from fleet.bench.models import Order, Reading, ReferenceLimit
 from fleet.bench.queries.judged import courses, judged_words
+from fleet.bench.queries.judging import approval_words
 from fleet.bench.queries.lines import OwnLimit
 from fleet.core.errors import BadValueError, MoveRefusedError
 from fleet.core.safety import Context
 from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.stores.models import Instrument
+from fleet.web import clock, phrases
 from tests.bench.builders import CHECK, a_procedure, finish, fresh, put, received, signed_in
 from tests.bench.test_reference_limits import a_limit, a_profile
 from tests.builders import BY, a_device, a_site, a_type
@@ -28,6 +31,7 @@ PRESSURE = bench.NewStep(
     words="Pressure at the alarm", kind="reading", unit="kPa", high=Decimal(60), limit_source="the manual"
 )
 DIRECT = Context(method="direct", mains_v=Decimal(230))
+ALTERNATIVE = Context(method="alt", mains_v=Decimal(230))
 
 
 def policy(**facts: Any) -> None:
@@ -98,13 +102,13 @@ def test_the_limit_of_the_homes_profile_judges(technician: Person) -> None:
     leakages(direct=100, alt=500)
     order = an_order(of_class_two(), technician, LEAKAGE)
     assert measured(order, technician, "120").verdict == "fail"
-    passed = measured(order, technician, "120", Context(method="alt"))
+    passed = measured(order, technician, "120", ALTERNATIVE)
     assert passed.verdict == "pass"
     told = judged_words(passed)
     assert told is not None
     assert told.limits == "at most 500 µA"
     assert [side.source for side in told.sides] == ["House limits: house"]
-    assert told.context == "Class II, type CF, alternative"
+    assert told.context == "Class II, type CF, alternative, 230 V mains"
 
 
 def test_what_the_limit_depends_on_is_asked_for(technician: Person) -> None:
@@ -117,6 +121,54 @@ def test_what_the_limit_depends_on_is_asked_for(technician: Person) -> None:
     unstated = received(a_device(device_type=a_type("TW-11")), technician, kind="corrective")
     with pytest.raises(BadValueError, match="Say the class of protection"):
         measured(unstated, technician, "80")
+
+
+@pytest.mark.parametrize(
+    ("left_out", "words"),
+    [
+        ({"mains_v": None}, "Say the mains voltage: a leakage current says nothing without it"),
+        ({"method": ""}, "Say the method"),
+    ],
+)
+def test_a_leakage_is_not_recorded_without_how_it_was_made(
+    left_out: dict[str, Any], words: str, technician: Person
+) -> None:
+    """Also where no limit depends on it; beside its field, and nothing is saved."""
+    order = an_order(of_class_two(), technician, LEAKAGE)
+    with pytest.raises(BadValueError, match=words) as refused:
+        measured(order, technician, "80", replace(DIRECT, **left_out), passed=True)
+    assert refused.value.field == next(iter(left_out))
+    assert not order.readings.exists()
+
+
+def test_an_applied_part_leakage_names_the_part(technician: Person) -> None:
+    """Where the driver's type does not state it."""
+    step = bench.NewStep(words="Leakage of the part", kind="reading", unit="µA", quantity="applied_part")
+    order = an_order(a_device(device_type=a_type("TW-12", protection="2")), technician, step)
+    with pytest.raises(BadValueError, match="Say the type of applied part"):
+        measured(order, technician, "8", passed=True)
+
+
+def test_the_record_of_a_leakage_is_whole(technician: Person) -> None:
+    """Class, type, method, mains voltage, value, limit used, first value, instrument, person and day are shown."""
+    leakages(direct=100)
+    device, tester = of_class_two(), a_tester(number="SAF-01")
+    first = an_order(device, technician, LEAKAGE)
+    put(first, 1, bench.Answer(passed=True), technician)
+    measured(first, technician, "30", instrument=tester)
+    finish(first, technician, returned_to=device.home)
+    later = a_later(device, technician)
+    measured(later, technician, "31", instrument=tester)
+    today, value = phrases.day(clock.today()), phrases.quantity(Decimal(30), "µA")
+    for address in (f"/bench/orders/{later}/?step=2", f"/bench/orders/{later}/sheet/"):
+        shown = page(technician, address)
+        for words in (
+            "Class II, type CF, direct, 230 V mains", "31 µA", "at most 100 µA", "House limits: house",
+            f"{value} on {today}", "SAF-01", str(technician), today,
+        ):  # fmt: skip
+            assert words in shown, (address, words)
+    course = page(technician, f"/devices/{device.asset_number}/")
+    assert f"with SAF-01, by {technician}" in course
 
 
 @pytest.mark.parametrize(
@@ -138,6 +190,18 @@ def test_the_makers_limit_wins_only_when_stricter(
     told = judged_words(measured(an_order(device, technician, given), technician, "49"))
     assert told is not None
     assert (told.limits, [side.source for side in told.sides]) == (limits, sources)
+
+
+def test_the_makers_limit_says_who_approved_it_with_its_procedure(technician: Person, manager: Person) -> None:
+    """It has no verifier of its own; where the procedure came by a command, that nobody approved it stands there."""
+    order = an_order(a_device(), technician, PRESSURE)
+    told = judged_words(measured(order, technician, "50"))
+    assert told is not None
+    assert [side.verified for side in told.sides] == ["came with the procedure, which nobody approved here"]
+    version = order.procedure_version
+    assert version is not None
+    version.approved_by, version.approved_name, version.approved_at = manager, str(manager), clock.now()
+    assert approval_words(version) == f"approved with the procedure by {manager}, {phrases.day(clock.today())}"
 
 
 def test_limits_that_exclude_each_other_are_refused(technician: Person) -> None:
@@ -188,14 +252,37 @@ def test_guarded_acceptance_leaves_a_near_value_not_proven(technician: Person) -
     assert finish(order, technician, returned_to=order.device.home).state == "done"
 
 
-def test_without_a_known_uncertainty_there_is_no_guard_band(technician: Person) -> None:
-    """Simple acceptance judges then, and the page says that the uncertainty is not known."""
+@pytest.mark.parametrize(
+    ("rule", "verdict", "said"),
+    [
+        ("simple", "pass", ""),
+        ("guarded", "pass", "Judged without a guard band: its instrument has no uncertainty on record"),
+        ("strict", "near", "Not proven without a guard band: its instrument has no uncertainty on record"),
+    ],
+)
+def test_without_a_known_uncertainty_the_rule_of_the_place_decides(
+    rule: str, verdict: str, said: str, technician: Person
+) -> None:
+    """Guarded acceptance falls back to the simple one and says so beside the verdict; strict leaves it not proven."""
     leakages(direct=100)
-    policy(profile=a_profile(), acceptance="guarded")
-    reading = measured(an_order(of_class_two(), technician, LEAKAGE), technician, "99.9")
+    policy(profile=a_profile(), acceptance=rule)
+    order = an_order(of_class_two(), technician, LEAKAGE)
+    reading = measured(order, technician, "99.9", instrument=a_tester(uncertainty=None, uncertainty_unit=""))
     told = judged_words(reading)
     assert told is not None
-    assert (reading.verdict, told.rule) == ("pass", "Guarded acceptance, uncertainty not known")
+    assert (reading.verdict, told.unguarded) == (verdict, said)
+    for address in ("", "?step=2", "stepwise/?step=2", "sheet/"):
+        assert said in page(technician, f"/bench/orders/{order}/{address}")
+    assert measured(order, technician, "101").verdict == "fail"
+
+
+def test_a_strict_place_takes_a_value_with_a_known_uncertainty(technician: Person) -> None:
+    """The guard band is the same as under guarded acceptance."""
+    leakages(direct=100)
+    policy(profile=a_profile(), acceptance="strict")
+    order = an_order(of_class_two(), technician, LEAKAGE)
+    assert measured(order, technician, "90", instrument=a_tester()).verdict == "pass"
+    assert measured(order, technician, "98", instrument=Instrument.objects.get()).verdict == "near"
 
 
 def test_a_jump_from_the_first_value_is_shown(technician: Person) -> None:
@@ -233,11 +320,11 @@ def test_another_method_is_another_beginning(technician: Person) -> None:
     put(first, 1, bench.Answer(passed=True), technician)
     measured(first, technician, "30")
     finish(first, technician, returned_to=device.home)
-    told = judged_words(measured(a_later(device, technician), technician, "400", Context(method="alt")))
+    told = judged_words(measured(a_later(device, technician), technician, "400", ALTERNATIVE))
     assert told is not None
     assert told.first == ""
     assert [course.context for course in courses(device)] == [
-        "Class II, type CF, alternative",
+        "Class II, type CF, alternative, 230 V mains",
         "Class II, type CF, direct, 230 V mains",
     ]
 

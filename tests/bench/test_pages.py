@@ -7,7 +7,7 @@ from fleet.core.orders import Outcome
 from fleet.people.models import Person
 from fleet.web import clock
 from tests.bench.builders import again, finish, fresh, procedures, received, signed_in, verbs, work
-from tests.builders import PASSWORD, a_bench, a_device, a_new_device, a_store, a_ward
+from tests.builders import PASSWORD, a_bench, a_device, a_new_device, a_site, a_store, a_ward
 from tests.tags.builders import an_open_tag
 
 
@@ -118,7 +118,7 @@ def test_nobody_outside_sees_an_order(outsider: Person, ward_nurse: Person, tech
         assert signed_in(outsider).get(f"/bench/orders/{order}/{path}").status_code == 404
         assert signed_in(ward_nurse).get(f"/bench/orders/{order}/{path}").status_code == 403
     assert order.device.asset_number not in signed_in(outsider).get("/bench/").content.decode()
-    assert "No driver here" in signed_in(outsider).get(f"/bench/receive/?code={order}").content.decode()
+    assert "No driver of your places" in signed_in(outsider).get(f"/bench/receive/?code={order}").content.decode()
     assert signed_in(outsider).post("/bench/receive/", {"asset": order.device.asset_number}).status_code == 404
 
 
@@ -144,6 +144,30 @@ def test_the_finishing_page_says_what_stands_against_it(technician: Person) -> N
     assert refused.status_code == 422
     assert "3 required steps are not answered" in refused.content.decode()
     assert "a crack" in refused.content.decode()
+
+
+def test_a_repair_is_not_sent_without_what_was_done(technician: Person) -> None:
+    """The field says which outcome needs it, a refusal stands beside it, and what was typed stays."""
+    order = work(received(a_device(), technician, kind="corrective"), technician)
+    client, address = signed_in(technician), f"/bench/orders/{order}/finish/"
+    page = client.get(address).content.decode()
+    assert "Needed for “Repaired”" in page
+    assert 'What you did <span class="optional">' not in page
+    sent = {"revision": order.revision, "outcome": "repaired", "returned_to": a_ward().pk, "cause": "a crack"}
+    refused = client.post(address, sent | {"password": PASSWORD})
+    assert refused.status_code == 422
+    assert list(refused.context["form"].errors) == ["action_taken"]
+    assert 'value="a crack"' in refused.content.decode()
+    assert fresh(order).state == "started"
+
+
+def test_what_is_written_down_stands_before_its_verdict(technician: Person) -> None:
+    """At a step of text the words come first; at the others the note comes after what is chosen."""
+    order = received(a_device(), technician, kind="corrective")
+    for address in (f"/bench/orders/{order}/", f"/bench/orders/{order}/stepwise/"):
+        text, check = (signed_in(technician).get(f"{address}?step={at}").content.decode() for at in (4, 1))
+        assert 0 < text.index("Write it down") < text.index("Is what you wrote as it should be?")
+        assert check.index('name="verdict"') < check.index('id="id_note"')
 
 
 def test_retiring_is_offered_only_to_those_who_may(technician: Person, manager: Person) -> None:
@@ -188,7 +212,18 @@ def test_the_procedures_show_limits_with_their_source(technician: Person) -> Non
 def test_an_unknown_scan_says_what_to_do(technician: Person) -> None:
     """A number that names no driver is shown back with a way on, not an error page."""
     page = signed_in(technician).get("/bench/receive/?code=ZZ-404").content.decode()
-    assert "No driver here is known as “ZZ-404”" in page
+    assert "No driver of your places is known as “ZZ-404”" in page
+
+
+def test_a_scan_of_another_sites_driver_tells_the_truth_and_no_more(technician: Person) -> None:
+    """It is not called unknown to all: whom to ask stands there, in the same words as for a number that nobody has."""
+    elsewhere = a_device(home=a_ward("Far", site=a_site("Far Site")))
+    client = signed_in(technician)
+    shown = client.get(f"/bench/receive/?code={elsewhere}").context["unknown"]
+    assert "it may be at home elsewhere, or not be on record: ask your manager" in shown
+    nobodys = client.get("/bench/receive/?code=ZZ-404").context["unknown"]
+    assert shown.replace(str(elsewhere), "ZZ-404") == nobodys
+    assert client.get(f"/devices/{elsewhere}/").status_code == 404
 
 
 def test_a_driver_that_was_here_before_says_so(technician: Person) -> None:

@@ -13,10 +13,12 @@ from fleet.core.errors import BadValueError, ConflictError, NotAllowedError
 from fleet.core.judging import JUMP_SHARE, Acceptance
 from fleet.people.models import Person
 from fleet.people.queries import actor_for
+from fleet.web import clock, phrases
 from tests.builders import BY, a_site, a_ward
 from tests.pages import page, signed_in, status
 
 pytestmark = pytest.mark.django_db
+EDITION = "House list 7, second edition, 2026"
 
 LIST = "/bench/reference-limits/"
 OPEN = {"method": "", "protection": "", "applied_part": ""}
@@ -49,24 +51,40 @@ def test_who_entered_it_does_not_verify_it(manager: Person, administrator: Perso
     """A second person does; the first is refused."""
     limit = a_limit(actor_for(manager))
     with pytest.raises(BadValueError, match="Somebody else verifies it"):
-        actions.verify_limit(limit, by=actor_for(manager))
-    verified = actions.verify_limit(limit, by=actor_for(administrator))
+        actions.verify_limit(limit, EDITION, by=actor_for(manager))
+    verified = actions.verify_limit(limit, EDITION, by=actor_for(administrator))
     assert (verified.verified_name, verified.verified_by) == ("Ada Quennell", administrator)
+
+
+def test_a_verified_limit_names_the_edition_and_no_memory(manager: Person) -> None:
+    """Verifying asks what it was held against; that is the source shown from then on, with who and when."""
+    limit = a_limit(source="IEC 62353:2014, from memory", edition="Edition 2.0")
+    with pytest.raises(BadValueError, match="which document and edition") as refused:
+        actions.verify_limit(limit, " ", by=actor_for(manager))
+    assert refused.value.field == "against"
+    assert queries.as_stated(limit, limit.unit).source == "House limits: IEC 62353:2014, from memory, Edition 2.0"
+    told = queries.as_stated(actions.verify_limit(limit, EDITION, by=actor_for(manager)), limit.unit)
+    assert told.source == f"House limits: {EDITION}"
+    assert told.verified == f"verified by Maud Ferrant, {phrases.day(clock.today())}"
+    shown = page(manager, LIST)
+    assert EDITION in shown
+    assert "from memory" not in shown
+    assert f"against {EDITION}" in page(manager, f"{LIST}{limit.pk}/")
 
 
 def test_only_a_person_verifies(manager: Person) -> None:
     """A command does not hold a standard in its hands; what it entered, any person with the duty may verify."""
     limit = a_limit(BY)
     with pytest.raises(BadValueError, match="verified by a person"):
-        actions.verify_limit(limit, by=BY)
-    assert actions.verify_limit(limit, by=actor_for(manager)).verified_name == "Maud Ferrant"
+        actions.verify_limit(limit, EDITION, by=BY)
+    assert actions.verify_limit(limit, EDITION, by=actor_for(manager)).verified_name == "Maud Ferrant"
 
 
 def test_a_technician_states_and_verifies_nothing(technician: Person) -> None:
     """The duty to edit the register is needed for both."""
     limit = a_limit()
     with pytest.raises(NotAllowedError):
-        actions.verify_limit(limit, by=actor_for(technician))
+        actions.verify_limit(limit, EDITION, by=actor_for(technician))
     with pytest.raises(NotAllowedError):
         a_limit(actor_for(technician), method="direct")
     assert status(technician, f"{LIST}{limit.pk}/") == 200
@@ -94,7 +112,7 @@ def test_an_unusable_limit_is_refused(facts: dict[str, Any], field: str, words: 
 
 def test_a_better_limit_takes_its_place_and_both_stay(manager: Person) -> None:
     """The old one ends with its reason, the new one is to be verified anew, and each page leads to the other."""
-    old = actions.verify_limit(a_limit(), by=actor_for(manager))
+    old = actions.verify_limit(a_limit(), EDITION, by=actor_for(manager))
     says = {name: getattr(old, name) for name in actions.SAYS} | {"high": Decimal(80)}
     new = actions.replace_limit(old, says, "new edition", by=actor_for(manager))
     old.refresh_from_db()
@@ -127,13 +145,15 @@ def test_a_limit_ends_on_its_page(manager: Person) -> None:
 
 
 def test_a_limit_is_stated_verified_and_replaced_by_page(manager: Person, administrator: Person) -> None:
-    """What a manager types in, another verifies with one press, and a better one is typed in on its page."""
+    """What a manager types in, another verifies naming the edition, and a better one is typed in on its page."""
     typed = {"profile": a_profile().pk, "quantity": "earth_device", "high": "0,2", "unit": "ohm", "source": "manual"}
     assert signed_in(manager).post(f"{LIST}new/", typed | OPEN).status_code == 302
     limit = ReferenceLimit.objects.get()
     assert (limit.high, limit.unit, limit.entered_by) == (Decimal("0.2"), "Ω", manager)
     assert "somebody else verifies it" in page(manager, f"{LIST}{limit.pk}/")
-    signed_in(administrator).post(f"{LIST}{limit.pk}/", {"verify": "1"})
+    refused = signed_in(administrator).post(f"{LIST}{limit.pk}/", {"verify": "1"})
+    assert (refused.status_code, list(refused.context["verify"].errors)) == (422, ["against"])
+    signed_in(administrator).post(f"{LIST}{limit.pk}/", {"verify": "1", "verify-against": EDITION})
     assert "Ada Quennell" in page(manager, LIST)
     better = {"better-high": "0.3", "better-unit": "Ω", "better-source": "manual", "better-why": "misread"}
     assert signed_in(manager).post(f"{LIST}{limit.pk}/", better | {"replace": "1"}).status_code == 302
@@ -143,7 +163,7 @@ def test_a_limit_is_stated_verified_and_replaced_by_page(manager: Person, admini
 def test_the_list_is_narrowed(manager: Person) -> None:
     """By profile, by what is limited, by whether it was verified."""
     house, other = a_limit(), a_limit(profile=a_profile("Another one"), quantity="patient")
-    actions.verify_limit(house, by=actor_for(manager))
+    actions.verify_limit(house, EDITION, by=actor_for(manager))
     shown = page(manager, f"{LIST}?checked=no")
     assert f"{LIST}{other.pk}/" in shown
     assert f"{LIST}{house.pk}/" not in shown

@@ -18,7 +18,7 @@ from fleet.registry.models import Device
 from fleet.stores import actions as stores
 from fleet.stores.models import Calibration, Instrument
 from fleet.web import clock
-from tests.bench.builders import put, received, signed_in
+from tests.bench.builders import CHECK, a_procedure, put, received, signed_in
 from tests.builders import BY, a_device, a_site, a_ward
 from tests.pages import page
 from tests.stores.builders import a_calibration, an_instrument, found_out
@@ -108,6 +108,53 @@ def test_flow_tests_are_traced_too(analyser: Instrument, technician: Person) -> 
     assert [each.device for each in found.drivers] == [orders[0].device]
     assert found.drivers[0].taken[0].what.startswith("Flow test at 5")
     assert queries.devices_in_doubt(analyser.calibrations.latest("pk")) == {orders[0].device_id}
+
+
+def worked_out(device: Device, person: Person, tool: Instrument, other: Instrument) -> Order:
+    """An acceptance whose third step is worked out from the first, and whose fourth from the third and the second."""
+    volume = bench.NewStep(words="Volume", kind="reading", unit="mL", key="volume")
+    wanted = bench.NewStep(words="Set volume", kind="reading", unit="mL", key="wanted")
+    double = bench.NewStep(words="Twice", kind="computed", unit="mL", formula="2 * volume", key="double")
+    error = bench.NewStep(words="Error", kind="computed", unit="%", formula="100 * (double - wanted) / wanted")
+    a_procedure("acceptance", (CHECK, volume, wanted, double, error), code="acceptance-list")
+    order = received(device, person, kind="acceptance")
+    put(order, 2, bench.Answer(value="4.9", instrument=tool), person)
+    put(order, 3, bench.Answer(value="10", instrument=other), person)
+    return order
+
+
+def test_what_was_worked_out_names_and_follows_the_instruments_of_its_readings(
+    analyser: Instrument, technician: Person
+) -> None:
+    """A computed reading is in the trace of each instrument behind it, also through another, and names them."""
+    balance = an_instrument(number="BAL-01")
+    order = worked_out(a_device(), technician, analyser, balance)
+    lines = {line.step.position: line for line in queries.order_page(order).lines}
+    assert [str(each.instrument.number) for each in lines[4].instruments] == ["FLO-01"]
+    assert [str(each.instrument.number) for each in lines[5].instruments] == ["FLO-01", "BAL-01"]
+    assert steps_in_doubt(found_out(analyser), technician) == {"Volume", "Twice", "Error"}
+    assert steps_in_doubt(found_out(balance), technician) == {"Set volume", "Error"}
+    shown = page(technician, f"/bench/orders/{order}/sheet/")
+    assert shown.count("From a reading with FLO-01") == 2
+    assert "from a reading with" in page(technician, f"/bench/orders/{order}/")
+
+
+def test_a_computed_reading_measured_again_with_another_instrument(analyser: Instrument, technician: Person) -> None:
+    """What was worked out first stays in the trace, as answered again since; the new rests on the other instrument."""
+    balance = an_instrument(number="BAL-01")
+    order = worked_out(a_device(), technician, analyser, balance)
+    put(order, 2, bench.Answer(value="5", instrument=balance), technician)
+    driver = queries.traced(found_out(analyser), technician).drivers[0]
+    assert all(taken.replaced for taken in driver.taken)
+    assert len(driver.taken) == 3
+    lines = {line.step.position: line for line in queries.order_page(order).lines}
+    assert [str(each.instrument.number) for each in lines[5].instruments] == ["BAL-01"]
+
+
+def steps_in_doubt(calibration: Calibration, person: Person) -> set[str]:
+    """The words of the steps in the trace."""
+    drivers = queries.traced(calibration, person).drivers
+    return {taken.what.partition(": ")[2] for each in drivers for taken in each.taken}
 
 
 def test_rechecks_are_raised_in_one_step_with_their_reason(analyser: Instrument, technician: Person) -> None:

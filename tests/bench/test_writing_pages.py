@@ -42,6 +42,21 @@ def test_the_shelf_tells_what_waits_comes_and_is_in_force(technician: Person, ma
     assert "No procedure is like that." in read(signed_in(manager), "/bench/procedures/?q=nowhere")
 
 
+def test_the_list_is_narrowed_to_what_waits_for_approval(technician: Person, manager: Person) -> None:
+    """Only what waits stands there, and neither a draft nor what is worked by; the overview's number leads there."""
+    a_procedure("battery")
+    sent(technician)
+    drafts.begin_procedure("Half written", "cleaning", None, source="s", by=as_actor(technician))
+    client = signed_in(manager)
+    shelf = read(client, "/bench/procedures/?state=waiting")
+    assert "1 being written" in shelf
+    assert "Waits for approval" in shelf
+    assert "Half written" not in shelf
+    assert "to work by" not in shelf
+    assert "Half written" in read(client, "/bench/procedures/?state=draft")
+    assert "/bench/procedures/?state=waiting" in read(client, "/reports/")
+
+
 def test_only_whoever_may_approve_is_asked_to(technician: Person, manager: Person, second_technician: Person) -> None:
     """The writer and another technician read who approves; the manager gets the button."""
     sent(technician)

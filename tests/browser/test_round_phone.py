@@ -64,7 +64,7 @@ def test_a_round_from_its_beginning_to_its_end(technician: Person, drivers: list
     expect(phone.get_by_text("2 of 4", exact=True)).to_be_visible()
     expect(phone.locator("#code")).to_be_focused()
     type_in(phone, "NIX99")
-    expect(phone.get_by_role("alert")).to_contain_text("No driver here is known as")
+    expect(phone.get_by_role("alert")).to_contain_text("No driver of your places is known as")
     expect(phone.locator(".round-card")).to_have_count(0)
     scan(phone, busy.asset_number)
     phone.get_by_label("Note").fill("Bed 3")

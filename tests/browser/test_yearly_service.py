@@ -49,6 +49,8 @@ def answer(page: Page, step: Step, analyser: Instrument) -> None:
             page.keyboard.type("4.9")
             tab_to(page, page.get_by_label("Method"))
             page.keyboard.type("Direct")
+            tab_to(page, page.get_by_label("Mains voltage"))
+            page.keyboard.type("230")
             tab_to(page, page.get_by_role("button", name="Save and go on"))
             page.keyboard.press("Enter")
         else:

@@ -90,10 +90,13 @@ def test_tightening_never_turns_fail_into_pass(one: Limits, other: Limits, value
 
 @given(limits=some_limits(), value=NUMBERS, wide=st.decimals(0, 50, places=3))
 def test_the_guarded_rule_is_never_the_milder(limits: Limits, value: Decimal, wide: Decimal) -> None:
-    """What passes guarded passes simply, both rules fail the same, and without a known uncertainty they are one."""
-    simple, guarded = (judge(value, limits, wide, rule) for rule in Acceptance)
+    """What passes guarded passes simply, and all rules fail the same; strict differs only without an uncertainty."""
+    simple, guarded, strict = (judge(value, limits, wide, rule) for rule in Acceptance)
+    assert guarded is strict
     assert guarded is simple or (simple, guarded) == (Verdict.PASS, Verdict.NOT_PROVEN)
     assert judge(value, limits, None, Acceptance.GUARDED) is simple
+    unknown = judge(value, limits, None, Acceptance.STRICT)
+    assert unknown is (Verdict.FAIL if simple is Verdict.FAIL else Verdict.NOT_PROVEN)
 
 
 @pytest.mark.parametrize("high", ["0.2", "0.20", "0.200"])

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from fleet.core.safety import Context, Quantity, as_stored, asked, choose, from_stored
+from fleet.core.safety import Context, Quantity, as_stored, asked, choose, from_stored, not_told
 
 
 @dataclass(frozen=True)
@@ -74,4 +74,11 @@ def test_a_quantity_takes_only_units_that_measure_it() -> None:
     assert not Quantity.EQUIPMENT.takes("ohm")
     assert Quantity.INSULATION_CASE.takes("Mohm")
     assert not Quantity.INSULATION_CASE.takes("strokes")
-    assert [each for each in Quantity if each.needs_mains] == ["equipment", "applied_part", "patient", "touch"]
+
+
+def test_the_record_of_a_current_says_how_it_was_made() -> None:
+    """A resistance asks for nothing; a leakage of the applied part for its type too."""
+    assert [each for each in Quantity if each.records] == ["equipment", "applied_part", "patient", "touch"]
+    assert not_told(Quantity.EQUIPMENT, Context("2", "", "direct", Decimal(230))) == ()
+    assert not_told(Quantity.PATIENT, Context("2")) == ("applied_part", "method", "mains_v")
+    assert not_told(Quantity.EARTH_LEAD, Context()) == ()

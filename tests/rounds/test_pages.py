@@ -61,7 +61,7 @@ def test_an_unknown_number_is_said_and_writes_nothing(technician: Person) -> Non
     """The number stays in the field, the words say what to do."""
     visit = a_round()
     shown = answered(technician, address(visit, "scan"), code="NIX99")
-    assert "No driver here is known as “NIX99”" in shown
+    assert "No driver of your places is known as “NIX99”" in shown
     assert not RoundStop.objects.exists()
 
 

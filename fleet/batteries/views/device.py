@@ -27,7 +27,7 @@ from fleet.web.guards import fetch, guard
 def device_panel(request: HttpRequest, asset: str) -> HttpResponse:
     """What the driver's battery is expected to carry: a part for other pages."""
     device = fetch(devices(), request, asset_number=asset)
-    context = {"battery": queries.battery_view(device, person_of(request))}
+    context = {"battery": queries.battery_view(device, person_of(request)), "fold": True}
     return render(request, "batteries/_panel.html", context)
 
 

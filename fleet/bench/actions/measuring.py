@@ -7,7 +7,7 @@ from fleet.bench.models import Reading
 from fleet.bench.queries.judging import Judges
 from fleet.core.errors import BadValueError
 from fleet.core.judging import judge as verdict_of
-from fleet.core.safety import DEPENDS_ON, Context, Quantity
+from fleet.core.safety import CONTEXT_WORDS, Context, Quantity
 from fleet.core.units import as_typed, read_quantity, symbol_of
 
 #: What a reading's column holds exactly.
@@ -36,9 +36,10 @@ def measure(
 def judge(reading: Reading, context: Context, judges: Judges, *, passed: bool | None) -> None:
     """Judge a value and write down what judged it. Raises BadValueError where something has to be known first."""
     known = judges.context(reading.step, context)
-    if unknown := next(iter(judges.asks(reading.step, known)), ""):
-        message = f"Say the {DEPENDS_ON[unknown]}: the limit depends on it."
-        raise BadValueError(message, field=unknown)
+    if unknown := next(iter(judges.not_told(reading.step, known)), ""):
+        is_of_limit = unknown in judges.asks(reading.step, known)
+        why = "the limit depends on it" if is_of_limit else "a leakage current says nothing without it"
+        raise BadValueError(f"Say the {CONTEXT_WORDS[unknown]}: {why}.", field=unknown)
     judgement = judges.judgement(reading, known)
     limits = judgement.effective.limits if judgement.effective else None
     reading.judged = judgement.as_stored()

@@ -81,15 +81,22 @@ def end_limit(limit: ReferenceLimit, why: str, *, by: Actor) -> ReferenceLimit:
 
 
 @transaction.atomic
-def verify_limit(limit: ReferenceLimit, *, by: Actor) -> ReferenceLimit:
-    """Say that a limit was held against its source. It takes a person, and not the one who entered it."""
+def verify_limit(limit: ReferenceLimit, against: str, *, by: Actor) -> ReferenceLimit:
+    """Say that a limit was held `against` a document and edition. It takes a person, and not the one who entered it."""
     by.must(May.EDIT_REGISTRY)
     row = _standing(limit)
     if by.person_id is None:
         raise BadValueError("A limit is verified by a person, with the source in hand.")
     if by.person_id == row.entered_by_id:
         raise BadValueError("You entered this limit. Somebody else verifies it.")
-    values = {"verified_by_id": by.person_id, "verified_name": by.name[:120], "verified_on": clock.today()}
+    if not against.strip():
+        raise BadValueError("Say which document and edition you held it against.", field="against")
+    values = {
+        "verified_by_id": by.person_id,
+        "verified_name": by.name[:120],
+        "verified_on": clock.today(),
+        "verified_against": against.strip()[:160],
+    }
     before, after = change(row, **values)
     record(Happening("verified reference limit", row, before=before, after=after), by=by)
     return row

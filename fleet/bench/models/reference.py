@@ -53,6 +53,7 @@ class ReferenceLimit(models.Model):
     verified_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     verified_name = models.CharField(max_length=120, blank=True)
     verified_on = models.DateField(null=True, blank=True)
+    verified_against = models.CharField("document and edition it was held against", max_length=160, blank=True)
     ended_at = models.DateTimeField("holds no longer since", null=True, blank=True)
     ended_why = models.CharField(max_length=200, blank=True)
     replaced_by = models.OneToOneField(

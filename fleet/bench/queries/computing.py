@@ -1,6 +1,6 @@
 """Computed readings: which numbers a formula takes from the answers of its order, and what still stands against it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -56,6 +56,27 @@ def computed(step: Step, steps: Sequence[Step], latest: Mapping[int, Reading]) -
         return Computed(formula, asks, in_words, worked, worked_out(formula, numbers))
     except BadValueError as error:
         return _without(blank, f"{error} ({worked})")
+
+
+def measured_for(reading: Reading, steps: Sequence[Step], readings: Iterable[Reading]) -> list[Reading]:
+    """What was measured for a computed reading, also through another computed one; empty for any other reading.
+
+    `readings` are those of its order, also the replaced. A computed reading is made after what it takes, in the same
+    act, so it took the last answer before its own at each step.
+    """
+    step = next(each for each in steps if each.pk == reading.step_id)
+    if step.kind != Step.Kind.COMPUTED or reading.value is None:
+        return []
+    held = list(readings)
+    found: dict[int, Reading] = {}
+    for name in read_formula(step.formula).names:
+        asked = next(each for each in steps if each.key == name)
+        before = [each for each in held if each.step_id == asked.pk and each.pk < reading.pk]
+        if before:
+            taken = max(before, key=lambda each: each.pk)
+            own = measured_for(taken, steps, held) if asked.kind == Step.Kind.COMPUTED else [taken]
+            found |= {each.pk: each for each in own}
+    return list(found.values())
 
 
 def _without(blank: Computed, why: str) -> Computed:

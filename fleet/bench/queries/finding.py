@@ -6,7 +6,7 @@ from fleet.bench.models import Order
 from fleet.core.identifiers import Scan, ScanKind, order_number, read_any, tag_number
 from fleet.people.models import Person
 from fleet.registry.models import Device
-from fleet.registry.queries import by_code, device_of_token
+from fleet.registry.queries import by_code, device_of_token, unknown_words
 from fleet.tags.models import Tag
 from fleet.web import clock
 
@@ -27,9 +27,7 @@ def find(text: str, person: Person) -> Found:
     device = _named(scan, text)
     if device is not None and Device.objects.within(person).filter(pk=device.pk).exists():
         return Found(device)
-    return Found(
-        None, scan.problem or f"No driver here is known as “{text.strip()}”. Read the number again, or search."
-    )
+    return Found(None, scan.problem or unknown_words(text))
 
 
 def _named(scan: Scan, text: str) -> Device | None:

@@ -7,12 +7,13 @@ from decimal import Decimal
 from itertools import groupby
 from typing import Final
 
-from fleet.bench.models import Reading
+from fleet.bench.models import Reading, Step
 from fleet.bench.queries.facts import plain_bound, value_in_words
 from fleet.bench.queries.judging import judgement_of, quantity_words, readings_of
 from fleet.core.calibration import Guarded, guarded
 from fleet.core.judgement import Judgement
 from fleet.core.judging import Acceptance, Stated
+from fleet.core.limits import Verdict, verdict
 from fleet.core.safety import Quantity
 from fleet.core.units import convert
 from fleet.registry.models import Device
@@ -23,6 +24,7 @@ from fleet.web.clock import local_day
 WIDTH: Final = 240
 HEIGHT: Final = 56
 _EDGE: Final = 6
+NOT_RECORDED: Final = "its instrument has no uncertainty on record"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,7 @@ class Judged:
     value: Decimal
     unit: str
     judgement: Judgement
+    is_computed: bool = False
 
     @property
     def limits(self) -> str:
@@ -50,14 +53,23 @@ class Judged:
 
     @property
     def rule(self) -> str:
-        """The rule, and the uncertainty where one is known: `Simple acceptance; U 2 µA`."""
+        """The rule, and the uncertainty where one is known: `Simple acceptance, uncertainty 2 µA`."""
         if self.judgement.effective is None:
             return ""
-        named = "Guarded acceptance" if self.judgement.rule is Acceptance.GUARDED else "Simple acceptance"
-        wide = self.judgement.uncertainty
-        if wide is not None:
-            return f"{named}, uncertainty {phrases.quantity(wide, self.unit)}"
-        return f"{named}, uncertainty not known" if self.judgement.rule is Acceptance.GUARDED else named
+        named, wide = f"{self.judgement.rule.name_alone} acceptance", self.judgement.uncertainty
+        return named if wide is None else f"{named}, uncertainty {phrases.quantity(wide, self.unit)}"
+
+    @property
+    def unguarded(self) -> str:
+        """What came of it that a guard band was asked for and the uncertainty is not known; empty where it is."""
+        judgement = self.judgement
+        if judgement.effective is None or judgement.uncertainty is not None or judgement.rule is Acceptance.SIMPLE:
+            return ""
+        if verdict(self.value, judgement.effective.limits) is Verdict.FAIL:
+            return ""  # it fails by any rule
+        why = "no uncertainty is reckoned for what is worked out" if self.is_computed else NOT_RECORDED
+        proven = judgement.rule is not Acceptance.STRICT
+        return f"{'Judged' if proven else 'Not proven'} without a guard band: {why}"
 
     @property
     def in_doubt(self) -> bool:
@@ -91,18 +103,20 @@ def judged_words(reading: Reading) -> Judged | None:
     """What judged a reading that has a value."""
     if reading.value is None:
         return None
-    return Judged(plain_bound(reading.value), reading.step.unit, judgement_of(reading))
+    is_computed = reading.step.kind == Step.Kind.COMPUTED
+    return Judged(plain_bound(reading.value), reading.step.unit, judgement_of(reading), is_computed)
 
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """One value of a quantity: its day, what was typed, its verdict, its order, and how it was judged."""
+    """One value of a quantity: its day, what was typed, its verdict and order, how it was judged, and who took it."""
 
     on: date
     words: str
     verdict: str
     order: str
     judged: Judged
+    by: str
     x: float
     y: float
 
@@ -158,6 +172,7 @@ def _course(rows: Sequence[tuple[Reading, Judged]]) -> Course:
             each.verdict,
             each.order.number,
             its,
+            _by(each),
             x,
             y,
         )
@@ -166,6 +181,12 @@ def _course(rows: Sequence[tuple[Reading, Judged]]) -> Course:
     line = " ".join(f"{x},{y}" for x, y in zip(xs, ys, strict=True))
     limit_y = None if bound is None else _up(float(bound), top)
     return Course(quantity_words(reading.step.quantity), unit, judged.context, taken, line, limit_y)
+
+
+def _by(reading: Reading) -> str:
+    """`with SAF-01, by Tova Lindqvarn`, as far as it is known."""
+    tool = f"with {reading.instrument.number}" if reading.instrument else ""
+    return ", ".join(filter(None, [tool, f"by {reading.by}" if reading.by else ""]))
 
 
 def _across(days: Sequence[date]) -> Iterator[float]:

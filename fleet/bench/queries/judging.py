@@ -7,20 +7,21 @@ from typing import Final
 
 from django.db.models import QuerySet
 
-from fleet.bench.models import Reading, ReferenceLimit, Step
+from fleet.bench.models import ProcedureVersion, Reading, ReferenceLimit, Step
 from fleet.bench.queries.facts import limit_held, plain_bound
 from fleet.bench.queries.reference import Policy, as_stated, limits_for, policy_at
 from fleet.core.calibration import expanded
 from fleet.core.judgement import First, Judgement, read_judgement
-from fleet.core.judging import Effective, Stated, tightest
+from fleet.core.judging import Acceptance, Effective, Stated, tightest
 from fleet.core.limits import Limits
-from fleet.core.safety import Context, Method, Quantity, asked, choose
+from fleet.core.safety import Context, Method, Quantity, asked, choose, not_told
 from fleet.core.units import convert
 from fleet.registry.models import Device
+from fleet.web import phrases
 from fleet.web.clock import local_day
 
-#: Limits of a procedure were looked at when it was approved; whether they are right stands in their source.
-_WITH_PROCEDURE: Final = "with its procedure"
+#: Limits of a procedure have no verifier of their own: whether they are right, its approval and their source say.
+UNREAD: Final = "came with the procedure, which nobody approved here"
 #: What is read of an earlier reading to see whether it is the first of its kind.
 _OF_FIRST: Final = ("judged", "value", "taken_at", "step__unit", "order__number")
 
@@ -66,6 +67,11 @@ class Judges:
         """What still has to be known to choose among the reference limits of a step."""
         return asked(self._reference(step.quantity), context)
 
+    def not_told(self, step: Step, context: Context) -> tuple[str, ...]:
+        """What still has to be said of how a step is measured, by its limits or for its record."""
+        told = not_told(Quantity(step.quantity), context) if step.quantity else ()
+        return tuple(dict.fromkeys([*self.asks(step, context), *told]))
+
     def effective(self, step: Step, context: Context) -> Effective | None:
         """What limits judge a reading; None: none is stated. Raises BadValueError for two that exclude each other."""
         stated = list(step_stated(step, self.device.device_type_id))
@@ -90,13 +96,18 @@ class Judges:
         profile = self.policy.profile if step.quantity else None
         return Judgement(
             effective=effective,
-            rule=self.policy.rule,
+            rule=self._rule(step),
             uncertainty=wide,
             profile=str(profile or ""),
             context=context,
             first=self._first(reading, context) if step.quantity else None,
             jump_share=self.policy.jump_share,
         )
+
+    def _rule(self, step: Step) -> Acceptance:
+        """The rule of the place. No uncertainty is reckoned for what is worked out, so none can be demanded of it."""
+        strict = self.policy.rule is Acceptance.STRICT
+        return Acceptance.GUARDED if strict and step.kind == Step.Kind.COMPUTED else self.policy.rule
 
     def _reference(self, quantity: str) -> list[ReferenceLimit]:
         if not quantity:
@@ -121,7 +132,7 @@ def readings_of(device: Device, quantity: str = "") -> QuerySet[Reading]:
     """The readings of a quantity (or of any that is named) on a driver that count, the earliest first."""
     rows = Reading.objects.filter(order__device=device, latest=True, value__isnull=False)
     rows = rows.filter(step__quantity=quantity) if quantity else rows.exclude(step__quantity="")
-    return rows.select_related("step", "order", "instrument").order_by("taken_at", "pk")
+    return rows.select_related("step", "order", "instrument", "by").order_by("taken_at", "pk")
 
 
 def same_way(one: Context, other: Context) -> bool:
@@ -143,7 +154,14 @@ def step_stated(step: Step, device_type_id: int | None) -> Iterator[Stated]:
     held = own or step
     if held.low is not None or held.high is not None:
         limits = Limits(plain_bound(held.low), plain_bound(held.high), step.unit)
-        yield Stated(limits, own.source if own else step.limit_source, _WITH_PROCEDURE)
+        yield Stated(limits, own.source if own else step.limit_source, approval_words(step.version))
+
+
+def approval_words(version: ProcedureVersion) -> str:
+    """Who looked at the limits of a procedure, which is whoever approved it: there is no verifier of their own."""
+    if version.approved_by_id is None or version.approved_at is None:
+        return UNREAD
+    return f"approved with the procedure by {version.approved_name}, {phrases.day(local_day(version.approved_at))}"
 
 
 def judgement_of(reading: Reading) -> Judgement:

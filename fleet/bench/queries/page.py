@@ -26,7 +26,7 @@ from fleet.bench.models import (
 )
 from fleet.bench.queries.before import work_before
 from fleet.bench.queries.clocks import clocks_on, minutes_shown
-from fleet.bench.queries.computing import Computed, computed
+from fleet.bench.queries.computing import Computed, computed, measured_for
 from fleet.bench.queries.costs import Cost, cost_of
 from fleet.bench.queries.facts import (
     Standing,
@@ -69,6 +69,13 @@ class Line:
     earlier: int
     judges: Judges
     computed: Computed | None = None
+    measured: tuple[Reading, ...] = ()
+
+    @property
+    def instruments(self) -> list[Reading]:
+        """What its value was measured with, each instrument once, by a reading that names it."""
+        named = [each for each in (self.reading, *self.measured) if each is not None and each.instrument is not None]
+        return list({each.instrument_id: each for each in named}.values())
 
     @property
     def judged(self) -> Judged | None:
@@ -122,22 +129,22 @@ class OrderPage:
         """Every step, in order."""
         if self.order.procedure_version_id is None:
             return []
-        latest: dict[int, Reading] = {}
-        answers: dict[int, int] = {}
-        for reading in self.order.readings.select_related("by", "instrument", "file").defer("file__content"):
-            answers[reading.step_id] = answers.get(reading.step_id, 0) + 1
-            if reading.latest:
-                latest[reading.step_id] = reading
-        steps = Step.objects.filter(version_id=self.order.procedure_version_id).prefetch_related("limits")
-        return [self._line(step, list(steps), latest, answers.get(step.pk, 0)) for step in steps]
+        readings = list(self.order.readings.select_related("by", "instrument", "file").defer("file__content"))
+        steps = list(Step.objects.filter(version_id=self.order.procedure_version_id).prefetch_related("limits"))
+        return [self._line(step, steps, readings) for step in steps]
 
-    def _line(self, step: Step, steps: list[Step], latest: dict[int, Reading], answers: int) -> Line:
+    def _line(self, step: Step, steps: list[Step], readings: list[Reading]) -> Line:
+        latest = {each.step_id: each for each in readings if each.latest}
+        answers = sum(each.step_id == step.pk for each in readings)
         reading = latest.get(step.pk)
+        if self.order.procedure_version is not None:
+            step.version = self.order.procedure_version
         if reading is not None:
             # What judges the reading is read once for all lines.
             reading.step, reading.order = step, self.order
         worked = computed(step, steps, latest) if step.kind == Step.Kind.COMPUTED else None
-        return Line(step, reading, max(0, answers - 1), self.judges, worked)
+        measured = measured_for(reading, steps, readings) if reading and worked else ()
+        return Line(step, reading, max(0, answers - 1), self.judges, worked, tuple(measured))
 
     def line(self, position: int | None) -> Line | None:
         """The step at a position; without one, the first that is not answered."""

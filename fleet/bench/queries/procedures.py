@@ -43,9 +43,16 @@ def procedures() -> QuerySet[Procedure]:
     return rows.annotate(count=Count("versions")).order_by("kind", "name")
 
 
-def shelves(on: date, *, words: str = "", kind: str = "", device_type: int | None = None) -> list[Shelf]:
-    """The procedures on a day, narrowed to a kind of work, a type (its own and those for all) and words in them."""
+def shelves(
+    on: date, *, words: str = "", kind: str = "", device_type: int | None = None, state: str = ""
+) -> list[Shelf]:
+    """The procedures on a day, narrowed to a kind of work, a type (its own and those for all) and words in them.
+
+    `state`: those with a version that is so.
+    """
     rows = procedures()
+    if state:
+        rows = rows.filter(pk__in=ProcedureVersion.objects.filter(state=state).values("procedure"))
     if kind:
         rows = rows.filter(kind=kind)
     if device_type is not None:

@@ -105,13 +105,15 @@ def as_stated(limit: ReferenceLimit, unit: str) -> Stated:
 
 
 def source_words(limit: ReferenceLimit) -> str:
-    """The source with its edition."""
+    """The source with its edition; once verified, the document it was held against, whatever it was entered from."""
+    if limit.verified_against:
+        return limit.verified_against
     return f"{limit.source}, {limit.edition}" if limit.edition else limit.source
 
 
 def verified_words(limit: ReferenceLimit) -> str:
     """Who checked it against its source and when; empty where nobody did."""
-    return f"{limit.verified_name}, {phrases.day(limit.verified_on)}" if limit.verified_on else ""
+    return f"verified by {limit.verified_name}, {phrases.day(limit.verified_on)}" if limit.verified_on else ""
 
 
 def plain(value: Decimal) -> Decimal:

@@ -8,6 +8,7 @@ from decimal import Decimal
 from django.db.models import Q
 
 from fleet.bench.models import FlowTest, OcclusionTest, Order, OrderKind, Reading
+from fleet.bench.queries.computing import measured_for
 from fleet.bench.queries.facts import OPEN, in_words
 from fleet.bench.queries.judging import limits_judging
 from fleet.bench.queries.nearness import Nearness, nearness
@@ -15,7 +16,7 @@ from fleet.bench.queries.turnaround import day_begins
 from fleet.core.orders import OrderState
 from fleet.people.models import Person
 from fleet.registry.models import Device
-from fleet.stores.models import Calibration, Instrument
+from fleet.stores.models import Calibration
 from fleet.stores.queries import good_again, last_good
 from fleet.web import phrases
 
@@ -128,8 +129,12 @@ def _taken(calibration: Calibration, devices: set[int]) -> Iterator[Taken]:
     chosen = _within(calibration) & Q(order__device__in=devices)
     instrument = calibration.instrument
     readings = instrument.readings.filter(chosen).select_related(*_OF_AN_ORDER, "step").order_by("-taken_at")
-    for reading in readings.prefetch_related("step__limits"):
-        yield _reading(reading, instrument)
+    measured = list(readings.prefetch_related("step__limits"))
+    for reading in measured:
+        reading.instrument = instrument
+        yield _reading(reading)
+    for reading in _computed_from(measured):
+        yield _reading(reading)
     for flow in instrument.flow_tests.filter(chosen, voided_at__isnull=True).select_related(*_OF_AN_ORDER):
         yield _test(flow, f"Flow test at {phrases.quantity(flow.rate, 'mL/h')}", "")
     for stop in instrument.occlusion_tests.filter(chosen, voided_at__isnull=True).select_related(*_OF_AN_ORDER):
@@ -137,8 +142,21 @@ def _taken(calibration: Calibration, devices: set[int]) -> Iterator[Taken]:
         yield _test(stop, f"Occlusion test at {phrases.quantity(stop.rate, 'mL/h')}", value)
 
 
-def _reading(reading: Reading, instrument: Instrument) -> Taken:
-    reading.instrument = instrument
+def _computed_from(measured: Iterable[Reading]) -> Iterator[Reading]:
+    """The computed readings that took one of these, also the replaced: what was put in was in doubt."""
+    orders, in_doubt = {reading.order_id for reading in measured}, {reading.pk for reading in measured}
+    rows = Reading.objects.filter(order__in=orders).select_related(*_OF_AN_ORDER, "step").order_by("-taken_at")
+    held: dict[int, list[Reading]] = {}
+    for reading in rows.prefetch_related("step__limits"):
+        held.setdefault(reading.order_id, []).append(reading)
+    for readings in held.values():
+        steps = list({reading.step_id: reading.step for reading in readings}.values())
+        for reading in readings:
+            if any(each.pk in in_doubt for each in measured_for(reading, steps, readings)):
+                yield reading
+
+
+def _reading(reading: Reading) -> Taken:
     limits = limits_judging(reading)
     return Taken(
         order=reading.order,

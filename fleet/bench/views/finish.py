@@ -106,6 +106,7 @@ def _form(request: HttpRequest, page: queries.OrderPage) -> FinishForm:
         may_retire=person.may(May.RETIRE_DEVICE),
         has_others=bool(page.others),
         asks=_asks(page),
+        is_repair=page.order.kind == OrderKind.CORRECTIVE,
         initial={"returned_to": page.device.home_id},
     )
 

@@ -36,11 +36,13 @@ def procedures(request: HttpRequest) -> HttpResponse:
         clock.today(),
         words=narrowed.get("q", ""),
         kind=narrowed.get("kind", ""),
+        state=narrowed.get("state", ""),
         device_type=device_type.pk if device_type else None,
     )
     context = {
         "form": form,
-        "found": [each for each in found if each.in_force or each.coming],
+        # Asked for what waits or is being written, the list is of that, and not of what is worked by meanwhile.
+        "found": [] if narrowed.get("state") else [each for each in found if each.in_force or each.coming],
         "written": sorted((each for each in found if each.open), key=_is_unsent),
         "idle": [each for each in found if not (each.in_force or each.coming or each.open)],
         "any": Procedure.objects.exists(),

@@ -19,6 +19,7 @@ from fleet.bench.reference_forms import (
     NarrowLimitsForm,
     PolicyForm,
     ProfileForm,
+    VerifyLimitForm,
 )
 from fleet.core.errors import BenchwardError, ConflictError
 from fleet.core.permissions import May
@@ -87,6 +88,7 @@ def limit(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(ReferenceLimit.objects.select_related("profile", "replaced_by"), pk=pk)
     better = BetterLimitForm(request.POST if "replace" in request.POST else None, instance=row, prefix="better")
     end = EndLimitForm(request.POST if "end" in request.POST else None, prefix="end")
+    verify = VerifyLimitForm(request.POST if "verify" in request.POST else None, prefix="verify")
     if request.method == "POST":
         demand(request, May.EDIT_REGISTRY)
         made: list[ReferenceLimit] = [row]
@@ -100,33 +102,27 @@ def limit(request: HttpRequest, pk: int) -> HttpResponse:
         if _done(end, lambda: actions.end_limit(row, end.cleaned_data["why"], by=acting(request))):
             messages.success(request, "The limit holds no longer. It stays on record.")
             return redirect("bench:reference_limits")
-        if "verify" in request.POST and _verified(request, row):
+        if _done(verify, lambda: actions.verify_limit(row, verify.cleaned_data["against"], by=acting(request))):
+            messages.success(request, "The limit is verified by you, today.")
             return redirect("bench:reference_limit", row.pk)
-    return _limit_page(request, row, better, end)
+    return _limit_page(request, row, better, end, verify)
 
 
-def _limit_page(request: HttpRequest, row: ReferenceLimit, better: BetterLimitForm, end: EndLimitForm) -> HttpResponse:
+def _limit_page(
+    request: HttpRequest, row: ReferenceLimit, better: BetterLimitForm, end: EndLimitForm, verify: VerifyLimitForm
+) -> HttpResponse:
     person = person_of(request)
     context = {
         "row": row,
         "better": better,
         "end": end,
+        "verify": verify,
         "others": queries.earlier_ones(row),
         "may_edit": person.may(May.EDIT_REGISTRY) and row.ended_at is None,
         "own": row.entered_by_id == person.pk,
         "above": _above(),
     }
-    return render(request, "bench/reference_limit.html", context, status=_status(better, end))
-
-
-def _verified(request: HttpRequest, row: ReferenceLimit) -> bool:
-    try:
-        actions.verify_limit(row, by=acting(request))
-    except BenchwardError as error:
-        messages.error(request, str(error))
-        return False
-    messages.success(request, "The limit is verified by you, today.")
-    return True
+    return render(request, "bench/reference_limit.html", context, status=_status(better, end, verify))
 
 
 @guard(May.WORK_ON_BENCH, May.SEE_FLEET)

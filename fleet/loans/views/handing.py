@@ -15,7 +15,7 @@ from fleet.loans.forms import BackForm, LendForm, PutOffForm
 from fleet.loans.models import Loan
 from fleet.people.queries import acting, person_of
 from fleet.registry.models import Device
-from fleet.registry.queries import by_code, devices
+from fleet.registry.queries import by_code, devices, unknown_words
 from fleet.web import clock
 from fleet.web.forms import put_beside
 from fleet.web.guards import fetch, guard
@@ -31,7 +31,8 @@ def lend(request: HttpRequest) -> HttpResponse:
     device = _scanned(request, code)
     if device is None:
         ready = queries.to_lend(person_of(request))[:_READY]
-        return render(request, "loans/scan_out.html", {"code": code, "ready": ready, "above": _above()})
+        scan = {"code": code, "unknown": unknown_words(code), "ready": ready, "above": _above()}
+        return render(request, "loans/scan_out.html", scan)
     against = queries.against_lending(device)
     data = request.POST if request.method == "POST" else None
     form = LendForm(data)
@@ -59,7 +60,7 @@ def back(request: HttpRequest) -> HttpResponse:
     if loan is not None:
         return redirect("loans:take_back", loan.pk)
     late = queries.late(queries.loans(person_of(request)))[:_READY]
-    shown = {"code": code, "device": device, "late": late, "above": _above()}
+    shown = {"code": code, "unknown": unknown_words(code), "device": device, "late": late, "above": _above()}
     return render(request, "loans/scan_back.html", shown)
 
 

@@ -12,7 +12,8 @@
 //   data-sign-out           form: forgets all that was kept
 //   data-ago="ISO"          element: its words ("3 minutes ago") stay fresh
 //   data-toggle="ID"        button: opens and shuts the element with that id
-//   data-fold               details: shut on a phone as long as its form narrows nothing
+//   data-fold               details: shut on a phone as long as its form narrows nothing; open on paper
+//   data-fold="phone"       details: shut on a phone as long as nothing in it was refused; open on paper
 //   data-focus              element: takes the focus on load (the summary of a refused form)
 
 const all = (selector, root = document) => [...root.querySelectorAll(selector)];
@@ -275,8 +276,11 @@ function refreshAgo() {
 const narrow = matchMedia("(max-width: 47.99em)");
 
 function fold(details) {
-  const narrows = all("input:not([type=hidden]), select", details).some((control) => control.value);
-  details.open = narrows || !narrow.matches;
+  const wanted =
+    details.dataset.fold === "phone"
+      ? details.querySelector("[role=alert], .field-wrong") !== null
+      : all("input:not([type=hidden]), select", details).some((control) => control.value);
+  details.open = wanted || !narrow.matches;
 }
 
 const foldAll = () => all("details[data-fold]").forEach(fold);
@@ -285,6 +289,12 @@ const foldAll = () => all("details[data-fold]").forEach(fold);
 
 foldAll();
 narrow.addEventListener("change", foldAll);
+document.addEventListener("htmx:load", ({ detail: { elt } }) => {
+  for (const details of all("details[data-fold]")) if (elt.contains(details)) fold(details);
+});
+// On paper nothing that belongs there stays shut.
+addEventListener("beforeprint", () => all("details[data-fold]").forEach((details) => (details.open = true)));
+addEventListener("afterprint", foldAll);
 
 function settleDrafts() {
   const saved = !document.querySelector("[data-not-saved]");
