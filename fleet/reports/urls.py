@@ -24,6 +24,7 @@ urlpatterns = [
     path("reports/reorder.csv", reorder.reorder_csv, name="reorder_csv"),
     path("reports/reorder/ordered/", reorder.ordered, name="ordered"),
     path("reports/trail/", trail.trail, name="trail"),
+    path("reports/trail/seals/", trail.seals, name="seals"),
     path("reports/trail.csv", trail.trail_csv, name="trail_csv"),
     path("reports/morning/", digest.digest, name="digest"),
 ]

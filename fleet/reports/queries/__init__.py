@@ -8,10 +8,19 @@ from fleet.reports.queries.overview import DAYS_AHEAD, Overview, Standing, Wanti
 from fleet.reports.queries.reorder import COVER_DAYS, Bring, ReorderList, reorder_list
 from fleet.reports.queries.reorder import Line as ReorderLine
 from fleet.reports.queries.trail import Timeline, Topic, history, names, timeline, trail
+from fleet.reports.queries.verifying import (
+    VERIFIED,
+    Sealing,
+    Verified,
+    last_verification,
+    sealing,
+    verified,
+)
 
 __all__ = [
     "COVER_DAYS",
     "DAYS_AHEAD",
+    "VERIFIED",
     "Bring",
     "CostLine",
     "Costs",
@@ -21,24 +30,29 @@ __all__ = [
     "Overview",
     "ReorderLine",
     "ReorderList",
+    "Sealing",
     "Standing",
     "Status",
     "Timeline",
     "Topic",
+    "Verified",
     "Wanting",
     "costs",
     "dearest",
     "device_page",
     "history",
+    "last_verification",
     "names",
     "of_driver",
     "outcomes",
     "overview",
     "reorder_list",
     "replaced",
+    "sealing",
     "search",
     "standing_so",
     "status_of",
     "timeline",
     "trail",
+    "verified",
 ]
