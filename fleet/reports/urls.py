@@ -2,7 +2,19 @@
 
 from django.urls import path
 
-from fleet.reports.views import costs, device, digest, findings, home, overview, reorder, search, trail, turnaround
+from fleet.reports.views import (
+    costs,
+    device,
+    digest,
+    findings,
+    home,
+    overview,
+    reorder,
+    search,
+    trail,
+    turnaround,
+    whole,
+)
 
 app_name = "reports"
 urlpatterns = [
@@ -11,6 +23,9 @@ urlpatterns = [
     path("devices/<path:asset>/", device.device, name="device"),
     path("history/<path:asset>.csv", device.history_csv, name="history_csv"),
     path("history/<path:asset>/", device.history, name="history"),
+    path("record/<path:asset>.json", whole.record_json, name="record_json"),
+    path("record/<path:asset>.zip", whole.record_zip, name="record_zip"),
+    path("record/<path:asset>/", whole.record, name="record"),
     path("reports/", overview.overview, name="overview"),
     path("reports/drivers/<slug:standing>/", overview.drivers, name="drivers"),
     path("reports/turnaround/", turnaround.turnaround, name="turnaround"),
