@@ -23,7 +23,7 @@ from fleet.exchange.kinds import KINDS
 from fleet.people.roles import Role
 from tests.builders import a_person
 from tests.pages import signed_in
-from tests.test_outsider import ADDRESSES, WITH_ARGUMENTS, Site
+from tests.test_outsider import ADDRESSES, SHARED, WITH_ARGUMENTS, Site
 from tests.test_outsider import site as site  # noqa: PLC0414 - a fixture, used by its name
 
 pytestmark = pytest.mark.django_db
@@ -67,10 +67,15 @@ def asked(site: Site) -> Iterator[str]:
     for name in sorted(ADDRESSES):
         if name in {"exchange:export", "exchange:template"}:
             yield from (reverse(name, args=[kind]) for kind in KINDS)
-        elif ADDRESSES[name].callback.__module__ in modules_with_csv() or "csv" in str(ADDRESSES[name].pattern):
+        elif name not in SHARED and _gives_files(name):
             arguments = site.arguments(name) if name in WITH_ARGUMENTS else {}
             yield reverse(name, kwargs=arguments)
             yield reverse(name, kwargs=arguments) + "?as=csv"
+
+
+def _gives_files(name: str) -> bool:
+    entry = ADDRESSES[name]
+    return entry.callback.__module__ in modules_with_csv() or "csv" in str(entry.pattern)
 
 
 def is_number(cell: str) -> bool:

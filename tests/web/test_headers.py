@@ -11,8 +11,10 @@ from tests.web.test_checks import run
 CODE = """
 import json
 import django
-django.setup()
 from django.conf import settings
+settings.STORAGES["staticfiles"]["BACKEND"] = "django.contrib.staticfiles.storage.StaticFilesStorage"
+settings.STATIC_ROOT.mkdir()
+django.setup()
 from django.test import Client
 answer = Client().get("/sign-in/", secure=True, headers={"host": "benchward.example.org"})
 plain = Client().get("/sign-in/", headers={"host": "benchward.example.org"})
