@@ -18,6 +18,8 @@ _LISTS: Final[Mapping[Wanting, tuple[str, Mapping[str, str]]]] = {
     Wanting.PROCEDURES: ("bench:procedures", {}),
     Wanting.LIMITS: ("bench:reference_limits", {"checked": "no"}),
     Wanting.PARTS: ("stores:parts", {"state": "under"}),
+    Wanting.CONTRACTS: ("contracts:contracts", {"show": "decide"}),
+    Wanting.REVIEWS: ("reports:departures", {"show": "late"}),
 }
 
 
@@ -45,7 +47,7 @@ def groups(overview: Overview) -> list[Group]:
     subjects = {
         "Planned work": _planned(overview),
         "Out of use": _out_of_use(overview),
-        "Loans, stock and procedures": _wanting(overview),
+        "Loans, stock, contracts and procedures": _wanting(overview),
         "Batteries in service": _batteries(overview),
         "Drug libraries and network": _libraries(overview),
     }
@@ -77,7 +79,7 @@ def _out_of_use(overview: Overview) -> Iterator[Tile]:
 def _wanting(overview: Overview) -> Iterator[Tile]:
     for what, number in overview.wanting.items():
         name, narrowed = _LISTS[what]
-        kind = "late" if number and what is Wanting.LOANS else ""
+        kind = "late" if number and what in {Wanting.LOANS, Wanting.REVIEWS} else ""
         yield Tile(number, what.label, _with(name, **narrowed) if narrowed else reverse(name), kind)
 
 

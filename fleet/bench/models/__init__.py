@@ -4,7 +4,7 @@ from fleet.bench.models.delivery import DeliveryLimit, DeliveryTest, FlowTest, O
 from fleet.bench.models.orders import Order, OrderQuerySet
 from fleet.bench.models.procedures import OrderKind, Procedure, ProcedureVersion, Step, StepLimit
 from fleet.bench.models.reference import LimitPolicy, LimitProfile, ReferenceLimit
-from fleet.bench.models.retirement import KeptPart, Retirement, RetirementMethod, RetirementQuerySet
+from fleet.bench.models.retirement import KeptPart, RetentionRule, Retirement, RetirementMethod, RetirementQuerySet
 from fleet.bench.models.signing import Presence, Signature
 from fleet.bench.models.spending import ExternalCost, KitLine, Labour, LabourClock, LabourRate, PartUse
 from fleet.bench.models.work import Reading, ReadingFile
@@ -32,6 +32,7 @@ __all__ = [
     "Reading",
     "ReadingFile",
     "ReferenceLimit",
+    "RetentionRule",
     "Retirement",
     "RetirementMethod",
     "RetirementQuerySet",

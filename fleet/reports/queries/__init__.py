@@ -7,6 +7,8 @@ from fleet.reports.queries.outcomes import CODES, OutcomeLine, Outcomes, Repairs
 from fleet.reports.queries.overview import DAYS_AHEAD, Overview, Standing, Wanting, overview, standing_so
 from fleet.reports.queries.reorder import COVER_DAYS, Bring, ReorderList, reorder_list
 from fleet.reports.queries.reorder import Line as ReorderLine
+from fleet.reports.queries.sent_out import Performance, Trip, sent_out
+from fleet.reports.queries.support import Support, end_of_support, value_of_fleet
 from fleet.reports.queries.trail import Timeline, Topic, history, names, timeline, trail
 
 __all__ = [
@@ -21,17 +23,21 @@ __all__ = [
     "OutcomeLine",
     "Outcomes",
     "Overview",
+    "Performance",
     "ReorderLine",
     "ReorderList",
     "Repairs",
     "Standing",
     "Status",
+    "Support",
     "Timeline",
     "Topic",
+    "Trip",
     "Wanting",
     "costs",
     "dearest",
     "device_page",
+    "end_of_support",
     "history",
     "names",
     "of_driver",
@@ -41,8 +47,10 @@ __all__ = [
     "repairs",
     "replaced",
     "search",
+    "sent_out",
     "standing_so",
     "status_of",
     "timeline",
     "trail",
+    "value_of_fleet",
 ]

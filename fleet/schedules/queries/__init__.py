@@ -25,6 +25,7 @@ from fleet.schedules.queries.outcomes import Asked, Left, Outcome, Result
 from fleet.schedules.queries.risk import (
     ScoredType,
     departed_plans,
+    driver_years,
     high_risk,
     history_from,
     house_rule,
@@ -65,6 +66,7 @@ __all__ = [
     "completion",
     "departed_plans",
     "done_of",
+    "driver_years",
     "dues_of",
     "grouped",
     "high_risk",

@@ -17,6 +17,7 @@ from fleet.web import clock
 #: From so many points of physical risk on (injury, death) a type counts as high-risk. Our own reading of "serious
 #: injury or death should the equipment fail"; no source gives a number.
 HIGH_RISK_FROM: Final = 4
+_DAYS_A_YEAR: Final = 365.25
 
 
 def house_rule() -> HouseRule:
@@ -51,6 +52,12 @@ def history_from(device_type: DeviceType) -> date | None:
     """The day from which a type has history enough for a longer interval; None where no driver is accepted yet."""
     since = used_since(device_type)
     return add_months(since, house_rule().history_months) if since else None
+
+
+def driver_years(device_type: DeviceType, on: date) -> float:
+    """The years in which drivers of a type were in use here, each from its acceptance to its retirement, together."""
+    rows = Device.objects.filter(device_type=device_type, accepted_on__lte=on).values_list("accepted_on", "retired_on")
+    return sum(((min(retired or on, on) - accepted).days for accepted, retired in rows if accepted), 0) / _DAYS_A_YEAR
 
 
 @dataclass(frozen=True, slots=True)
