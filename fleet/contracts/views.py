@@ -59,6 +59,7 @@ def contracts(request: HttpRequest) -> HttpResponse:
     shown = {
         "form": form,
         "page": page,
+        "count": page.paginator.count,
         "rows": [(row, state_mark(row)) for row in page],
         "narrowed": bool(form.changed_data),
         "may_edit": person.may(May.EDIT_REGISTRY),

@@ -79,7 +79,7 @@ def departed(request: HttpRequest) -> HttpResponse:
         "drivers": drivers[:SHOWN],
         "count": len(drivers),
         "late": late,
-        "overdue": sum(row.late for row in plans) + sum(row.late and row.own for row in drivers),
+        "many": sum(row.late for row in plans) + sum(row.late and row.own for row in drivers),
     }
     return render(request, "reports/departures.html", shown)
 
