@@ -21,7 +21,11 @@ class ContractForm(ActionForm):
     """A contract: with whom, on what terms, from when to when, for which drivers."""
 
     facts = FACTS
+    kind = forms.ChoiceField(label="What it covers", choices=[("", "Choose"), *Contract.Kind.choices])
     cost_a_year = NumberField(label="Cost a year", required=False, min_value=0, max_digits=11, decimal_places=2)
+    field_order = (
+        "name", "reference", "kind", "party", "begins_on", "ends_on", "notice_days", "cost_a_year", "currency", "terms",
+    )  # fmt: skip
     device_types = alternative(
         forms.ModelMultipleChoiceField(DeviceType.objects.none(), label="Types", required=False, widget=_TICKS)
     )
@@ -53,7 +57,6 @@ class ContractForm(ActionForm):
         labels = {
             "name": "What it is called",
             "reference": "Its number",
-            "kind": "What it covers",
             "party": "With whom",
             "begins_on": "First day",
             "ends_on": "Last day",

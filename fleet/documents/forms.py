@@ -30,6 +30,7 @@ class DocumentForm(ActionForm):
 
     facts = FACTS
     title = forms.CharField(label="Title", max_length=160, help_text="As it stands on the document.")
+    kind = forms.ChoiceField(label="Kind", choices=[("", "Choose"), *Document.Kind.choices])
     address = alternative(
         forms.URLField(
             label="Or the web address where it stands",

@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import QuerySet
-
 from fleet.documents.models import Document
 from fleet.documents.queries import documents
 from fleet.people.models import Person
@@ -42,7 +40,7 @@ class DriverDeparture(Departure):
 def departed_plans(person: Person, on: date) -> list[Departure]:
     """The plans that depart from their maker's and that a driver of the person's follows, by type."""
     evidence = _evidence(person)
-    return [Departure(**_of_plan(plan, evidence, on)) for plan in _followed(person)]
+    return [Departure(**_of_plan(plan, evidence, on)) for plan in schedules.departed_plans(person, followed=True)]
 
 
 def departures(person: Person, on: date) -> list[DriverDeparture]:
@@ -57,11 +55,7 @@ def departures(person: Person, on: date) -> list[DriverDeparture]:
 def to_review(person: Person, on: date) -> int:
     """How many plans and own intervals of the person's drivers were to be reviewed before this day."""
     own = schedules.alternative(person).filter(own_every_months__isnull=False, own_review_on__lt=on)
-    return own.count() + _followed(person).filter(basis_review_on__lt=on).count()
-
-
-def _followed(person: Person) -> QuerySet[Plan]:
-    return schedules.departed_plans(person).filter(drivers__gt=0)
+    return own.count() + schedules.departed_plans(person, followed=True).filter(basis_review_on__lt=on).count()
 
 
 def _evidence(person: Person) -> dict[int, list[Document]]:

@@ -83,10 +83,14 @@ def _scored(device_type: DeviceType, risk: TypeRisk | None, drivers: int) -> Sco
     return ScoredType(device_type, risk, high, drivers)
 
 
-def departed_plans(person: Person) -> QuerySet[Plan]:
-    """Plans in use on another schedule than the maker's, with `drivers`: how many of the person's follow each."""
+def departed_plans(person: Person, *, followed: bool = False) -> QuerySet[Plan]:
+    """Plans in use on another schedule than the maker's, with `drivers`: how many of the person's follow each.
+
+    `followed`: only those that some driver of the person's follows.
+    """
     seen = Device.objects.within(person).values("pk")
     counted = Count("dues", filter=Q(dues__suspended=False, dues__device__in=seen))
     rows = Plan.objects.filter(active=True, basis=Plan.Basis.ALTERNATIVE).annotate(drivers=counted)
+    rows = rows.filter(drivers__gt=0) if followed else rows
     standing = Prefetch("device_type__risks", TypeRisk.objects.filter(replaced_at=None), to_attr="standing_risks")
     return rows.select_related("device_type__maker").prefetch_related(standing).order_by("device_type", "name")
