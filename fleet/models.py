@@ -5,7 +5,9 @@ import fleet.alerts.models
 import fleet.audit.models
 import fleet.batteries.models
 import fleet.bench.models
+import fleet.contracts.models
 import fleet.deliveries.models
+import fleet.documents.models
 import fleet.exchange.models
 import fleet.jobs.models
 import fleet.libraries.models

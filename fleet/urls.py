@@ -27,5 +27,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("batteries/", include("fleet.batteries.urls")),
     path("alerts/", include("fleet.alerts.urls")),
     path("libraries/", include("fleet.libraries.urls")),
+    path("contracts/", include("fleet.contracts.urls")),
+    path("documents/", include("fleet.documents.urls")),
     path("exchange/", include("fleet.exchange.urls")),
 ]

@@ -17,7 +17,9 @@ from fleet.accessories.models import Missing, Tally
 from fleet.bench.actions import assign, retire
 from fleet.bench.actions.flow import record_flow_test, record_occlusion_test
 from fleet.bench.models import FlowTest, OcclusionTest, ReadingFile, Retirement
+from fleet.contracts.models import Contract
 from fleet.deliveries.models import Delivery
+from fleet.documents.models import Document
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
 from fleet.loans.models import Loan
@@ -37,7 +39,9 @@ from fleet.web import clock
 from tests.bench.builders import attach, received
 from tests.bench.test_flow import CLOSED, GOOD
 from tests.builders import BY, a_bench, a_device, a_person, a_site, a_ward
+from tests.contracts.builders import a_contract
 from tests.deliveries.builders import a_delivery
+from tests.documents.builders import a_document
 from tests.exchange.builders import sent
 from tests.loans.builders import a_loan, a_pool_driver
 from tests.notices.builders import a_notice
@@ -81,6 +85,7 @@ SHARED = {
     "jobs:run": "jobs count over all places and name no driver",
     "jobs:progress": "the same",
     "jobs:put_back": "the same",
+    "documents:beside": "what it stands beside is tried below, and shared things are seen by all",
     "schedules:plan": "plans belong to types",
     "schedules:type_risk": "the same for risk scores",
     "schedules:risk_class": "the classes of the risk score are shared",
@@ -197,6 +202,9 @@ class Site:
             "accessories:one": {"pk": Missing.objects.get().pk},
             "notices:driver": {"number": Notice.objects.get().number, **asset},
             "deliveries:take_out": {"pk": self.delivery.pk, "line": self.delivery.lines.get().pk},
+            **{each: {"pk": Document.objects.get().pk} for each in OF_A_DOCUMENT},
+            "documents:beside_order": number,
+            **{each: {"pk": Contract.objects.get().pk} for each in OF_A_CONTRACT},
             "alerts:one": {"pk": self.device.alerts.get().pk},
             **{each: {"pk": self.intake.pk} for each in OF_AN_INTAKE},
             **dict.fromkeys(OF_A_DRIVER, asset),
@@ -213,6 +221,8 @@ class Site:
             "BATCH-FAR-01",
             "PO-FAR-01",
             "BIN-FAR-01",
+            "DOC-FAR-01",
+            "CON-FAR-01",
             self.tag.number,
             self.tag.written,
             self.device.fittings.get().pack.number,
@@ -240,6 +250,11 @@ OF_A_DELIVERY = {name for name in WITH_ARGUMENTS if name.startswith("deliveries:
 OF_A_LOAN = {name for name in WITH_ARGUMENTS if name.startswith("loans:")}
 OF_AN_INTAKE = {name for name in WITH_ARGUMENTS if name.startswith("exchange:")} - set(SHARED)
 
+OF_A_DOCUMENT = {name for name in WITH_ARGUMENTS if name.startswith("documents:")} - {
+    "documents:beside",
+    "documents:beside_order",
+}
+OF_A_CONTRACT = {name for name in WITH_ARGUMENTS if name.startswith("contracts:")}
 OF_A_LEVELLING = {name for name in WITH_ARGUMENTS if "levelling/" in str(ADDRESSES[name].pattern)}
 
 
@@ -270,6 +285,8 @@ def site(standing: None) -> Site:
     stock = in_stock(a_part(keeps_batch=True), 1, batch="BATCH-FAR-01")
     mark_ordered(stock.shelf.part, a_bench(), 5, clock.today(), by=BY, reference="PO-FAR-01")
     keep_at(stock.shelf.part, a_bench(), bin_="BIN-FAR-01", by=BY)
+    a_document("DOC-FAR-01", device=device)
+    a_contract("CON-FAR-01", sites=[a_site()])
     return Site(device, worked_on, ward, tag, intake, a_round(ward), own, calibration, stock, *delivered, delivery)
 
 

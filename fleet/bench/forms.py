@@ -6,25 +6,24 @@ from typing import Any
 from uuid import uuid4
 
 from django import forms
-from django.core.files.uploadedfile import UploadedFile
+from django.db.models import Q
 
-from fleet.bench.actions import Answer, Completion, Upload
+from fleet.bench.actions import Answer, Completion
 from fleet.bench.models import Order, OrderKind, Reading, Step
 from fleet.bench.queries.judging import Judges
 from fleet.core.calibration import DueState
-from fleet.core.errors import BadValueError
-from fleet.core.files import refuse_large
 from fleet.core.lifecycle import WaitReason
 from fleet.core.orders import ABSENT_OUTCOMES, Outcome
 from fleet.core.safety import CONTEXT_WORDS, DEPENDS_ON, AppliedPart, Context, Method, Protection
 from fleet.core.words import Worded
 from fleet.people.proof import password_field
-from fleet.registry.models import Place
+from fleet.registry.models import Party, Place
 from fleet.stores.models import Instrument, InstrumentQuerySet
 from fleet.stores.queries import state_of
 from fleet.tags.models import Decontamination
 from fleet.web import clock
 from fleet.web.forms import NumberField, alternative, day_field, offer
+from fleet.web.uploads import UploadField
 
 NO_NAMES = "No patient names."
 WAITS = [reason for reason in WaitReason if reason is not WaitReason.ACCEPTANCE]
@@ -80,7 +79,7 @@ class StepForm(forms.Form):
     value = forms.CharField(label="Reading", required=False, max_length=40)
     verdict = forms.ChoiceField(label="Verdict", required=False)
     note = forms.CharField(label="Note", required=False)
-    file = forms.FileField(label="Photo or PDF", required=False, allow_empty_file=True)
+    file = UploadField(label="Photo or PDF", required=False)
     instrument = InstrumentChoice(
         Instrument.objects.none(), label="Measured with", required=False, empty_label="No instrument named"
     )
@@ -176,24 +175,10 @@ class StepForm(forms.Form):
             na=verdict == Reading.Verdict.NOT_APPLICABLE.value,
             note=self.cleaned_data["note"],
             chosen=dict(self._options()).get(verdict, "") if self.step.kind == Step.Kind.CHOICE else "",
-            file=self._upload(),
+            file=self.cleaned_data.get("file"),
             instrument=self.cleaned_data.get("instrument"),
             context=replace(self.context(), mains_v=self.cleaned_data.get("mains_v")),
         )
-
-    def clean_file(self) -> UploadedFile | None:
-        """Refuse a file that is too large before it is read."""
-        sent: UploadedFile | None = self.cleaned_data.get("file")
-        if sent is not None:
-            try:
-                refuse_large(sent.size or 0)
-            except BadValueError as error:
-                raise forms.ValidationError(str(error)) from error
-        return sent
-
-    def _upload(self) -> Upload | None:
-        sent = self.cleaned_data.get("file")
-        return Upload(sent.name or "", sent.read()) if sent else None
 
 
 class FinishForm(forms.Form):
@@ -309,6 +294,15 @@ class WaitForm(forms.Form):
     """What an order waits for."""
 
     wait_reason = forms.ChoiceField(label="Waits for", choices=[(reason.value, reason.label) for reason in WAITS])
+    provider = alternative(
+        forms.ModelChoiceField(
+            Party.objects.filter(Q(services=True) | Q(makes=True)),
+            label="Sent to",
+            required=False,
+            empty_label="Whoever services it by its record",
+            help_text="Where it waits for the maker or another company outside.",
+        )
+    )
     why = forms.CharField(label="Note", required=False, max_length=200)
 
 

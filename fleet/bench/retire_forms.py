@@ -37,6 +37,15 @@ class DisposalForm(forms.Form):
             RetirementMethod.objects.none(), label="How it was wiped", required=False, empty_label="Nothing to wipe"
         )
     )
+    wiped = alternative(
+        forms.MultipleChoiceField(
+            label="What was wiped",
+            required=False,
+            choices=Retirement.Data.choices,
+            widget=forms.CheckboxSelectMultiple,
+            help_text="All that it may hold by its maker's word.",
+        )
+    )
     wiped_by_name = alternative(forms.CharField(label="Who wiped it", max_length=120, required=False))
     wiped_on = alternative(day_field("Wiped on", required=False))
     wiping_verified = alternative(
@@ -99,6 +108,22 @@ class FromTrainingForm(forms.Form):
 
     pool = forms.ChoiceField(label="It goes to the pool", choices=_BACK_TO)
     why = forms.CharField(label="Why it ends as a training unit", max_length=200)
+
+
+class RetentionForm(forms.Form):
+    """For how long records are kept at least, and who decided it."""
+
+    years = forms.IntegerField(
+        label="Years from retirement, at least",
+        min_value=1,
+        max_value=100,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )
+    decided_by = forms.CharField(label="Who decided it", max_length=120)
+    decided_on = day_field("Decided on")
+    source = forms.CharField(
+        label="Policy or law it follows", max_length=200, help_text="With its edition. Benchward knows none of them."
+    )
 
 
 class SearchForm(forms.Form):

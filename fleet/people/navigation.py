@@ -46,6 +46,8 @@ ENTRIES: Final = (
     Entry("Libraries", "libraries:coverage", (May.SEE_FLEET,)),
     Entry("Register", "registry:devices", (May.SEE_FLEET,)),
     Entry("New drivers", "deliveries:deliveries", (May.HAND_OVER,), aside=True),
+    Entry("Contracts", "contracts:contracts", (May.SEE_REPORTS,), aside=True),
+    Entry("Documents", "documents:documents", (May.SEE_FLEET,), aside=True),
     Entry("Parts", "stores:parts", (May.WORK_ON_BENCH, May.KEEP_STORE), aside=True),
     Entry("Instruments", "stores:instruments", (May.WORK_ON_BENCH,), aside=True),
     Entry("Records in", "exchange:intakes", (May.IMPORT_RECORDS,), aside=True),

@@ -80,6 +80,7 @@ class DeviceFilter(django_filters.FilterSet):
     home = PlaceFilter(label="Home", queryset=_places, method="by_home", empty_label="All places")
     type = type_filter("")
     pool = pool_filter("")
+    owner = django_filters.ChoiceFilter(label="Owner", choices=Device.Owner.choices, empty_label="Whoever owns it")
     marked = django_filters.ChoiceFilter(
         label="Only",
         choices=[("late", "Late"), ("quarantined", "In quarantine"), ("own", "With values of their own")],

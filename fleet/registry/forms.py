@@ -9,10 +9,10 @@ from django.db import models
 
 from fleet.audit.changes import fingerprint
 from fleet.people.models import Person
-from fleet.registry.actions import EDITABLE, PARTY_FACTS, PLACE_FACTS, TYPE_FACTS
+from fleet.registry.actions import EDITABLE, PARTY_FACTS, PLACE_FACTS, TYPE_FACTS, Handover
 from fleet.registry.models import Device, DeviceType, Party, Place
 from fleet.registry.queries import open_places, types
-from fleet.web.forms import offer, words_field
+from fleet.web.forms import alternative, day_field, offer, words_field
 from fleet.web.phrases import quantity
 
 _NUMBER = forms.NumberInput(attrs={"inputmode": "decimal"})
@@ -180,6 +180,30 @@ class NewDeviceForm(DeviceForm):
         del self.fields["why"]
 
 
+class TransferForm(forms.Form):
+    """Where a driver goes for good, when, in which condition and why."""
+
+    to_place = PlaceChoice(queryset=Place.objects.none(), label="Its new home", empty_label="Choose a place")
+    on = day_field("Handed over on")
+    state = forms.CharField(
+        label="Condition when handed over",
+        max_length=200,
+        help_text="As both looked at it: damage, cleaning, what is missing.",
+    )
+    why = forms.CharField(label="Why", max_length=200)
+    cost_centre = alternative(
+        forms.CharField(label="New cost centre", max_length=40, required=False, help_text="Empty: it stays.")
+    )
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offer(self, "to_place", open_places().within(person))
+
+    def handover(self) -> Handover:
+        """What was typed, for the action."""
+        return Handover(**self.cleaned_data)
+
+
 class TypeForm(ActionForm):
     """The facts of a type that is there already."""
 
@@ -191,8 +215,8 @@ class TypeForm(ActionForm):
         fields: tuple[str, ...] = (
             "kind", "di", "life_support", "power", "supply", "protection", "applied_part", "chemistry",
             "pack_part_number", "charging_hours", "reference_rate", "replacement_level", "temperature_coefficient",
-            "reference_temperature_c", "service_life_months", "end_of_support", "price", "source",
-            "nomenclature_scheme", "nomenclature_version", "nomenclature_code",
+            "reference_temperature_c", "service_life_months", "end_of_support", "follow_maker",
+            "price", "source", "nomenclature_scheme", "nomenclature_version", "nomenclature_code",
         )  # fmt: skip
         widgets = {
             "end_of_support": _DATE,
@@ -208,6 +232,7 @@ class TypeForm(ActionForm):
             "temperature_coefficient": "As its maker states it, 0.006 for 0.6 % more per degree. Empty: no correction.",
             "reference_temperature_c": "Only forecasts are corrected to it, never the verdict of a test.",
             "protection": "As its label or manual says; electrical safety limits depend on it.",
+            "follow_maker": "A law, a contract or the maker's condition. Empty: departures may be allowed with reason.",
             "source": "The maker's document and its edition, or whose practice it is.",
         }
 

@@ -137,6 +137,7 @@ class DeviceType(models.Model):
     )
     service_life_months = models.PositiveSmallIntegerField("expected service life, months", null=True, blank=True)
     end_of_support = models.DateField(null=True, blank=True)
+    follow_maker = models.CharField("must follow the maker's schedule because", max_length=200, blank=True)
     price = models.DecimalField("list price", max_digits=9, decimal_places=2, null=True, blank=True)
     source = models.CharField("source of these facts", max_length=200, blank=True)
 
@@ -366,3 +367,30 @@ class Device(models.Model):
         """Expected service life: its own, or its type's."""
         own = self.own_service_life_months
         return self.device_type.service_life_months if own is None else own
+
+
+class Transfer(models.Model):
+    """A lasting move of a driver's home: from where to where, on which day, in which condition, on whose word.
+
+    What is to come back by a day is a loan. Written once; a transfer back is another.
+    """
+
+    device = models.ForeignKey(Device, models.PROTECT, related_name="transfers")
+    from_place = models.ForeignKey(Place, models.PROTECT, related_name="+")
+    to_place = models.ForeignKey(Place, models.PROTECT, related_name="+")
+    on = models.DateField("handed over on")
+    state = models.CharField("condition when handed over", max_length=200)
+    why = models.CharField("reason", max_length=200)
+    cost_centre = models.CharField(max_length=40, blank=True)
+    entered_at = models.DateTimeField()
+    by_name = models.CharField("transferred by", max_length=120)
+
+    class Meta:
+        ordering = ["-on", "-id"]
+        constraints = [
+            models.CheckConstraint(name="transfer_goes_elsewhere", condition=~Q(from_place=F("to_place"))),
+            models.CheckConstraint(name="transfer_says_condition_and_reason", condition=~Q(state="") & ~Q(why="")),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.device} to {self.to_place}"

@@ -23,5 +23,6 @@ urlpatterns = [
     path("types/<int:pk>/edit/", types.edit, name="type_edit"),
     path("<path:asset>/label/", labels.label, name="label"),
     path("<path:asset>/label/renew/", labels.renew, name="label_renew"),
+    path("<path:asset>/transfer/", devices.transfer, name="transfer"),
     path("<path:asset>/edit/", devices.edit, name="device_edit"),
 ]

@@ -8,7 +8,7 @@ from django import forms
 from fleet.bench.models import OrderKind
 from fleet.core.due import add_months
 from fleet.people.models import Person
-from fleet.registry.models import DeviceType, Place
+from fleet.registry.models import DeviceType, Party, Place
 from fleet.stores.models import Part
 from fleet.stores.queries import places_with_parts
 from fleet.web.forms import day_field, offer
@@ -40,6 +40,13 @@ class TurnaroundForm(FinishedForm):
     """From when to when orders were finished, and what for."""
 
     kind = forms.ChoiceField(label="Here for", required=False, choices=[("", "Anything"), *OrderKind.choices])
+
+
+class SentOutForm(FinishedForm):
+    """From when to when drivers were sent out, and to whom."""
+
+    first = day_field("Sent out from")
+    company = forms.ModelChoiceField(Party.objects.all(), label="Company", required=False, empty_label="All companies")
 
 
 class OrderedForm(forms.Form):

@@ -11,7 +11,7 @@ from fleet.libraries.queries import State
 from fleet.reports.queries import DAYS_AHEAD, Overview, Standing, Wanting
 
 #: What shouts where there is any.
-_SHOUTING: Final = frozenset({Wanting.LOANS, Wanting.NOTICES_LATE})
+_SHOUTING: Final = frozenset({Wanting.LOANS, Wanting.NOTICES_LATE, Wanting.REVIEWS})
 _LISTED_STATES = (State.CURRENT, State.BEHIND, State.UNKNOWN, State.NOT_SEEN)
 #: Where each number that is no driver's is listed: the page, and how it is narrowed.
 _LISTS: Final[Mapping[Wanting, tuple[str, Mapping[str, str]]]] = {
@@ -22,6 +22,8 @@ _LISTS: Final[Mapping[Wanting, tuple[str, Mapping[str, str]]]] = {
     Wanting.PARTS: ("stores:parts", {"state": "under"}),
     Wanting.NOTICES: ("notices:notices", {}),
     Wanting.NOTICES_LATE: ("notices:notices", {"show": "late"}),
+    Wanting.CONTRACTS: ("contracts:contracts", {"show": "decide"}),
+    Wanting.REVIEWS: ("reports:departures", {"show": "late"}),
 }
 
 
@@ -49,7 +51,7 @@ def groups(overview: Overview) -> list[Group]:
     subjects = {
         "Planned work": _planned(overview),
         "Out of use": _out_of_use(overview),
-        "Notices, loans, stock and procedures": _wanting(overview),
+        "Notices, loans, stock, contracts and procedures": _wanting(overview),
         "Batteries in service": _batteries(overview),
         "Drug libraries and network": _libraries(overview),
     }

@@ -221,6 +221,16 @@ class HouseRuleForm(forms.Form):
         help_text="Counted from the first accepted driver of the type. 24 is our own choice, no source gives a number.",
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
     )
+    history_years = forms.IntegerField(
+        label="With fewer driver-years of our own history only a manager lengthens it",
+        min_value=1,
+        max_value=100_000,
+        help_text=(
+            "Years of all our drivers of the type together. 50 is the least that a published worked example of an "
+            "AAMI-supported task force calls a good base of experience; tentative, not verified."
+        ),
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )
     search_attempts = forms.IntegerField(
         label="Not located after so many days on which it was looked for in vain",
         min_value=1,

@@ -14,6 +14,7 @@ from fleet.people.models import Person
 from fleet.people.queries import actor_for
 from fleet.registry.models import Device
 from fleet.web import clock
+from fleet.web.uploads import Upload
 from tests.builders import BY, a_bench
 
 CHECK = bench.NewStep(words="Case and holder are sound")
@@ -81,7 +82,7 @@ def good(given: Step) -> bench.Answer:
     if given.kind == Step.Kind.CHOICE:
         return bench.Answer(chosen=given.passing[0])
     if given.kind == Step.Kind.FILE:
-        return bench.Answer(file=bench.Upload("photo.png", PNG))
+        return bench.Answer(file=Upload("photo.png", PNG))
     # A computed step is worked out from the others, whatever is given.
     return bench.Answer(note="2.4.1") if given.kind == Step.Kind.TEXT else bench.Answer(passed=True)
 

@@ -13,6 +13,7 @@ from fleet.bench.queries import standing
 from fleet.core.errors import BadValueError, MoveRefusedError
 from fleet.core.orders import Outcome
 from fleet.people.models import Person
+from fleet.web.uploads import Upload
 from tests.bench.builders import a_procedure, finish, fresh, put, received, signed_in
 from tests.builders import a_device, a_type
 
@@ -147,7 +148,7 @@ def test_a_file_is_known_by_its_content_not_by_its_name(technician: Person, cont
     """A program or a page with a photo's name is refused, and nothing is kept."""
     order = an_order(technician, PHOTO)
     with pytest.raises(BadValueError, match=said):
-        put(order, 1, bench.Answer(file=bench.Upload("holiday.jpg", content)), technician)
+        put(order, 1, bench.Answer(file=Upload("holiday.jpg", content)), technician)
     assert not Reading.objects.exists()
     with pytest.raises(BadValueError, match="Attach a photo"):
         put(order, 1, bench.Answer(), technician)

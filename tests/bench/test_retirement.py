@@ -41,6 +41,7 @@ def disposal(**facts: object) -> bench.Disposal:
     given = {
         "disposal": method("Scrapped"),
         "wiping": method("Purge"),
+        "wiped": ("logs", "patients"),
         "wiped_by_name": "Tova Lindqvarn",
         "wiped_on": clock.today(),
         "wiping_verified": "Log and network settings are empty",
@@ -70,6 +71,9 @@ def test_completed_once(retired: Device, technician: Person) -> None:
     ("facts", "field"),
     [
         ({"wiping": None}, "wiping"),
+        ({"wiped": ()}, "wiped"),
+        ({"wiped": ("photos",)}, "wiped"),
+        ({"wiping": None, "no_data_why": "None in it"}, "wiping"),
         ({"wiped_by_name": " "}, "wiped_by_name"),
         ({"wiping_verified": ""}, "wiping_verified"),
         ({"wiped_on": None}, "wiped_on"),

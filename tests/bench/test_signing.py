@@ -12,6 +12,7 @@ from fleet.bench.queries import digest_of, parts_of, signatures
 from fleet.core.errors import ConflictError, MoveRefusedError, NotAllowedError
 from fleet.core.orders import Outcome
 from fleet.people.models import Person
+from fleet.web.uploads import Upload
 from tests.bench.builders import CHECK, a_procedure, again, as_actor, finish, fresh, put, received, signed_in, work
 from tests.builders import BY, PASSWORD, a_device
 from tests.tags.builders import an_open_tag
@@ -222,7 +223,7 @@ def test_an_attached_file_is_part_of_what_is_signed(technician: Person) -> None:
     a_procedure("corrective", (CHECK, bench.NewStep(words="Photo of the holder", kind="file")))
     order = received(a_device(), technician, kind="corrective")
     put(order, 1, bench.Answer(passed=True), technician)
-    photo = bench.Upload("holder.png", b"\x89PNG\r\n\x1a\n" + bytes(40))
+    photo = Upload("holder.png", b"\x89PNG\r\n\x1a\n" + bytes(40))
     put(order, 2, bench.Answer(passed=True, file=photo), technician)
     finish(order, technician)
     assert signatures(order)[0].holds

@@ -21,7 +21,9 @@ from fleet.bench.models import (
     Retirement,
     RetirementMethod,
 )
+from fleet.contracts.models import Contract
 from fleet.deliveries.models import Delivery
+from fleet.documents.models import Document
 from fleet.exchange.kinds import KINDS
 from fleet.exchange.models import Intake
 from fleet.jobs.models import Job
@@ -142,6 +144,11 @@ VALUES: dict[tuple[str, str], Values] = {
     ("notices/", "asset"): concerned,
     ("rounds/", "pk"): first(Round),
     ("deliveries/", "pk"): one_each(Delivery, "finished_by_name"),
+    ("documents/", "pk"): one_each(Document, "kind"),
+    ("documents/beside/", "what"): lambda _person: ["type"],
+    ("documents/beside/", "pk"): first(DeviceType),
+    ("documents/beside/order/", "number"): first(Order, "number"),
+    ("contracts/", "pk"): one_each(Contract, "kind"),
     ("accessories/missing/", "pk"): first(Missing),
     ("accessories/kinds/", "pk"): first(Accessory),
     ("loans/", "pk"): one_each(Loan, "back"),

@@ -18,14 +18,15 @@ from fleet.libraries import actions as libraries
 from fleet.libraries.models import LibraryVersion
 from fleet.people.models import Person
 from fleet.registry.models import Accessory, Device, Place
-from fleet.schedules.actions import open_dues
+from fleet.schedules.actions import open_dues, set_own_interval
 from fleet.stores.actions import keep_at
 from fleet.tags.models import Tag
 from fleet.web import clock
 from tests.alerts.builders import an_alert
 from tests.batteries.builders import a_fitted_device, a_forecast, a_logged_test
 from tests.bench.builders import CHECK, as_actor, fresh, received
-from tests.builders import BY, a_bench, a_device, a_site, a_ward
+from tests.builders import BY, a_bench, a_device, a_site, a_type, a_ward
+from tests.contracts.builders import a_contract
 from tests.libraries.builders import a_version, carried
 from tests.loans.builders import a_loan
 from tests.schedules.builders import a_plan
@@ -117,6 +118,8 @@ def things_wanting(technician: Person) -> None:
         lead = Accessory.objects.get(device_type=device.device_type, name="Power lead")
         count(device, {lead.pk: 0}, Tally.Occasion.LOOKED, by=BY)
         keep_at(a_part(), a_bench(), minimum=2, by=BY)
+        a_contract(sites=[a_site()], ends_on=TODAY + timedelta(days=50))
+        _an_interval_to_review()
         profile = add_profile("House limits", "house", by=BY)
         limit = ReferenceLimit(profile=profile, quantity="equipment", high=Decimal(100), unit="uA", source="house")
         state_limit(limit, by=BY)
@@ -125,6 +128,16 @@ def things_wanting(technician: Person) -> None:
         draft = drafts.state_source(draft, "Our own list", revision=draft.revision, by=by)
         draft = drafts.add_step(draft, CHECK, 0, revision=draft.revision, by=by)
         drafts.submit(draft, "Written anew", revision=draft.revision, by=by)
+
+
+def _an_interval_to_review() -> None:
+    """A driver with an interval of its own that was to be looked at again yesterday; its next service is far off."""
+    kind = a_type("TW-60")
+    a_plan(kind)
+    device = a_device(device_type=kind, accepted_on=TODAY - timedelta(days=9))
+    open_dues(device, by=BY)
+    due = device.dues.get()
+    set_own_interval(due, 6, why="hard use", review_on=TODAY - timedelta(days=1), by=BY)
 
 
 def set_aside(device: Device, technician: Person) -> None:

@@ -140,5 +140,5 @@ def test_the_overview_asks_the_same_of_the_database_however_large_the_fleet(
     for number in range(30):
         an_open_tag(a_device(a_ward(f"Ward {number}")))
     client = signed_in(manager)
-    with django_assert_max_num_queries(34):
+    with django_assert_max_num_queries(37):
         assert client.get(OVERVIEW).status_code == 200

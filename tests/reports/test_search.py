@@ -116,7 +116,7 @@ def test_search_asks_the_database_the_same_however_many_match(
     for number in range(30):
         a_device(asset_number=f"ZZ{number:03d}")
     client = signed_in(technician)
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(15):
         assert "30 drivers" in client.get(SEARCH, {"q": "ZZ"}).content.decode()
 
 

@@ -11,6 +11,7 @@ from fleet.core.permissions import May
 from fleet.core.risk import RULE_VERSION, Scale
 from fleet.people.models import Person
 from fleet.people.queries import actor_for
+from fleet.registry.actions import edit_device_type
 from fleet.registry.models import DeviceType
 from fleet.schedules import actions, queries
 from fleet.schedules.models import Plan, RiskClass, TypeRisk
@@ -81,6 +82,7 @@ def test_a_high_risk_type_is_lengthened_by_a_manager_only() -> None:
     """Somebody who keeps the register but sets no risk limits may not; for another type they may."""
     keeper = actor_with(May.EDIT_REGISTRY)
     risky, other = a_long_used_plan(), a_long_used_plan(model="Quiet 1", life_support=False)
+    actions.set_house_rule({"history_years": 1}, why="few drivers", by=BY)
     with on(ACCEPTED):
         with pytest.raises(BadValueError, match="only a manager"):
             actions.edit_plan(risky, TWICE_AS_LONG, by=keeper)
@@ -88,6 +90,25 @@ def test_a_high_risk_type_is_lengthened_by_a_manager_only() -> None:
         scored(other.device_type, "Life support", "Patient or operator injury", "Average")
         with pytest.raises(BadValueError, match="only a manager"):
             actions.edit_plan(other, {"every_months": 30}, by=keeper)
+
+
+def test_with_few_driver_years_of_our_own_only_a_manager_lengthens() -> None:
+    """The house sets how many it asks for; who may set risk limits is named on the plan as having allowed it."""
+    keeper, plan = actor_with(May.EDIT_REGISTRY), a_long_used_plan(model="Quiet 1", life_support=False)
+    with on(ACCEPTED):
+        with pytest.raises(BadValueError, match=r"driver-years of our own history and the rule asks for 50"):
+            actions.edit_plan(plan, TWICE_AS_LONG, by=keeper)
+        assert actions.edit_plan(plan, TWICE_AS_LONG, by=BY).allowed_by == BY.name
+
+
+def test_a_type_bound_to_its_maker_is_departed_from_by_nobody() -> None:
+    """Neither by a plan nor for one driver, whoever asks; more often than the maker stays free."""
+    plan = a_long_used_plan()
+    edit_device_type(plan.device_type, {"follow_maker": "Condition of its conformity"}, by=BY)
+    with on(ACCEPTED):
+        with pytest.raises(BadValueError, match="must follow its maker's schedule: Condition of its conformity"):
+            actions.edit_plan(plan, TWICE_AS_LONG, by=BY)
+        assert actions.edit_plan(plan, {"every_months": 6}, by=BY).every_months == 6
 
 
 def actor_with(*duties: May) -> Any:

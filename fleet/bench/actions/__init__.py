@@ -29,13 +29,14 @@ from fleet.bench.actions.retirements import (
     drop_retirement_method,
     ensure_retirement_methods,
     state_disposal,
+    state_retention,
     take_back_retirement,
     verify_retirement_method,
 )
 from fleet.bench.actions.sending import Sent, answer_once, look_in
 from fleet.bench.actions.signing import sign_work
 from fleet.bench.actions.stated import ensure_starter_procedures, import_drafts
-from fleet.bench.actions.steps import Answer, Upload, answer, answer_many, read_off
+from fleet.bench.actions.steps import Answer, answer, answer_many, read_off
 from fleet.bench.actions.training import end_training
 from fleet.bench.queries.lines import NewStep, OwnLimit
 
@@ -50,7 +51,6 @@ __all__ = [
     "Part",
     "Raised",
     "Sent",
-    "Upload",
     "add_external",
     "add_labour",
     "add_part",
@@ -86,6 +86,7 @@ __all__ = [
     "sign_work",
     "start_clock",
     "state_disposal",
+    "state_retention",
     "stop_clock",
     "take",
     "take_back",

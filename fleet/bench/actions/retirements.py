@@ -12,7 +12,7 @@ from fleet.audit.actors import Actor
 from fleet.audit.changes import change
 from fleet.bench.actions.holding import hold_device
 from fleet.bench.actions.orders import raise_order
-from fleet.bench.models import KeptPart, Order, OrderKind, Retirement, RetirementMethod
+from fleet.bench.models import KeptPart, Order, OrderKind, RetentionRule, Retirement, RetirementMethod
 from fleet.bench.queries import facts
 from fleet.core.errors import BadValueError, ConflictError
 from fleet.core.lifecycle import Move, WaitReason
@@ -53,6 +53,7 @@ class Disposal:
     disposal_words: str = ""
     wiping: RetirementMethod | None = None
     no_data_why: str = ""
+    wiped: Sequence[str] = ()
     wiped_by_name: str = ""
     wiped_on: date | None = None
     wiping_verified: str = ""
@@ -137,7 +138,7 @@ def state_disposal(retirement: Retirement, given: Disposal, *, by: Actor) -> Ret
         state = "was taken back" if row.taken_back_at else f"is complete, stated by {row.stated_by_name}"
         raise ConflictError(f"This record {state}; nothing in it is changed any more.")
     _check(given)
-    values = {name: getattr(given, name) for name in _STATED}
+    values = {name: getattr(given, name) for name in _STATED} | {"wiped": [*given.wiped]}
     before, after = change(row, **values, stated_at=clock.now(), stated_by_name=by.name[:120])
     KeptPart.objects.bulk_create(
         KeptPart(retirement=row, name=part.name, quantity=part.quantity, part_number=part.part_number, note=part.note)
@@ -160,12 +161,16 @@ def _check(given: Disposal) -> None:
         raise BadValueError(message, field="wiping")
     if given.wiping is not None:
         _check_wiping(given)
+    elif given.wiped:
+        raise BadValueError("Say how it was wiped.", field="wiping")
     for part in given.parts:
         if not part.name.strip() or part.quantity < 1:
             raise BadValueError("Each part kept has a name and a number from 1 on.", field="parts")
 
 
 def _check_wiping(given: Disposal) -> None:
+    if not given.wiped or set(given.wiped) - set(Retirement.Data):
+        raise BadValueError("Say what was wiped: logs, credentials, library, patient history.", field="wiped")
     if given.no_data_why.strip():
         raise BadValueError("It was wiped, or there was nothing to wipe: say one of both.", field="no_data_why")
     for name, words in (("wiped_by_name", "Say who wiped it."), ("wiping_verified", "Say how that was verified.")):
@@ -173,6 +178,31 @@ def _check_wiping(given: Disposal) -> None:
             raise BadValueError(words, field=name)
     if given.wiped_on is None or given.wiped_on > clock.today():
         raise BadValueError("Give the day it was wiped on, today or before.", field="wiped_on")
+
+
+@transaction.atomic
+def state_retention(years: int, decided_by: str, decided_on: date, source: str, *, by: Actor) -> RetentionRule:
+    """State for how many years at least the records of a retired driver are kept. Nothing is deleted by it."""
+    by.must(May.RETIRE_DEVICE)
+    if years < 1:
+        raise BadValueError("Give 1 year or more.", field="years")
+    for name, words in (("decided_by", decided_by), ("source", source)):
+        if not words.strip():
+            raise BadValueError("Say who decided it, and by which policy or law.", field=name)
+    if decided_on > clock.today():
+        raise BadValueError("That day has not come yet.", field="decided_on")
+    values = {
+        "years": years,
+        "decided_by": decided_by.strip(),
+        "decided_on": decided_on,
+        "source": source.strip(),
+        "stated_at": clock.now(),
+        "stated_by_name": by.name[:120],
+    }
+    row, fresh = RetentionRule.objects.select_for_update().get_or_create(pk=RetentionRule.ONLY, defaults=values)
+    before, after = ({}, values) if fresh else change(row, **values)
+    record(Happening("stated retention of records", row, before=before, after=after), by=by)
+    return row
 
 
 @transaction.atomic

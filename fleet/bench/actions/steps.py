@@ -1,6 +1,5 @@
 """Working an order: the answer at each step, and what the driver itself shows."""
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -17,19 +16,11 @@ from fleet.bench.models import Order, Reading, ReadingFile, Step
 from fleet.bench.queries import in_words
 from fleet.bench.queries.judging import Judges
 from fleet.core.errors import BadValueError, ConflictError
-from fleet.core.files import kind_of_file, shown_name
 from fleet.core.safety import Context
 from fleet.registry import actions as registry
 from fleet.stores.models import Instrument
 from fleet.web import clock
-
-
-@dataclass(frozen=True, slots=True)
-class Upload:
-    """A file as it was sent; `name` is what the sender calls it."""
-
-    name: str
-    content: bytes
+from fleet.web.uploads import Upload, stored
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,14 +150,7 @@ _JUDGES = {
 def _file(reading: Reading, given: Upload) -> ReadingFile:
     if reading.step.kind != Step.Kind.FILE:
         raise BadValueError("No file is attached at this step.", field="file")
-    return ReadingFile(
-        reading=reading,
-        kind=kind_of_file(given.content),
-        name=shown_name(given.name),
-        size=len(given.content),
-        sha256=hashlib.sha256(given.content).hexdigest(),
-        content=given.content,
-    )
+    return ReadingFile(reading=reading, **stored(given))
 
 
 @transaction.atomic

@@ -4,7 +4,7 @@ from fleet.bench.models.delivery import DeliveryLimit, DeliveryTest, FlowTest, O
 from fleet.bench.models.orders import Order, OrderQuerySet
 from fleet.bench.models.procedures import OrderKind, Procedure, ProcedureVersion, Step, StepLimit
 from fleet.bench.models.reference import LimitPolicy, LimitProfile, ReferenceLimit
-from fleet.bench.models.retirement import KeptPart, Retirement, RetirementMethod, RetirementQuerySet
+from fleet.bench.models.retirement import KeptPart, RetentionRule, Retirement, RetirementMethod, RetirementQuerySet
 from fleet.bench.models.signing import Presence, Signature
 from fleet.bench.models.spending import ExternalCost, KitLine, Labour, LabourClock, LabourRate, PackFitted, PartUse
 from fleet.bench.models.team import Handover, TrainingTold
@@ -35,6 +35,7 @@ __all__ = [
     "Reading",
     "ReadingFile",
     "ReferenceLimit",
+    "RetentionRule",
     "Retirement",
     "RetirementMethod",
     "RetirementQuerySet",

@@ -1,5 +1,7 @@
 """A driver's end: why and on whose word, what became of it, how its data were wiped, which parts were kept."""
 
+from typing import ClassVar
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -53,6 +55,15 @@ class Retirement(models.Model):
         LOST = "lost", "Lost or stolen"
         OTHER = "other", "As said in words"
 
+    class Data(models.TextChoices):
+        """What a driver may hold that is wiped before it leaves the house."""
+
+        LOGS = "logs", "Event logs"
+        NETWORK = "network", "Wi-Fi and other network credentials"
+        LIBRARY = "library", "Drug library"
+        PATIENTS = "patients", "Patient history"
+        SETTINGS = "settings", "The house's own settings"
+
     device = models.ForeignKey(Device, models.PROTECT, related_name="retirements")
     reason = models.CharField(max_length=12, choices=Reason)
     words = models.TextField("reason in words")
@@ -68,6 +79,7 @@ class Retirement(models.Model):
     wiping = models.ForeignKey(
         RetirementMethod, models.PROTECT, null=True, blank=True, related_name="+", verbose_name="wiped by"
     )
+    wiped = models.JSONField("what was wiped", default=list, blank=True)
     no_data_why = models.CharField("why there was nothing to wipe", max_length=200, blank=True)
     wiped_by_name = models.CharField("who wiped it", max_length=120, blank=True)
     wiped_on = models.DateField(null=True, blank=True)
@@ -101,6 +113,34 @@ class Retirement(models.Model):
 
     def __str__(self) -> str:
         return f"Retirement of {self.device}"
+
+    @property
+    def wiped_words(self) -> str:
+        """What was wiped, in words; empty in records from before this was asked."""
+        return "; ".join(self.Data(each).label for each in self.wiped)
+
+
+class RetentionRule(models.Model):
+    """For how many years at least the records of a retired driver are kept, and who decided that. One row.
+
+    It says what the house does with its backups and its archive: the program deletes nothing, before or after.
+    """
+
+    #: The one row's key. The trail keeps what stood before.
+    ONLY: ClassVar = 1
+
+    years = models.PositiveSmallIntegerField("years from retirement")
+    decided_by = models.CharField("decided by", max_length=120)
+    decided_on = models.DateField("decided on")
+    source = models.CharField("policy or law it follows", max_length=200)
+    stated_at = models.DateTimeField()
+    stated_by_name = models.CharField(max_length=120)
+
+    class Meta:
+        constraints = [models.CheckConstraint(name="retention_years_positive", condition=Q(years__gt=0))]
+
+    def __str__(self) -> str:
+        return f"{self.years} years"
 
 
 class KeptPart(models.Model):

@@ -7,6 +7,7 @@ from django.db.models import Q
 from fleet.bench.models.orders import Order
 from fleet.bench.models.procedures import LONGEST_OPTION, Step
 from fleet.stores.models import Instrument
+from fleet.web.uploads import StoredFile
 
 
 class Reading(models.Model):
@@ -49,23 +50,7 @@ class Reading(models.Model):
         return f"{self.step}: {self.get_verdict_display()}"
 
 
-class ReadingFile(models.Model):
-    """A file attached at a step, kept beside its reading so that a backup of the database holds it.
-
-    `kind` is what its content was found to be; `name` is what the sender called it, shown and never used as a path.
-    """
-
-    class Kind(models.TextChoices):
-        JPEG = "image/jpeg", "Photo"
-        PNG = "image/png", "Picture"
-        PDF = "application/pdf", "PDF"
+class ReadingFile(StoredFile):
+    """A file attached at a step."""
 
     reading = models.OneToOneField(Reading, models.PROTECT, related_name="file")
-    kind = models.CharField(max_length=16, choices=Kind)
-    name = models.CharField(max_length=120, blank=True)
-    size = models.PositiveIntegerField("size, bytes")
-    sha256 = models.CharField(max_length=64)
-    content = models.BinaryField()
-
-    def __str__(self) -> str:
-        return f"{self.get_kind_display()}, {self.name}" if self.name else str(self.get_kind_display())

@@ -1,6 +1,7 @@
 """One order as its page, its finishing page and its printed sheet show it."""
 
 from dataclasses import dataclass
+from datetime import date
 from functools import cached_property
 
 from django.db.models import Sum
@@ -46,6 +47,8 @@ from fleet.bench.queries.kits import kit_wanted
 from fleet.bench.queries.nearness import nearness
 from fleet.bench.queries.signing import Signed, signatures
 from fleet.bench.queries.team import handover_of, training_now, training_told
+from fleet.contracts.models import Contract
+from fleet.contracts.queries import covering
 from fleet.core.calibration import Guarded
 from fleet.core.lifecycle import Move, unmet
 from fleet.core.orders import OrderState
@@ -222,6 +225,17 @@ class OrderPage:
         return list(dues_of(self.device))
 
     @cached_property
+    def covers(self) -> list[Contract]:
+        """The contracts that cover its driver today: whom a fault goes to."""
+        return covering(self.device, clock.today())
+
+    @cached_property
+    def warranty(self) -> date | None:
+        """The last day of its driver's own warranty, while that is in force."""
+        until = self.device.warranty_until
+        return until if until and until >= clock.today() else None
+
+    @cached_property
     def earlier(self) -> list[Order]:
         """The last orders finished on this driver, newest first: a fault soon after work is worth a second look."""
         done = Order.objects.filter(device=self.device, state=OrderState.DONE.value).exclude(pk=self.order.pk)
@@ -329,6 +343,7 @@ def orders() -> OrderQuerySet:
         "device__device_type__maker",
         "device__home__site",
         "device__place",
+        "device__supplier",
         "tag",
         "due__plan",
         "procedure_version__procedure",

@@ -3,12 +3,15 @@
 from dataclasses import dataclass
 from typing import Any, Final
 
+from datetime import date
+
 from django.db.models import Q
 from django.utils.timezone import localtime
 
-from fleet.bench.models import Order, OrderKind, Reading, Retirement, RetirementQuerySet, Step
+from fleet.bench.models import Order, OrderKind, Reading, RetentionRule, Retirement, RetirementQuerySet, Step
+from fleet.core.due import add_months
 from fleet.people.models import Person
-from fleet.registry.models import Device
+from fleet.registry.models import Device, DeviceQuerySet
 
 
 def retirements(person: Person) -> RetirementQuerySet:
@@ -23,6 +26,21 @@ def retirements_named(rows: RetirementQuerySet, words: str) -> RetirementQuerySe
     """The retirements that an asset or serial number, a type or the reason's words name."""
     driver = Q(device__asset_number__icontains=words) | Q(device__serial_number__icontains=words)
     return rows.filter(driver | Q(device__device_type__model__icontains=words) | Q(words__icontains=words))
+
+
+def retention_rule() -> RetentionRule | None:
+    """For how long records are kept at least; None where nobody has decided that."""
+    return RetentionRule.objects.filter(pk=RetentionRule.ONLY).first()
+
+
+def past_retention(person: Person, on: date) -> DeviceQuerySet:
+    """The retired drivers whose records are past their least time, the longest retired first; none without a rule.
+
+    It is told and nothing follows from it here: the program deletes no record.
+    """
+    rule = retention_rule()
+    rows: DeviceQuerySet = Device.objects.within(person).select_related("device_type__maker").order_by("retired_on")
+    return rows.filter(retired_on__lte=add_months(on, -12 * rule.years)) if rule else rows.none()
 
 
 def retirement_of(device: Device) -> Retirement | None:

@@ -27,7 +27,6 @@ from fleet.bench.queries.judging import Judges, limits_judging
 from fleet.bench.views import sending
 from fleet.bench.views.acts import SPENDING, Act
 from fleet.core.errors import BadValueError, BenchwardError, ConflictError
-from fleet.core.files import ENDINGS
 from fleet.core.lifecycle import WaitReason
 from fleet.core.permissions import May
 from fleet.people import kept
@@ -37,6 +36,7 @@ from fleet.tags.actions import expect_back
 from fleet.tags.models import Tag
 from fleet.web.forms import put_beside
 from fleet.web.guards import fetch, guard
+from fleet.web.uploads import download
 
 CONFLICT = 409
 REFUSED = 422
@@ -100,10 +100,7 @@ def attached(request: HttpRequest, number: str, pk: int) -> HttpResponse:
     """A file attached at a step of an order, by its content's kind and under a name of our own."""
     row = fetch(queries.orders(), request, number=number)
     file = get_object_or_404(ReadingFile.objects.select_related("reading__step"), pk=pk, reading__order=row)
-    answer = HttpResponse(bytes(file.content), content_type=file.kind)
-    name = f"{row.number}-step-{file.reading.step.position}.{ENDINGS[file.kind]}"
-    answer["Content-Disposition"] = f'attachment; filename="{name}"'
-    return answer
+    return download(file, f"{row.number}-step-{file.reading.step.position}")
 
 
 def _warn_of_failure(request: HttpRequest, reading: Reading) -> None:
@@ -194,7 +191,9 @@ ACTS = {
     "take": Act(TakeForm, _take, "The order is yours."),
     "wait": Act(
         WaitForm,
-        lambda row, typed, by: actions.set_aside(row, WaitReason(typed["wait_reason"]), by=by, why=typed["why"]),
+        lambda row, typed, by: actions.set_aside(
+            row, WaitReason(typed["wait_reason"]), by=by, provider=typed["provider"], why=typed["why"]
+        ),
         "The order is set aside. Its driver waits.",
     ),
     "resume": Act(ResumeForm, lambda row, _typed, by: actions.resume(row, by=by), "The order is taken up again."),

@@ -15,6 +15,7 @@ from fleet.management.demo.hospital import build_hospital
 from fleet.management.demo.instruments import plan_instruments
 from fleet.management.demo.libraries import build_libraries, first_sight, plan_nights, plan_sightings
 from fleet.management.demo.notices import plan_notices
+from fleet.management.demo.papers import plan_papers
 from fleet.management.demo.parts import plan_parts
 from fleet.management.demo.people import build_people
 from fleet.management.demo.policy import plan_policy
@@ -72,6 +73,7 @@ def _begin(world: World, count: int) -> None:
     plan_policy(world)
     plan_procedures(world)
     plan_reasons(world)
+    plan_papers(world)
     plan_rounds(world)
     plan_handing(world)
     plan_team(world)

@@ -63,6 +63,7 @@ def complete_record(driver: Driver, by: Actor) -> None:
         disposal=ways["Taken apart"],
         disposal_words="Case and board to the electrical waste",
         wiping=ways["Clear"],
+        wiped=(Retirement.Data.LOGS, Retirement.Data.NETWORK, Retirement.Data.LIBRARY, Retirement.Data.PATIENTS),
         wiped_by_name=by.name,
         wiped_on=clock.today(),
         wiping_verified="Event log and network settings are empty after the reset",

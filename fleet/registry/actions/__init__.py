@@ -39,12 +39,14 @@ from fleet.registry.actions.reference import (
     state_runtimes,
     update_type,
 )
+from fleet.registry.actions.transfers import Handover, transfer
 
 __all__ = [
     "EDITABLE",
     "PARTY_FACTS",
     "PLACE_FACTS",
     "TYPE_FACTS",
+    "Handover",
     "NewDevice",
     "NewType",
     "TypeChange",
@@ -80,5 +82,6 @@ __all__ = [
     "set_quarantined",
     "state_accessories",
     "state_runtimes",
+    "transfer",
     "update_type",
 ]

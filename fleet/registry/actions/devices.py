@@ -12,7 +12,7 @@ from django.db import transaction
 from fleet.audit.actions import Happening, record, record_many
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change, fingerprint, refuse_changed
-from fleet.core.errors import BadValueError, ConflictError
+from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
 from fleet.core.lifecycle import (
     FORGETS_ACCEPTANCE,
     NEW_CONDITION,
@@ -177,6 +177,8 @@ def edit_device(
         raise BadValueError(msg, field=min(wrong))
     row = locked(device)
     refuse_changed(row, EDITABLE, opened)
+    refuse_retired(row)
+    _refuse_other_site(row, changes)
     _refuse_training(row, changes)
     _refuse_other_with(row, changes.get("serial_number", row.serial_number))
     _clean(with_values(row, changes))
@@ -214,11 +216,25 @@ def _edited(row: Device, read: Device, changes: Mapping[str, Any], why: str) -> 
         raise BadValueError(msg, field=min(wrong))
     if fingerprint(row, changes) != fingerprint(read, changes):
         raise ConflictError(f"{row} was changed by somebody else meanwhile. Nothing was written.")
+    refuse_retired(row)
     _refuse_training(row, changes)
     before = {name: getattr(row, name) for name in changes}
     for name, value in changes.items():
         setattr(row, name, value)
     return Happening("changed device", row, device_id=row.pk, before=before, after=changes, why=why)
+
+
+def refuse_retired(row: Device) -> None:
+    """The record of a retired driver is read, and changed by nobody any more."""
+    if row.condition == Condition.RETIRED.value:
+        raise MoveRefusedError(f"{row} is retired: its record is kept as it is.")
+
+
+def _refuse_other_site(row: Device, changes: Mapping[str, Any]) -> None:
+    home = changes.get("home", row.home)
+    if home.path.split("/")[1] != row.home.path.split("/")[1]:
+        msg = f"{home} belongs to another site. Transfer the driver there: the day and its condition go on record."
+        raise BadValueError(msg, field="home")
 
 
 def _refuse_training(row: Device, changes: Mapping[str, Any]) -> None:

@@ -169,7 +169,7 @@ TYPE_FACTS: Final = frozenset(
         "kind", "nomenclature_scheme", "nomenclature_version", "nomenclature_code", "di", "life_support", "power",
         "supply", "protection", "applied_part", "chemistry", "pack_part_number", "charging_hours", "reference_rate",
         "replacement_level", "temperature_coefficient", "reference_temperature_c", "service_life_months",
-        "end_of_support", "price", "source",
+        "end_of_support", "follow_maker", "price", "source",
     }
 )  # fmt: skip
 

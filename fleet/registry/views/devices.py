@@ -6,7 +6,8 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_safe
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet.core.errors import BadValueError, BenchwardError, ConflictError
 from fleet.core.permissions import May
@@ -15,7 +16,7 @@ from fleet.people.queries import acting, person_of
 from fleet.registry import actions, queries
 from fleet.registry.actions import NewDevice
 from fleet.registry.filters import DeviceFilter
-from fleet.registry.forms import DeviceForm, NewDeviceForm
+from fleet.registry.forms import DeviceForm, NewDeviceForm, TransferForm
 from fleet.registry.models import Device
 from fleet.registry.tables import CSV_HEADER, DeviceTable, csv_rows
 from fleet.registry.views.tabs import above, tabs
@@ -82,6 +83,27 @@ def edit(request: HttpRequest, asset: str) -> HttpResponse:
         return redirect("reports:device", device.asset_number)
     context = {"form": form, "device": device, "above": above("devices")}
     return render(request, "registry/device_edit.html", context)
+
+
+@guard(May.SEE_FLEET)
+@require_http_methods(["GET", "HEAD", "POST"])
+def transfer(request: HttpRequest, asset: str) -> HttpResponse:
+    """Give a driver another home for good, with its condition on record."""
+    demand(request, May.EDIT_REGISTRY)
+    device = fetch(queries.devices(), request, asset_number=asset)
+    form = TransferForm(request.POST or None, person=person_of(request), initial={"on": clock.today()})
+    if form.is_valid():
+        try:
+            done = actions.transfer(device, form.handover(), by=acting(request))
+        except BenchwardError as error:
+            put_beside(form, error)
+        else:
+            messages.success(request, f"{device} belongs to {done.to_place} from now on.")
+            return redirect("reports:device", device.asset_number)
+    way = [(device.asset_number, reverse("reports:device", args=[asset]))]
+    shown = {"form": form, "device": device, "before": device.transfers.select_related("from_place", "to_place")}
+    status = 422 if form.errors else 200
+    return render(request, "registry/transfer.html", {**shown, "above": way}, status=status)
 
 
 def _saved(request: HttpRequest, device: Device, form: DeviceForm) -> bool:

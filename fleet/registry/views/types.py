@@ -177,6 +177,10 @@ def _facts(row: DeviceType) -> list[tuple[str, object]]:
         ("Runtime and temperature", _temperature(row)),
         ("Expected service life", phrases.quantity(row.service_life_months, "months")),
         ("Maker's support ends", phrases.day(row.end_of_support) if row.end_of_support else phrases.NOT_KNOWN),
+        (
+            "Maker's schedule",
+            f"Must be followed: {row.follow_maker}" if row.follow_maker else "May be departed from with reason",
+        ),
         ("List price", phrases.quantity(row.price, settings.CURRENCY)),
         ("Nomenclature", _nomenclature(row) or phrases.NOT_KNOWN),
         ("Source of these facts", row.source or phrases.NOT_KNOWN),

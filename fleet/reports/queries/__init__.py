@@ -7,6 +7,8 @@ from fleet.reports.queries.outcomes import CODES, OutcomeLine, Outcomes, Repairs
 from fleet.reports.queries.overview import DAYS_AHEAD, Overview, Standing, Wanting, overview, standing_so
 from fleet.reports.queries.reorder import COVER_DAYS, Bring, ReorderList, reorder_list
 from fleet.reports.queries.reorder import Line as ReorderLine
+from fleet.reports.queries.sent_out import Performance, Trip, sent_out
+from fleet.reports.queries.support import Support, end_of_support, value_of_fleet
 from fleet.reports.queries.trail import Timeline, Topic, history, names, timeline, trail
 from fleet.reports.queries.verifying import (
     VERIFIED,
@@ -30,19 +32,23 @@ __all__ = [
     "OutcomeLine",
     "Outcomes",
     "Overview",
+    "Performance",
     "ReorderLine",
     "ReorderList",
     "Repairs",
     "Sealing",
     "Standing",
     "Status",
+    "Support",
     "Timeline",
     "Topic",
     "Verified",
+    "Trip",
     "Wanting",
     "costs",
     "dearest",
     "device_page",
+    "end_of_support",
     "history",
     "last_verification",
     "names",
@@ -54,9 +60,11 @@ __all__ = [
     "replaced",
     "sealing",
     "search",
+    "sent_out",
     "standing_so",
     "status_of",
     "timeline",
     "trail",
     "verified",
+    "value_of_fleet",
 ]

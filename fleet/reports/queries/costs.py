@@ -16,6 +16,7 @@ from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.registry.queries import devices, types
 from fleet.stores.models import Part
+from fleet.web import clock
 
 #: How many of the dearest drivers are listed.
 DEAREST: Final = 20
@@ -50,6 +51,13 @@ class DriverCost:
     def share(self) -> Decimal | None:
         """The cost as a share of the price."""
         return self.cost.total / self.price if self.price else None
+
+    @property
+    def a_year(self) -> Decimal | None:
+        """What it cost a year since its acceptance, of its price; None before its first year is over."""
+        since = self.device.accepted_on
+        days = ((self.device.retired_on or clock.today()) - since).days if since else 0
+        return self.share * Decimal(_DAYS_A_YEAR) / days if self.share is not None and days >= _DAYS_A_YEAR else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,11 @@ from fleet.batteries.queries import BatteryView, battery_view
 from fleet.bench.models import Order, Retirement
 from fleet.bench.queries.facts import OPEN
 from fleet.bench.queries.retiring import retirement_of
+from fleet.contracts.models import Contract
+from fleet.contracts.queries import covering
 from fleet.core.lifecycle import Condition
+from fleet.documents.models import Document
+from fleet.documents.queries import about as documents_about
 from fleet.libraries.queries import Standing, standing
 from fleet.loans.models import Loan
 from fleet.loans.queries import open_loan
@@ -59,6 +63,8 @@ class DevicePage:
     accessories: tuple[Belonging, ...]
     orders: tuple[Order, ...]
     more_orders: bool
+    documents: tuple[Document, ...]
+    covers: tuple[Contract, ...]
 
     @property
     def open_order(self) -> Order | None:
@@ -93,4 +99,6 @@ def device_page(device: Device, person: Person) -> DevicePage:
         accessories=tuple(belongings(device)),
         orders=orders[:LAST_ORDERS],
         more_orders=len(orders) > LAST_ORDERS,
+        documents=tuple(documents_about(device, person)),
+        covers=tuple(covering(device, clock.today())),
     )

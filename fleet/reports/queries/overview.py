@@ -12,6 +12,7 @@ from fleet.alerts.queries import open_alerts
 from fleet.batteries.queries import Counts, counts
 from fleet.bench.queries.procedures import waiting_for_approval
 from fleet.bench.queries.reference import unverified
+from fleet.contracts.queries import to_decide
 from fleet.core.due import Ageing
 from fleet.core.lifecycle import Condition, WaitReason
 from fleet.core.permissions import May
@@ -21,6 +22,7 @@ from fleet.loans.queries import late, loans
 from fleet.notices.queries import late_notices, open_notices
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceQuerySet
+from fleet.reports.queries.departures import to_review
 from fleet.schedules.queries import ages, coming, overdue
 from fleet.stores.queries import kept
 from fleet.tags.models import Quarantine, Tag
@@ -75,10 +77,12 @@ class Wanting(Worded):
     PARTS = "parts", "Parts under their minimum"
     NOTICES = "notices", "Safety notices open"
     NOTICES_LATE = "notices_late", "Safety notices past their day"
+    CONTRACTS = "contracts", "Contracts to decide on"
+    REVIEWS = "reviews", "Departures from makers to review"
 
 
-_Rows = Callable[[Person, date], QuerySet[Any]]
-#: The rows behind each number, and the duties of which one opens their list.
+_Rows = Callable[[Person, date], QuerySet[Any] | int]
+#: The rows behind each number (or how many), and the duties of which one opens their list.
 _WANTING: Final[Mapping[Wanting, tuple[frozenset[May], _Rows]]] = {
     Wanting.LOANS: (frozenset({May.HAND_OVER}), lambda person, _: late(loans(person))),
     Wanting.ACCESSORIES: (
@@ -96,6 +100,8 @@ _WANTING: Final[Mapping[Wanting, tuple[frozenset[May], _Rows]]] = {
     ),
     Wanting.NOTICES: (frozenset({May.SEE_FLEET}), lambda _person, _on: open_notices()),
     Wanting.NOTICES_LATE: (frozenset({May.SEE_FLEET}), lambda _person, on: late_notices(on)),
+    Wanting.CONTRACTS: (frozenset({May.SEE_REPORTS}), to_decide),
+    Wanting.REVIEWS: (frozenset({May.SEE_FLEET}), to_review),
 }
 
 
@@ -126,9 +132,13 @@ def overview(person: Person, on: date) -> Overview:
         batteries=counts(person),
         library=_library(person, on),
         wanting={
-            what: rows(person, on).count() for what, (duties, rows) in _WANTING.items() if any(map(person.may, duties))
+            what: _number(rows(person, on)) for what, (duties, rows) in _WANTING.items() if any(map(person.may, duties))
         },
     )
+
+
+def _number(rows: QuerySet[Any] | int) -> int:
+    return rows if isinstance(rows, int) else rows.count()
 
 
 def standing_so(person: Person, standing: Standing) -> QuerySet[Device]:

@@ -34,7 +34,12 @@ def costs(request: HttpRequest) -> HttpResponse:
     """What the work of a period cost, with a plot for each of the dearest types, and the dearest drivers."""
     form, first, last = _asked(request)
     found = queries.costs(first, last, person_of(request))
+    value = queries.value_of_fleet(person_of(request))
+    of_purchase, of_replacement = value.shares(found.overall.cost.total, (last - first).days + 1)
     shown = {
+        "value": value,
+        "of_purchase": of_purchase,
+        "of_replacement": of_replacement,
         "form": form,
         "first": first,
         "last": last,

@@ -1,10 +1,14 @@
 """Search from every page."""
 
+from typing import Final
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from fleet.core.permissions import May
+from fleet.documents.models import Document
+from fleet.documents.queries import documents, naming
 from fleet.notices.models import Notice
 from fleet.notices.queries import by_number
 from fleet.people.models import Person
@@ -14,6 +18,8 @@ from fleet.stores.models import Part
 from fleet.stores.queries import by_label
 from fleet.web import clock
 from fleet.web.guards import guard
+
+_DOCUMENTS: Final = 10
 
 
 @guard(May.REPORT_FAULT, May.SEE_FLEET)
@@ -32,7 +38,15 @@ def search(request: HttpRequest) -> HttpResponse:
         return redirect("stores:part", part.pk)
     if not hits.drivers and (notice := _notice(text, person_of(request))):
         return redirect("notices:one", notice.number)
-    return render(request, "reports/search.html", {"text": text.strip(), "hits": hits})
+    shown = {"text": text.strip(), "hits": hits, "documents": _documents(text, person_of(request))}
+    return render(request, "reports/search.html", shown)
+
+
+def _documents(text: str, person: Person) -> list[Document]:
+    """The documents in force that the words name, for those who open the library."""
+    if not text.strip() or not person.may(May.SEE_FLEET):
+        return []
+    return list(naming(documents(person).in_force(), text)[:_DOCUMENTS])
 
 
 def _notice(text: str, person: Person) -> Notice | None:

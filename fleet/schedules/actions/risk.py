@@ -15,12 +15,12 @@ from fleet.core.permissions import May
 from fleet.core.risk import BOUNDS, RULE_VERSION, Every, Scale, em_score
 from fleet.registry.models import Device, DeviceType
 from fleet.schedules.models import Due, HouseRule, Plan, RiskClass, TypeRisk
-from fleet.schedules.queries import high_risk, history_from, house_rule, risk_of
+from fleet.schedules.queries import driver_years, high_risk, history_from, house_rule, risk_of
 from fleet.schedules.risk_classes import CLASSES
 from fleet.web import clock
 from fleet.web.phrases import day as spoken
 
-RULE_FACTS: Final = ("history_months", "search_attempts", "search_days")
+RULE_FACTS: Final = ("history_months", "history_years", "search_attempts", "search_days")
 _LEAST_MONTHS: Final = 1
 
 
@@ -126,6 +126,7 @@ def ask_departure(plan: Plan, by: Actor) -> None:
             raise BadValueError(message, field="basis")
         plan.allowed_by = ""
         return
+    _refuse_bound(plan.device_type)
     _ask_reasoned(plan)
     plan.allowed_by = _allowed(plan.device_type, history_from(plan.device_type), by) if longer else ""
 
@@ -147,6 +148,12 @@ def ask_longer(held: Plan, changed: Plan, why: str, by: Actor) -> None:
         raise BadValueError(f"{message} alternative schedule.", field="why")
 
 
+def _refuse_bound(device_type: DeviceType) -> None:
+    if device_type.follow_maker:
+        message = f"This type must follow its maker's schedule: {device_type.follow_maker}"
+        raise BadValueError(message, field="basis")
+
+
 def _ask_reasoned(plan: Plan) -> None:
     needed = (
         ("basis_reason", bool(plan.basis_reason.strip()), "why it departs from the maker's"),
@@ -164,16 +171,21 @@ def _ask_reasoned(plan: Plan) -> None:
 
 
 def _allowed(device_type: DeviceType, from_day: date | None, by: Actor) -> str:
-    """Who allows a longer interval, where somebody must: empty for a type that isn't high-risk."""
+    """Who allows a longer interval, where somebody must: at high risk, or with little history of our own."""
     months = house_rule().history_months
     if from_day is None or clock.today() < from_day:
         when = f"Ask again on {spoken(from_day)}." if from_day else "None is in use yet."
         message = f"A longer interval needs {months} months of use of the type first; there is no such history. {when}"
         raise BadValueError(message, field="basis")
-    if not high_risk(device_type):
+    least, years = house_rule().history_years, driver_years(device_type, clock.today())
+    little, high = years < least, high_risk(device_type)
+    if not little and not high:
         return ""
     if May.SET_RISK_LIMITS not in by.duties:
-        message = "This type is high-risk: only a manager may lengthen its interval, with the reason."
+        why = f"This type has {years:.0f} driver-years of our own history and the rule asks for {least}"
+        message = (
+            f"{'This type is high-risk' if high else why}: only a manager may lengthen its interval, with the reason."
+        )
         raise BadValueError(message, field="basis")
     return by.name[:120]
 
@@ -183,5 +195,6 @@ def ask_own_interval(due: Due, months: int | None, by: Actor) -> None:
     if months is None or not Every(months).longer_than(Every(due.plan.every_months)):
         return
     device = Device.objects.select_related("device_type").get(pk=due.device_id)
+    _refuse_bound(device.device_type)
     since = device.accepted_on
     _allowed(device.device_type, add_months(since, house_rule().history_months) if since else None, by)

@@ -74,6 +74,9 @@ class HouseRule(models.Model):
     ONLY: ClassVar = 1
 
     history_months = models.PositiveSmallIntegerField("months of use before an interval may be lengthened", default=24)
+    history_years = models.PositiveIntegerField(
+        "driver-years of use before others than a manager may lengthen it", default=50
+    )
     search_attempts = models.PositiveSmallIntegerField("days looked for in vain before it is not located", default=3)
     search_days = models.PositiveSmallIntegerField("days from the first such day to the last, at least", default=14)
     changed_at = models.DateTimeField()

@@ -26,6 +26,7 @@ from fleet.schedules.queries.outcomes import Asked, Left, Outcome, Result
 from fleet.schedules.queries.risk import (
     ScoredType,
     departed_plans,
+    driver_years,
     high_risk,
     history_from,
     house_rule,
@@ -67,6 +68,7 @@ __all__ = [
     "completion",
     "departed_plans",
     "done_of",
+    "driver_years",
     "dues_of",
     "grouped",
     "high_risk",

@@ -17,6 +17,7 @@ from fleet.web import clock
 #: From so many points of physical risk on (injury, death) a type counts as high-risk. Our own reading of "serious
 #: injury or death should the equipment fail"; no source gives a number.
 HIGH_RISK_FROM: Final = 4
+_DAYS_A_YEAR: Final = 365.25
 
 
 def house_rule() -> HouseRule:
@@ -53,6 +54,12 @@ def history_from(device_type: DeviceType) -> date | None:
     return add_months(since, house_rule().history_months) if since else None
 
 
+def driver_years(device_type: DeviceType, on: date) -> float:
+    """The years in which drivers of a type were in use here, each from its acceptance to its retirement, together."""
+    rows = Device.objects.filter(device_type=device_type, accepted_on__lte=on).values_list("accepted_on", "retired_on")
+    return sum(((min(retired or on, on) - accepted).days for accepted, retired in rows if accepted), 0) / _DAYS_A_YEAR
+
+
 @dataclass(frozen=True, slots=True)
 class ScoredType:
     """A type with the score that stands, whether it is high-risk, and how many of a person's drivers are of it."""
@@ -76,10 +83,14 @@ def _scored(device_type: DeviceType, risk: TypeRisk | None, drivers: int) -> Sco
     return ScoredType(device_type, risk, high, drivers)
 
 
-def departed_plans(person: Person) -> QuerySet[Plan]:
-    """Plans in use on another schedule than the maker's, with `drivers`: how many of the person's follow each."""
+def departed_plans(person: Person, *, followed: bool = False) -> QuerySet[Plan]:
+    """Plans in use on another schedule than the maker's, with `drivers`: how many of the person's follow each.
+
+    `followed`: only those that some driver of the person's follows.
+    """
     seen = Device.objects.within(person).values("pk")
     counted = Count("dues", filter=Q(dues__suspended=False, dues__device__in=seen))
     rows = Plan.objects.filter(active=True, basis=Plan.Basis.ALTERNATIVE).annotate(drivers=counted)
+    rows = rows.filter(drivers__gt=0) if followed else rows
     standing = Prefetch("device_type__risks", TypeRisk.objects.filter(replaced_at=None), to_attr="standing_risks")
     return rows.select_related("device_type__maker").prefetch_related(standing).order_by("device_type", "name")

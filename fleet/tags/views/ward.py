@@ -12,6 +12,7 @@ from django.urls import Resolver404, resolve, reverse
 from django.views.decorators.http import require_POST
 
 from fleet.audit.actors import Actor
+from fleet.contracts.queries import covering
 from fleet.core.errors import BenchwardError
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
@@ -113,7 +114,15 @@ def say_use(request: HttpRequest, asset: str) -> HttpResponse:
 def tag(request: HttpRequest, number: str) -> HttpResponse:
     """One tag: every report on it, and where its driver is."""
     row = fetch(queries.tags_numbered(number).prefetch_related("reports", "alerts__kind", "quarantines"), request)
-    return render(request, "tags/tag.html", {"tag": row, "contamination": queries.contamination(row)})
+    device, today = row.device, clock.today()
+    until = device.warranty_until
+    shown = {
+        "tag": row,
+        "contamination": queries.contamination(row),
+        "covers": [] if row.cleared_at else covering(device, today),
+        "warranty": until if until and until >= today and not row.cleared_at else None,
+    }
+    return render(request, "tags/tag.html", shown)
 
 
 @guard(May.REPORT_FAULT, May.WORK_ON_BENCH)
