@@ -31,7 +31,9 @@ class Nightly:
         return f"{self.kind}:{day.isoformat()}"
 
 
-_FOR_THE_MORNING: Final = frozenset({"roll_dues", "age_alerts", "library_coverage", "refresh_forecasts", "match_notices"})
+_FOR_THE_MORNING: Final = frozenset(
+    {"roll_dues", "age_alerts", "library_coverage", "refresh_forecasts", "match_notices"}
+)
 #: In the order in which `manage.py nightly` runs them. The forecast looks at the next visit, so dues roll first;
 #: the digest tells of all the others but the backtest and the verification, which nobody waits for. What the night
 #: wrote is sealed at its end; by day the trail is sealed once an hour, see `HOURLY`.

@@ -1,9 +1,8 @@
 """Reading retirements: those whose record is not complete, the records, and what an order tells of the wiping."""
 
 from dataclasses import dataclass
-from typing import Any, Final
-
 from datetime import date
+from typing import Any, Final
 
 from django.db.models import Q
 from django.utils.timezone import localtime

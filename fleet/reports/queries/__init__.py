@@ -42,8 +42,8 @@ __all__ = [
     "Support",
     "Timeline",
     "Topic",
-    "Verified",
     "Trip",
+    "Verified",
     "Wanting",
     "costs",
     "dearest",
@@ -65,6 +65,6 @@ __all__ = [
     "status_of",
     "timeline",
     "trail",
-    "verified",
     "value_of_fleet",
+    "verified",
 ]

@@ -17,7 +17,7 @@ def _unguard(_apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0019_days_away"),
+        ("fleet", "0027_limits_held_against"),
     ]
 
     operations = [

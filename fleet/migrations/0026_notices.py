@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0023_rounds_without_a_connection"),
+        ("fleet", "0025_packs_on_order"),
     ]
 
     operations = [

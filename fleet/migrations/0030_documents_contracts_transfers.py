@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0020_codes_of_a_repair"),
+        ("fleet", "0029_access_log"),
     ]
 
     operations = [

@@ -19,7 +19,7 @@ def _unguard(_apps: Apps, editor: BaseDatabaseSchemaEditor) -> None:
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0020_trail_seals"),
+        ("fleet", "0028_trail_seals"),
     ]
 
     operations = [
