@@ -115,7 +115,7 @@ def to_do(rows: DeviceQuerySet, on: date) -> list[ToDo]:
             parts.get(device.pk, ""),
             loads.get(device.pk),
             frozenset(kinds[device.pk]),
-            tuple(said[device.pk]),
+            notices=tuple(said[device.pk]),
         )
         for device in drivers
     ]
