@@ -44,7 +44,7 @@ ENTRIES: Final = (
     Entry("Alerts", "alerts:list", (May.SEE_FLEET,)),
     Entry("Libraries", "libraries:coverage", (May.SEE_FLEET,)),
     Entry("Register", "registry:devices", (May.SEE_FLEET,)),
-    Entry("Deliveries", "deliveries:deliveries", (May.HAND_OVER,), aside=True),
+    Entry("New drivers", "deliveries:deliveries", (May.HAND_OVER,), aside=True),
     Entry("Parts", "stores:parts", (May.WORK_ON_BENCH, May.KEEP_STORE), aside=True),
     Entry("Instruments", "stores:instruments", (May.WORK_ON_BENCH,), aside=True),
     Entry("Records in", "exchange:intakes", (May.IMPORT_RECORDS,), aside=True),

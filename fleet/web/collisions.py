@@ -20,26 +20,92 @@ from fleet.core.errors import ConflictError
 CONFLICT: Final = 409
 _AGAIN: Final = "Look at it as it stands now, then send yours again if it is still needed."
 SENTENCES: Final[Mapping[str, str]] = {
+    "person.username": "This sign-in name was given to another person a moment ago. Give another one.",
+    "party.name": "A maker or supplier of this name was added a moment ago. Choose that one.",
+    "party.code": "This code was given to another maker or supplier a moment ago. Give another one.",
+    "place.code": "This code was given to another place a moment ago. Give another one.",
+    "place_name_once_per_parent": "A place of this name was added here a moment ago. Give another name, or use it.",
+    "device_type_once": "This device type was added a moment ago. Choose that one.",
+    "typeidentifier.di": "This device identifier was given to a type a moment ago. Look up which one.",
+    "rated_runtime_once_per_rate": f"Somebody stated the runtime at this rate a moment ago. {_AGAIN}",
+    "accessory_once_per_type": "An accessory of this name was added to the type a moment ago. Use that one.",
     "device.asset_number": "This asset number was given to another driver a moment ago. Give another one.",
     "device_serial_once_per_type": "A driver of this type with this serial number was added a moment ago. Look it up.",
-    "pack.number": "This pack number was given to another pack a moment ago. Give another one.",
+    "tally_accessory_once": f"Somebody counted these accessories a moment ago. {_AGAIN}",
+    "missing_open_once": f"Somebody put this accessory down as missing a moment ago. {_AGAIN}",
+    "alertkind.code": "This code was given to another kind of alert a moment ago. Give another one.",
+    "alert_open_once": f"This alert of the driver was put on record a moment ago. {_AGAIN}",
     "instrument.number": "This number was given to another instrument a moment ago. Give another one.",
+    "part.number": "This part number was given to another part a moment ago. Give another one.",
+    "shelf_once_per_part_and_place": f"Somebody stated the shelf of this part here a moment ago. {_AGAIN}",
+    "stock_once_per_batch": f"Somebody booked this batch in here a moment ago. {_AGAIN}",
+    "procedure.code": "A procedure with this code was added a moment ago. Give another code, or use that one.",
+    "procedure_version_once": f"Somebody made the next version of this procedure a moment ago. {_AGAIN}",
+    "procedure_one_draft": "Somebody began a draft of this procedure a moment ago. Go on with that one.",
+    "step_position_once": f"Somebody changed the steps of this draft a moment ago. {_AGAIN}",
+    "step_key_once": "A step of this draft took the same name in formulas a moment ago. Give another one.",
+    "step_limit_once": f"Somebody stated the limits of this step for the type a moment ago. {_AGAIN}",
+    "placecalendar.place": f"Somebody stated the working days of this place a moment ago. {_AGAIN}",
+    "plan_once_per_type": "A plan of this name was added to the type a moment ago. Give another name, or use that one.",
+    "due_once_per_device_and_plan": f"This plan was applied to the driver a moment ago. {_AGAIN}",
+    "driveruse.device": f"Somebody put the use of this driver on record a moment ago. {_AGAIN}",
+    "counter_reading_once_a_day": f"The counter of this driver was put on record for the day a moment ago. {_AGAIN}",
+    "risk_class_once_per_scale": "A class of this name was added to the scale a moment ago. Give another name.",
+    "type_risk_stands_once": f"Somebody scored the risk of this type a moment ago. {_AGAIN}",
+    "tag_open_once_per_device": "This driver was tagged a moment ago. Send your report again: it joins that tag.",
+    "tagreport.key": "This report was taken in a moment ago; it is on record once.",
+    "quarantine_open_once_per_device": f"This driver came under quarantine a moment ago. {_AGAIN}",
+    "order_open_once_per_kind": "An order of this kind was opened on this driver a moment ago. Go on with that one.",
+    "delivery_limit_once": f"Somebody stated this limit of delivery a moment ago. {_AGAIN}",
+    "limitprofile.code": "This code was given to another set of reference limits a moment ago. Give another one.",
+    "limitprofile.name": "A set of reference limits of this name was added a moment ago. Give another name.",
+    "referencelimit.replaced_by": f"Somebody replaced this reference limit a moment ago. {_AGAIN}",
+    "reference_limit_once": f"Somebody stated this reference limit a moment ago. {_AGAIN}",
+    "limitpolicy.place": f"Somebody chose the reference limits of this place a moment ago. {_AGAIN}",
+    "retirement_method_once": "This way was put on the list a moment ago. Use that one.",
+    "retirement_once_per_device": "Somebody retired this driver a moment ago. Open its record and go on there.",
+    "clock_runs_once": "Your clock was started on an order a moment ago. Stop that one first.",
+    "labourclock.labour": "This clock was stopped a moment ago. Its minutes are on the order once.",
+    "labourrate.from_on": f"Somebody stated the price of an hour from this day a moment ago. {_AGAIN}",
+    "kit_line_once": f"Somebody put this part into the kit a moment ago. {_AGAIN}",
+    "reading.sent_key": "This answer was saved a moment ago; it counts once.",
+    "reading_latest_once": f"Somebody answered this step a moment ago. {_AGAIN}",
+    "pack.number": "This pack number was given to another pack a moment ago. Give another one.",
     "fitting_one_pack_per_device": f"Somebody fitted a pack to this driver a moment ago. {_AGAIN}",
     "fitting_one_device_per_pack": f"Somebody fitted this pack to a driver a moment ago. {_AGAIN}",
     "test_once_per_start": "A test of this pack with the same start was logged a moment ago. It is on record once.",
     "cycle_count_once_a_day": "The cycles of this pack were counted today already. The first count stands.",
-    "order_open_once_per_kind": "An order of this kind was opened on this driver a moment ago. Go on with that one.",
-    "reading_latest_once": f"Somebody answered this step a moment ago. {_AGAIN}",
-    "tag_open_once_per_device": "This driver was tagged a moment ago. Send your report again: it joins that tag.",
-    "quarantine_open_once_per_device": f"This driver came under quarantine a moment ago. {_AGAIN}",
-    "alert_open_once": f"This alert of the driver was put on record a moment ago. {_AGAIN}",
+    "risk_limit_once": f"Somebody set the limit of this pool and kind of ward a moment ago. {_AGAIN}",
+    "packsupply.device_type": f"Somebody stated how packs of this type are bought a moment ago. {_AGAIN}",
+    "chemistrylife.chemistry": f"Somebody stated the life of this chemistry a moment ago. {_AGAIN}",
+    "deliveryline.device": "This driver was taken in with a delivery a moment ago. Look it up.",
+    "delivery_serial_once": "This serial number was scanned into the delivery a moment ago. It is on the list once.",
+    "library.name": "A library of this name was added a moment ago. Use that one, or give another name.",
+    "library.code": "This code was given to another library a moment ago. Give another one.",
+    "library_version_once": "This version of the library was added a moment ago. Use that one.",
+    "requirement_once": f"Somebody required this version here from the same day a moment ago. {_AGAIN}",
+    "carried.device": f"Somebody put on record which library this driver carries a moment ago. {_AGAIN}",
+    "loan_open_once_per_device": "Somebody lent this driver a moment ago. Take it back first, or lend another.",
     "round_open_once": "Somebody began this round a moment ago. Go on with theirs.",
     "round_stop_latest_once": f"Somebody answered this driver on the round a moment ago. {_AGAIN}",
-    "plan_once_per_type": "A plan of this name was added to the type a moment ago. Give another name, or use that one.",
-    "place_name_once_per_parent": "A place of this name was added here a moment ago. Give another name, or use it.",
+}
+#: Rows that no two people write at once, with the reason; every other constraint has its sentence.
+UNREACHED: Final[Mapping[str, str]] = {
+    "counter.name": "numbers are drawn under the lock of their row",
+    "order.number": "drawn from a counter",
+    "tag.number": "drawn from a counter",
+    "forecast.pack": "written by the night alone, under its lock",
+    "typeoutlook.device_type": "written by the night alone, under its lock",
+    "job.key": "a job that is asked for twice is one job; the caller sees to it",
+    "coverage_once_a_day": "written by the night alone",
+    "digest_once_a_day": "written by the night alone",
+    "presence_once": "written over by the same person's next look",
+    "readingfile.reading": "written with its reading, which only one can be",
 }
 GENERAL: Final = f"Somebody else saved the same thing at the same moment, so yours was not saved. {_AGAIN}"
 _SQLITE: Final = re.compile(r"UNIQUE constraint failed: (?P<columns>[\w., ]+)$")
+# One over expressions has no columns; it is told by its name.
+_SQLITE_NAMED: Final = re.compile(r"UNIQUE constraint failed: index '(?P<name>\w+)'$")
 _POSTGRES: Final = re.compile(r"Key \((?P<columns>[\w, ]+)\)=")
 
 
@@ -90,6 +156,8 @@ def constraint_of(error: IntegrityError) -> str:
         if known or not key:
             return next(iter(known), "")
         return _names().get(_key(str(told.table_name), key["columns"].split(", ")), "")
+    if named := _SQLITE_NAMED.search(str(error)):
+        return named["name"]
     found = _SQLITE.search(str(error))
     if found is None:
         return ""
@@ -112,8 +180,9 @@ def _names() -> dict[str, str]:
             if field.unique and field.column:
                 names[_key(table, [field.column])] = f"{fields.model_name}.{field.name}"
         for each in fields.constraints:
-            if isinstance(each, models.UniqueConstraint) and each.fields:
-                names[_key(table, [_column(model, name) for name in each.fields])] = each.name
+            if isinstance(each, models.UniqueConstraint):
+                columns = [_column(model, name) for name in each.fields] or [f"index {each.name}"]
+                names[_key(table, columns)] = each.name
     return names
 
 

@@ -110,7 +110,7 @@ def test_a_test_belongs_to_the_pack_of_its_day() -> None:
     """After a swap, a test from before it is still the old pack's."""
     device = a_fitted_device()
     old = device.fittings.get().pack
-    actions.remove(device, on=date(2026, 4, 1), why=Fitting.Why.WORN, by=BY)
+    actions.remove(device, on=date(2026, 4, 1), why=Fitting.Why.WORN, by=BY, out_of_use=True)
     new = a_pack()
     actions.fit(new, device, on=date(2026, 4, 1), by=BY)
     before = actions.log_test(a_test(device), by=BY)
@@ -142,7 +142,7 @@ def test_a_stay_is_closed_and_never_overwritten() -> None:
     """A pack that moved keeps both stays, with the reason of the move."""
     device, other = a_fitted_device(), a_device()
     pack = device.fittings.get().pack
-    actions.remove(device, on=date(2026, 1, 1), why=Fitting.Why.MOVED, by=BY, note="to the loan pool")
+    actions.remove(device, on=date(2026, 1, 1), why=Fitting.Why.MOVED, by=BY, note="to the loan pool", out_of_use=True)
     actions.fit(pack, other, on=date(2026, 1, 2), by=BY)
     stays = [(stay.device, stay.removed_why) for stay in pack.fittings.order_by("fitted_on")]
     assert stays == [(device, "moved"), (other, "")]
@@ -154,7 +154,7 @@ def test_a_scrapped_pack_stays_scrapped() -> None:
     pack = device.fittings.get().pack
     with pytest.raises(BadValueError, match="Remove it first"):
         actions.scrap(pack, on=date(2026, 1, 1), why="swollen", by=BY)
-    actions.remove(device, on=date(2026, 1, 1), why=Fitting.Why.FAULT, by=BY)
+    actions.remove(device, on=date(2026, 1, 1), why=Fitting.Why.FAULT, by=BY, out_of_use=True)
     actions.scrap(pack, on=date(2026, 1, 1), why="swollen", by=BY)
     with pytest.raises(BadValueError, match="was scrapped"):
         actions.fit(pack, device, on=date(2026, 1, 2), by=BY)
@@ -226,7 +226,7 @@ class TestForecasts:
         """A forecast goes with the pack; its tests stay in the fit of the type."""
         device = a_history()[0]
         actions.refresh_forecasts(at=clock.now())
-        actions.remove(device, on=clock.today(), why=Fitting.Why.AGE, by=BY)
+        actions.remove(device, on=clock.today(), why=Fitting.Why.AGE, by=BY, out_of_use=True)
         actions.refresh_forecasts(at=clock.now())
         assert not Forecast.objects.filter(device=device).exists()
         assert RuntimeTest.objects.filter(device=device).count() == 3

@@ -26,7 +26,7 @@ def worn_out(device: Device, on: date) -> None:
     """A last test at 70 %, after which the pack goes as worn."""
     start = datetime(on.year, on.month, on.day, 8, 0, tzinfo=UTC)
     a_logged_test(device, started_at=start, stopped_at=start + timedelta(hours=4.9))
-    actions.remove(device, on=on, why=Fitting.Why.WORN, by=BY)
+    actions.remove(device, on=on, why=Fitting.Why.WORN, by=BY, out_of_use=True)
 
 
 def a_long_record(device_type: DeviceType | None = None) -> list[Device]:
@@ -34,7 +34,7 @@ def a_long_record(device_type: DeviceType | None = None) -> list[Device]:
     devices = a_history(device_type=device_type)
     for device in devices[:2]:
         worn_out(device, date(2026, 9, 1))
-    actions.remove(devices[2], on=date(2026, 8, 1), why=Fitting.Why.AGE, by=BY)
+    actions.remove(devices[2], on=date(2026, 8, 1), why=Fitting.Why.AGE, by=BY, out_of_use=True)
     return devices
 
 

@@ -5,11 +5,13 @@ from decimal import Decimal
 
 import pytest
 from django.test import Client
+from django.utils.timezone import localtime
 
 from fleet.batteries import actions
 from fleet.batteries.models import Fitting, RuntimeTest
 from fleet.bench.actions import raise_order
 from fleet.bench.models import OrderKind
+from fleet.core.errors import BadValueError
 from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.registry.queries import label_token
@@ -19,12 +21,14 @@ from tests.batteries.builders import (
     a_fitted_device,
     a_history,
     a_logged_test,
+    a_test,
     plain,
     signed_in,
     typed_run,
     words,
 )
 from tests.builders import BY, a_device, a_site, a_type, a_ward
+from tests.tags.builders import an_open_tag
 
 pytestmark = pytest.mark.django_db
 
@@ -82,15 +86,54 @@ def test_after_logging_the_next_driver_can_be_scanned(bench: Client) -> None:
         ({"stopped_at": "13:36"}, 336),
         ({"stopped_at": "", "ran": "5:36"}, 336),
         ({"stopped_at": "1336", "ran": "5:36"}, 336),
-        ({"stopped_at": "06:00"}, 22 * 60),
-        ({"stopped_at": "", "ran": "30:00"}, 1800),
-        ({"stopped_at": "14:00", "stopped_on": "2026-03-03"}, 1800),
+        ({"stopped_at": "06:00", "confirmed": "on"}, 22 * 60),
+        ({"stopped_at": "", "ran": "30:00", "confirmed": "on"}, 1800),
+        ({"stopped_at": "14:00", "stopped_on": "2026-03-03", "confirmed": "on"}, 1800),
     ],
 )
 def test_stop_or_runtime_whichever_was_typed(bench: Client, changes: dict[str, str], minutes: int) -> None:
     """The stop is a time within a day, a time on a day, or a runtime in hours and minutes."""
     sent(bench, a_fitted_device(), **changes)
     assert RuntimeTest.objects.get().ran == timedelta(minutes=minutes)
+
+
+@pytest.mark.parametrize(("ran", "said"), [("0:50", "0:50 h"), ("9:50", "9:50 h")])
+def test_an_unlikely_runtime_is_asked_back_once(bench: Client, ran: str, said: str) -> None:
+    """12 % and 140 % of the rated 7 h are asked back with both figures; confirmed, the test says so for good."""
+    device = a_fitted_device()
+    page = sent(bench, device, stopped_at="", ran=ran)
+    assert f"{said} was typed where about 7:00 h was expected of a new pack" in page
+    assert 'name="confirmed"' in page
+    assert not RuntimeTest.objects.exists()
+    assert "Unlikely, and confirmed" in sent(bench, device, stopped_at="", ran=ran, confirmed="on")
+    assert RuntimeTest.objects.get().confirmed
+
+
+def test_a_usual_runtime_is_neither_asked_back_nor_confirmed(bench: Client) -> None:
+    """A tick that was left from before confirms nothing; one stopped early by hand is short without a question."""
+    device = a_fitted_device()
+    assert 'name="confirmed"' not in words(bench, f"/batteries/log/?device={device.asset_number}")
+    sent(bench, device, confirmed="on")
+    assert not RuntimeTest.objects.get().confirmed
+    sent(bench, a_fitted_device(), stopped_at="", ran="0:50", stop="by_hand")
+    assert RuntimeTest.objects.count() == 2
+
+
+def test_no_test_is_begun_under_quarantine(bench: Client) -> None:
+    """One that began before it may be logged; one begun since is refused until the quarantine is lifted."""
+    device = a_fitted_device()
+    an_open_tag(device, harm="yes")
+    began = localtime(device.quarantines.get().opened_at)
+    later = began - timedelta(hours=1)
+    device.quarantines.update(opened_at=later - timedelta(days=2))
+    fresh = a_test(device, started_at=later - timedelta(hours=8), stopped_at=later - timedelta(hours=2))
+    with pytest.raises(BadValueError, match="no test is begun on it until that is lifted") as refused:
+        actions.log_test(fresh, by=BY)
+    assert refused.value.field == "started_at"
+    before = later - timedelta(days=3)
+    actions.log_test(a_test(device, started_at=before, stopped_at=before + timedelta(hours=6)), by=BY)
+    device.quarantines.update(lifted_at=began, lifted_why="looked into")
+    actions.log_test(fresh, by=BY)
 
 
 def test_the_low_alarm_is_the_last_such_time_before_the_stop(bench: Client) -> None:
@@ -195,7 +238,7 @@ def test_a_test_of_a_swapped_pack_shows_that_pack(bench: Client) -> None:
     """The test's page speaks of the pack it was made on, which has no forecast any more."""
     device = a_fitted_device()
     test = a_logged_test(device)
-    actions.remove(device, on=date(2026, 4, 1), why=Fitting.Why.WORN, by=BY)
+    actions.remove(device, on=date(2026, 4, 1), why=Fitting.Why.WORN, by=BY, out_of_use=True)
     assert "Only a fitted pack has a forecast" in words(bench, f"/batteries/tests/{test.pk}/")
 
 

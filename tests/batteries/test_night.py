@@ -124,8 +124,8 @@ class TestHistory:
     def test_packs_taken_out_as_worn_are_marked(self) -> None:
         """Worn ones tell at which level packs go; those that went for their age don't."""
         worn, aged = a_fitted_device(), a_fitted_device()
-        actions.remove(worn, on=clock.today(), why=Fitting.Why.WORN, by=BY)
-        actions.remove(aged, on=clock.today(), why=Fitting.Why.AGE, by=BY)
+        actions.remove(worn, on=clock.today(), why=Fitting.Why.WORN, by=BY, out_of_use=True)
+        actions.remove(aged, on=clock.today(), why=Fitting.Why.AGE, by=BY, out_of_use=True)
         history = history_of(worn)
         packs = [device.fittings.get().pack_id for device in (worn, aged)]
         assert [bool(history.packs.removed[history.row_of[pack]]) for pack in packs] == [True, False]

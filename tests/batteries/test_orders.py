@@ -111,7 +111,7 @@ def test_a_removed_pack_is_not_in_stock() -> None:
     """Only packs that were never fitted lie on the shelf."""
     kind = with_stock(2)
     device = a_fitted_device(device_type=kind)
-    actions.remove(device, on=date(2026, 11, 1), why="worn", by=BY)
+    actions.remove(device, on=date(2026, 11, 1), why="worn", by=BY, out_of_use=True)
     assert the_order(kind).stand.on_shelf == 2
 
 

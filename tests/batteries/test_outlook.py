@@ -220,7 +220,7 @@ def test_a_void_test_leaves_a_pack_untested(manager: Person) -> None:
     assert not queries.never_tested(manager)
     actions.void_test(test, why="other driver", by=BY)
     assert [stay.device for stay in queries.never_tested(manager)] == [device]
-    actions.remove(device, on=clock.today(), why=Fitting.Why.AGE, by=BY)
+    actions.remove(device, on=clock.today(), why=Fitting.Why.AGE, by=BY, out_of_use=True)
     assert not queries.never_tested(manager)
 
 
@@ -290,7 +290,7 @@ def test_another_site_sees_its_own(outsider: Person) -> None:
 def test_a_pack_taken_out_since_the_night_is_gone_at_once(manager: Person) -> None:
     """A pack that was taken out since its forecast was made stands in no list any more."""
     row = a_forecast(a_fitted_device())
-    actions.remove(row.device, on=clock.today(), why=Fitting.Why.AGE, by=BY)
+    actions.remove(row.device, on=clock.today(), why=Fitting.Why.AGE, by=BY, out_of_use=True)
     assert not queries.will_not_last(manager)
 
 

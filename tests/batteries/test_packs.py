@@ -8,6 +8,7 @@ from django.test import Client
 from fleet.batteries import actions
 from fleet.batteries.models import Fitting, Pack
 from fleet.people.models import Person
+from fleet.tags.models import Tag
 from fleet.web import clock
 from tests.batteries.builders import (
     TODAY,
@@ -42,7 +43,7 @@ def test_a_packs_whole_life_stands_on_its_page(bench: Client) -> None:
     pack = device.fittings.get().pack
     a_logged_test(device)
     actions.count_cycles(pack, 412, on=date(2026, 1, 5), by=BY)
-    actions.remove(device, on=date(2026, 4, 1), why=Fitting.Why.MOVED, note="loan pool", by=BY)
+    actions.remove(device, on=date(2026, 4, 1), why=Fitting.Why.MOVED, note="loan pool", by=BY, out_of_use=True)
     other = a_device()
     actions.fit(pack, other, on=date(2026, 4, 2), by=BY)
     page = words(bench, f"/batteries/packs/{pack.number}/")
@@ -72,7 +73,7 @@ def test_a_pack_goes_in_and_out_of_a_driver(bench: Client) -> None:
     """It is fitted by scanning the driver and taken out with a reason; then it may be scrapped."""
     pack, device = a_pack(), a_device()
     assert f"Pack {pack} is fitted to {device}" in act(bench, pack, "fit", code=device.serial_number, known="on")
-    assert f"Pack {pack} is out of {device}" in act(bench, pack, "remove", why="age", on="2026-04-01")
+    assert f"Pack {pack} is out of {device}" in act(bench, pack, "remove", why="age", on="2026-04-01", out_of_use="on")
     assert "is scrapped" in act(bench, pack, "scrap", why="swollen", on="2026-04-02")
     pack.refresh_from_db()
     assert pack.state == Pack.State.SCRAPPED
@@ -100,11 +101,16 @@ def test_a_drivers_pack_is_swapped_on_one_page(bench: Client) -> None:
     device, new = a_fitted_device(), a_pack()
     address = f"/batteries/device/{device.asset_number}/pack/"
     assert "Why it is taken out" in words(bench, address)
-    assert "Fit a pack to" in plain(bench.post(address, {"why": "worn", "on": "2026-03-01"}, follow=True).content)
+    out = {"why": "worn", "on": "2026-03-01"}
+    assert "cannot stay there without a pack" in plain(bench.post(address, out).content)
+    assert device.fittings.get().removed_on is None
+    out_now = plain(bench.post(address, {**out, "out_of_use": "on"}, follow=True).content)
+    assert "Fit a pack to" in out_now
+    tag = Tag.objects.get(device=device, cleared_at=None)
+    assert f"It is tagged out of use: write {tag.written} on a paper tag." in out_now
     foreign = a_pack(a_type("Sable"))
     refused = plain(bench.post(address, {"code": foreign.number, "on": "2026-03-01"}).content)
     assert "No free pack of this driver" in refused
-    assert "counts as in service" in words(bench, address)
     done = bench.post(address, {"code": new.number, "on": "2026-03-01", "known": "on"})
     assert device.fittings.get(removed_on=None).pack == new
     assert done.headers["Location"] == f"/devices/{device.asset_number}/"
@@ -259,7 +265,7 @@ class TestDuties:
         ours, theirs = a_fitted_device(), a_device(a_ward("Ward 1", a_site("Corran Vale")))
         pack = ours.fittings.get().pack
         a_logged_test(ours)
-        actions.remove(ours, on=date(2026, 4, 1), why=Fitting.Why.MOVED, by=BY)
+        actions.remove(ours, on=date(2026, 4, 1), why=Fitting.Why.MOVED, by=BY, out_of_use=True)
         actions.fit(pack, theirs, on=date(2026, 4, 2), by=BY)
         page = words(signed_in(outsider), f"/batteries/packs/{pack.number}/")
         assert theirs.asset_number in page

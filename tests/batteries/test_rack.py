@@ -40,6 +40,19 @@ def test_a_rack_says_which_drivers_to_keep_out_of_use(bench: Client) -> None:
     assert "Keep out of use" not in sent(bench, [a_row(a_fitted_device().asset_number)])
 
 
+def test_an_unlikely_row_is_asked_back_in_its_place(bench: Client) -> None:
+    """The row is named with both figures and gets its tick; the others wait with it, and all are logged once ticked."""
+    good, odd = a_fitted_device(), a_fitted_device()
+    rows = [a_row(good.asset_number), a_row(odd.asset_number, "08:50")]
+    page = sent(bench, rows)
+    assert "0:50 h was typed where about 7:00 h was expected" in page
+    assert page.count('name="row2-confirmed"') == 1
+    assert 'name="row1-confirmed"' not in page
+    assert not RuntimeTest.objects.exists()
+    sent(bench, [rows[0], {**rows[1], "confirmed": "on"}])
+    assert list(RuntimeTest.objects.order_by("pk").values_list("confirmed", flat=True)) == [False, True]
+
+
 def test_empty_rows_are_left_out(bench: Client) -> None:
     """Rows in which only the position stands are no tests."""
     rows = [a_row(a_fitted_device().asset_number), {}, {}, a_row(a_fitted_device().asset_number)]

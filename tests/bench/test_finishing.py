@@ -234,7 +234,7 @@ def test_staying_hides_no_failed_step(technician: Person) -> None:
     device = a_device()
     received(device, technician, kind="library")
     order = work(received(device, technician, kind="planned"), technician)
-    put(order, 1, bench.Answer(passed=False), technician)
+    put(order, 1, bench.Answer(passed=False, note="cracked"), technician)
     with pytest.raises(MoveRefusedError, match="1 required step has failed"):
         finish(order, technician, stays=True)
 

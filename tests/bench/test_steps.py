@@ -35,6 +35,16 @@ def test_a_reading_without_limits_is_recorded(technician: Person) -> None:
     assert put(order, 1, bench.Answer(value="12", passed=False), technician).verdict == "fail"
 
 
+def test_a_check_that_fails_says_what_is_wrong(technician: Person) -> None:
+    """Without a note it is not taken, so that whoever meets the driver next reads more than a cross."""
+    order = received(a_device(), technician, kind="corrective")
+    with pytest.raises(BadValueError, match="Say in the note what is wrong") as refused:
+        put(order, 1, bench.Answer(passed=False), technician)
+    assert refused.value.field == "note"
+    assert not Reading.objects.exists()
+    assert put(order, 1, bench.Answer(passed=False, note="cracked"), technician).verdict == "fail"
+
+
 @pytest.mark.parametrize(
     ("position", "answer", "field", "words"),
     [

@@ -90,6 +90,7 @@ VALUES: dict[tuple[str, str], Values] = {
     ("bench/orders/", "number"): one_each(Order, "state", "number"),
     ("bench/orders/", "pk"): first(ReadingFile),
     ("bench/calibrations/", "pk"): found_out,
+    ("bench/loans/", "pk"): one_each(Loan, "back"),
     ("bench/retirements/", "pk"): one_each(Retirement, "reason"),
     ("bench/retirements/methods/", "pk"): first(RetirementMethod),
     ("bench/retirements/methods/", "verb"): lambda _person: ["verify"],

@@ -73,7 +73,7 @@ def test_a_driver_holds_one_pack(manager: Person) -> None:
     a_home()
     free, full, swapped = a_device(), a_fitted_device(date(2024, 4, 1)), a_fitted_device(date(2024, 4, 1))
     with clock.at(TODAY):
-        batteries.remove(swapped, on=date(2025, 1, 1), why=Fitting.Why.WORN, by=BY)
+        batteries.remove(swapped, on=date(2025, 1, 1), why=Fitting.Why.WORN, by=BY, out_of_use=True)
     rows = [pack_row(free, "P1"), pack_row(free, "P2"), pack_row(full, "P3"), pack_row(swapped, "P4")]
     found = problems(checked("packs", rows, manager))
     assert [(one.row, one.field) for one in found] == [(3, "device"), (4, "device"), (5, "fitted_on")]

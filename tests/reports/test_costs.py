@@ -5,12 +5,16 @@ from decimal import Decimal
 
 import pytest
 
+from fleet.batteries import actions as batteries
+from fleet.batteries.queries import order_at_work
 from fleet.bench import actions as bench
+from fleet.bench import queries as bench_queries
 from fleet.people.models import Person
 from fleet.people.queries import actor_for
 from fleet.registry.models import Device
 from fleet.reports import queries
 from fleet.web import clock
+from tests.batteries.builders import a_pack
 from tests.bench.builders import finish, received, work
 from tests.builders import BY, a_bench, a_device, a_type
 from tests.pages import page, signed_in, status
@@ -78,6 +82,39 @@ def test_what_was_taken_back_was_not_replaced(technician: Person, manager: Perso
     today = clock.today()
     assert queries.replaced(today, today, manager) == []
     assert queries.costs(today, today, manager).overall.cost.total == 0
+
+
+def test_a_pack_that_was_fitted_costs_its_price(technician: Person, manager: Person) -> None:
+    """Of order, driver and type it is told apart: its own price, else that of its type; without either it is counted."""
+    devices = [a_device(), a_device(), a_device()]
+    orders = [received(device, technician, kind="battery") for device in devices]
+    today = clock.today()
+    first, second, third = a_pack(price=Decimal("61.50")), a_pack(), a_pack()
+    batteries.fit(third, devices[2], on=today, order=orders[2], by=BY)
+    assert (bench_queries.cost_of(orders[2]).packs, bench_queries.cost_of(orders[2]).unpriced) == (Decimal("61.50"), 0)
+    batteries.set_supply(a_type(), {"price": Decimal(58)}, by=BY)
+    batteries.fit(first, devices[0], on=today, order=orders[0], by=BY)
+    batteries.fit(second, devices[1], on=today, order=orders[1], by=BY)
+    costs = [bench_queries.cost_of(order) for order in orders]
+    assert [(cost.parts, cost.packs, cost.total) for cost in costs] == [
+        (0, Decimal("61.50"), Decimal("61.50")),
+        (0, Decimal(58), Decimal(58)),
+        (0, Decimal("61.50"), Decimal("61.50")),
+    ]
+    finish(work(orders[0], technician), technician, minutes=0)
+    assert queries.costs(today, today, manager).by_type[0].cost.packs == Decimal("61.50")
+    assert queries.of_driver(devices[0])[0].cost.packs == Decimal("61.50")
+    assert "61.50" in page(manager, f"/reports/costs/{devices[0]}/")
+
+
+def test_a_pack_fitted_on_the_bench_belongs_to_the_order_that_is_worked_there(technician: Person) -> None:
+    """Without a battery order it is the repair or service under way, so that its cost is not lost."""
+    device = a_device()
+    assert order_at_work(device) is None
+    repair = received(device, technician, kind="corrective")
+    assert order_at_work(device) == repair
+    battery = received(device, technician, kind="battery")
+    assert order_at_work(device) == battery
 
 
 def test_the_pages_and_the_file(repaired: Device, manager: Person, outsider: Person, ward_nurse: Person) -> None:

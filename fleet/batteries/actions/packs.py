@@ -12,12 +12,18 @@ from fleet.audit.actors import Actor
 from fleet.audit.changes import change
 from fleet.batteries.actions.use import tell_use
 from fleet.batteries.models import CycleCount, Fitting, Forecast, Pack
+from fleet.batteries.queries import pack_price
+from fleet.bench.actions import book_pack
 from fleet.bench.models import Order
 from fleet.core.errors import BadValueError, MoveRefusedError, NotAllowedError
+from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.registry.actions import next_numbers
 from fleet.registry.models import Device, DeviceType, Party
+from fleet.tags import actions as tags
+from fleet.tags.models import TagReport, YesNo
 from fleet.tags.queries import open_quarantine
+from fleet.tags.report import Report
 from fleet.web import clock
 from fleet.web.phrases import day
 
@@ -111,6 +117,8 @@ def fit(pack: Pack, device: Device, *, on: date, by: Actor, order: Order | None 
     _refuse_quarantined(device, on)
     fitting = Fitting.objects.create(pack=row, device=device, fitted_on=on, fitted_on_known=known, order=order)
     change(row, state=Pack.State.FITTED)
+    if order is not None:
+        book_pack(order, row.number, pack_price(row.for_type) if row.price is None else row.price, on=on)
     record(_fitted(fitting), by=by)
     return fitting
 
@@ -167,12 +175,18 @@ def remove(  # noqa: PLR0913 - a removal has a day, a reason, words and an order
     by: Actor,
     note: str = "",
     order: Order | None = None,
+    out_of_use: bool = False,
 ) -> Fitting:
     """Take the pack out of a driver and keep why. It may be fitted again later, or scrapped.
 
-    Out of a quarantined driver it comes only where safety needs it, and `note` says so.
+    Out of a quarantined driver it comes only where safety needs it, and `note` says so. A driver in service cannot
+    stay there without a pack: it is tagged with this act, and refused where `out_of_use` does not say so.
     """
     _must_handle(by)
+    in_service = Device.objects.values_list("condition", flat=True).get(pk=device.pk) == Condition.IN_SERVICE
+    if in_service and not out_of_use:
+        message = f"{device} is in service and cannot stay there without a pack. Say that it is tagged out of use."
+        raise BadValueError(message, field="out_of_use")
     if not note.strip() and open_quarantine(device):
         message = f"{device} is in quarantine: leave its battery in. If safety needed it out, say why and who agreed."
         raise BadValueError(message, field="note")
@@ -188,7 +202,24 @@ def remove(  # noqa: PLR0913 - a removal has a day, a reason, words and an order
     Forecast.objects.filter(pack=fitting.pack_id).delete()
     after = {"pack": str(fitting.pack), "on": on, "reason": Fitting.Why(why).label}
     record(Happening("removed pack", fitting.pack, device_id=device.pk, after=after, why=note), by=by)
+    if in_service:
+        _tag(device, fitting, by)
     return fitting
+
+
+def _tag(device: Device, fitting: Fitting, by: Actor) -> None:
+    why = Fitting.Why(fitting.removed_why).label.lower()
+    report = Report(
+        what=TagReport.What.OTHER,
+        connected=YesNo.NO,
+        harm=YesNo.NO,
+        where=str(device.place)[:120],
+        reporter=by.name[:80],
+        reach="whoever took the pack out",
+        words=f"Pack {fitting.pack} was taken out ({why}). The driver cannot be used without one.",
+        place=device.place,
+    )
+    tags.raise_tag(device, report, by=by)
 
 
 @transaction.atomic

@@ -15,12 +15,13 @@ from fleet.audit.changes import change
 from fleet.batteries.models import Fitting, Pack, RuntimeTest
 from fleet.batteries.queries.rated import rated_table
 from fleet.bench.models import Order
-from fleet.core.battery.runtime import runtime_fraction, short_charge
+from fleet.core.battery.runtime import is_likely, runtime_fraction, short_charge
 from fleet.core.errors import BadValueError
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.registry.models import Device
 from fleet.schedules import actions as schedules
+from fleet.tags.models import Quarantine
 from fleet.web import clock
 from fleet.web.phrases import moment
 
@@ -37,7 +38,8 @@ class NewTest:
     """A runtime test as read at the bench. Rate in mL/h, syringe in mL, charge in hours, temperature in °C.
 
     `pack` may be left out: then it is the pack that was fitted to the driver when the test started. `made_by` names
-    who made a test that is taken over from an earlier record.
+    who made a test that is taken over from an earlier record. `confirmed`: whoever typed it was asked whether so
+    unlikely a runtime is right, and said yes.
     """
 
     device: Device
@@ -53,6 +55,7 @@ class NewTest:
     order: Order | None = None
     rack_position: str = ""
     made_by: str = ""
+    confirmed: bool = False
 
 
 def log_test(new: NewTest, *, by: Actor) -> RuntimeTest:
@@ -61,8 +64,12 @@ def log_test(new: NewTest, *, by: Actor) -> RuntimeTest:
 
 
 @transaction.atomic
-def log_tests(news: Sequence[NewTest], *, by: Actor) -> list[RuntimeTest]:
-    """Log runtime tests together, all or none. What each is worth is worked out from its type's table as it stands."""
+def log_tests(news: Sequence[NewTest], *, by: Actor, taken_over: bool = False) -> list[RuntimeTest]:
+    """Log runtime tests together, all or none. What each is worth is worked out from its type's table as it stands.
+
+    One that began under an open quarantine is refused, and an unlikely runtime that nobody confirmed is asked back;
+    not so where the tests are `taken_over` from a record of what was done.
+    """
     if not by.duties & {May.LOG_RUNTIME_TEST, May.IMPORT_RECORDS}:
         by.must(May.LOG_RUNTIME_TEST)
     for new in news:
@@ -71,6 +78,9 @@ def log_tests(news: Sequence[NewTest], *, by: Actor) -> list[RuntimeTest]:
     tests = [_fresh(new, pack, by) for new, pack in zip(news, packs, strict=True)]
     _refuse_known(tests)
     _reckon(tests)
+    if not taken_over:
+        _refuse_quarantined(tests)
+        _ask_back(tests, news)
     RuntimeTest.objects.bulk_create(tests, batch_size=BATCH)
     record_many((_logged(test) for test in tests), by=by)
     for test in tests:
@@ -79,11 +89,14 @@ def log_tests(news: Sequence[NewTest], *, by: Actor) -> list[RuntimeTest]:
     return tests
 
 
-def check_test(new: NewTest) -> None:
+def check_test(new: NewTest, *, by: Actor) -> None:
     """Refuse what `log_tests` would refuse of one test, so that a rack's rows are all judged before any is written."""
     _check(new)
-    (pack,) = _packs([new])
-    _refuse_known([RuntimeTest(pack=pack, device=new.device, started_at=new.started_at)])
+    test = _fresh(new, _packs([new])[0], by)
+    _refuse_known([test])
+    _reckon([test])
+    _refuse_quarantined([test])
+    _ask_back([test], [new])
 
 
 def faults_of(new: NewTest) -> list[tuple[str, str]]:
@@ -203,13 +216,54 @@ def _reckon(tests: Sequence[RuntimeTest]) -> None:
             test.outside_table, test.short_charge = bool(measured.outside_table[row]), bool(short[row])
 
 
+def _refuse_quarantined(tests: Sequence[RuntimeTest]) -> None:
+    """No test is begun on a driver that is kept as it is; one that began before may be put on record."""
+    devices = sorted({test.device_id for test in tests})
+    since: dict[int, datetime] = {}
+    for start in range(0, len(devices), BATCH):
+        held = Quarantine.objects.filter(device__in=devices[start : start + BATCH], lifted_at__isnull=True)
+        since |= dict(held.values_list("device", "opened_at"))
+    for test in tests:
+        if test.device_id in since and test.started_at >= since[test.device_id]:
+            began = moment(localtime(since[test.device_id]))
+            message = (
+                f"{test.device} is in quarantine since {began}: no test is begun on it until that is lifted. "
+                "A test that began before may be logged with its own start."
+            )
+            raise BadValueError(message, field="started_at")
+
+
+def _ask_back(tests: Sequence[RuntimeTest], news: Sequence[NewTest]) -> None:
+    """Ask once whether a runtime far from the rated one is right; what was confirmed says so for good."""
+    for test, new in zip(tests, news, strict=True):
+        cut_short = test.stop == RuntimeTest.Stop.BY_HAND or test.short_charge or test.outside_table
+        if is_likely(test.fraction, cut_short=cut_short):
+            continue
+        test.confirmed = new.confirmed
+        if not new.confirmed:
+            rated = timedelta(hours=float(test.rated_hours))
+            message = (
+                f"{test.device}: {hours_minutes(test.ran)} h was typed where about {hours_minutes(rated)} h was "
+                "expected of a new pack. Look at start, stop and rate again; if it is right, say that it is to be kept."
+            )
+            raise BadValueError(message, field="confirmed")
+
+
+def hours_minutes(ran: timedelta) -> str:
+    """A runtime as it is typed: `0:50`."""
+    hours, minutes = divmod(int(ran.total_seconds()) // 60, 60)
+    return f"{hours}:{minutes:02}"
+
+
 def _logged(test: RuntimeTest) -> Happening:
-    after = {
+    after: dict[str, object] = {
         "pack": str(test.pack),
         "rate, mL/h": str(test.rate),
         "minutes": test.ran.total_seconds() / 60,
         "stop": RuntimeTest.Stop(test.stop).label,
     }
+    if test.confirmed:
+        after["confirmed"] = True
     return Happening("logged runtime test", test, device_id=test.device_id, after=after, done_at=test.stopped_at)
 
 

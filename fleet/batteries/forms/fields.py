@@ -13,6 +13,7 @@ from fleet.web.forms import NumberField, day_field
 _DAY = timedelta(days=1)
 _CLOCK = re.compile(r"(\d{1,2})[:.h]?(\d\d)")
 _RUNTIME = re.compile(r"(\d{1,3}):([0-5]\d)")
+KEEP_LABEL = "It is right: keep it"
 _QUICK = {"autocomplete": "off", "inputmode": "text", "size": "7"}
 
 

@@ -7,7 +7,8 @@ from django.db.models import QuerySet
 
 from fleet.batteries.actions import NewPack
 from fleet.batteries.models import Fitting, Pack
-from fleet.registry.models import Party
+from fleet.core.lifecycle import Condition
+from fleet.registry.models import Device, Party
 from fleet.registry.queries import types
 from fleet.web import clock
 from fleet.web.forms import alternative, day_field, words_field
@@ -59,8 +60,19 @@ class RemoveForm(_TodayForm):
         widget=forms.RadioSelect(attrs={"data-focus": ""}),
     )
     note = alternative(forms.CharField(label="Note, if there is more to say", max_length=200, required=False))
+    out_of_use = forms.BooleanField(
+        label="Tag it out of use with this",
+        required=False,
+        help_text="It is in service, and cannot stay there without a pack. The bench checks it before it goes back.",
+    )
 
-    field_order = ["why", "on", "note"]
+    field_order = ["why", "on", "note", "out_of_use"]
+
+    def __init__(self, *args: Any, device: Device | None = None, **kwargs: Any) -> None:
+        """`device`: the driver it comes out of; whether it is tagged is asked only of one in service."""
+        super().__init__(*args, **kwargs)
+        if device is None or device.condition != Condition.IN_SERVICE:
+            del self.fields["out_of_use"]
 
 
 class ScrapForm(_TodayForm):

@@ -8,6 +8,7 @@ from django.http import QueryDict
 
 from fleet.batteries.actions import NewTest
 from fleet.batteries.forms.fields import (
+    KEEP_LABEL,
     SHORT_STOPS,
     ClockField,
     charge_field,
@@ -27,7 +28,7 @@ from fleet.web.forms import alternative
 
 PLACES = 10
 #: What the action calls a value, and the cell of the row that holds it; anything else is shown in the driver's cell.
-_CELLS = {"stopped_at": "stopped_at", "low_alarm_at": "low_alarm_at"}
+_CELLS = {"stopped_at": "stopped_at", "low_alarm_at": "low_alarm_at", "confirmed": "confirmed"}
 
 
 class CommonForm(forms.Form):
@@ -52,8 +53,19 @@ class RowForm(forms.Form):
     stopped_at = ClockField(label="Stopped at", required=False)
     low_alarm_at = ClockField(label="Low alarm at", required=False)
     stop = forms.ChoiceField(label="Why it stopped", choices=SHORT_STOPS, initial=SHORT_STOPS[0][0])
+    confirmed = forms.BooleanField(label=KEEP_LABEL, required=False)
 
     device: Device | None = None
+
+    @property
+    def cells(self) -> list[forms.BoundField]:
+        """The cells of the row that every row has."""
+        return [cell for cell in self if cell.name != "confirmed"]
+
+    @property
+    def asked_back(self) -> bool:
+        """Whether its runtime was unlikely, so that it is kept only where somebody says that it is right."""
+        return bool(self["confirmed"].value()) or "confirmed" in self.errors
 
     @property
     def is_empty(self) -> bool:
@@ -100,6 +112,7 @@ class RowForm(forms.Form):
             low_alarm_at=last_before(stop, alarm) if alarm else None,
             stop=RuntimeTest.Stop(typed["stop"]),
             rack_position=typed["position"],
+            confirmed=typed["confirmed"],
         )
 
 

@@ -7,6 +7,7 @@ from django import forms
 
 from fleet.batteries.actions import NewTest
 from fleet.batteries.forms.fields import (
+    KEEP_LABEL,
     STOPS,
     ClockField,
     RuntimeField,
@@ -40,6 +41,7 @@ class RunForm(forms.Form):
     stop = forms.ChoiceField(label="Why it stopped", choices=STOPS, widget=forms.RadioSelect)
     ambient_c = ambient_field()
     stopped_on = alternative(run_day("Stopped on", required=False, hint="Only after 24 h or more."))
+    confirmed = forms.BooleanField(label=KEEP_LABEL, required=False)
 
     def clean(self) -> dict[str, Any]:
         """Work out start, stop and alarm as instants."""
@@ -81,4 +83,5 @@ class RunForm(forms.Form):
             low_alarm_at=typed["alarm"],
             stop=RuntimeTest.Stop(typed["stop"]),
             ambient_c=typed["ambient_c"],
+            confirmed=typed["confirmed"],
         )

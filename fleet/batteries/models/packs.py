@@ -139,6 +139,7 @@ class RuntimeTest(models.Model):
     fraction = models.FloatField("runtime fraction")
     outside_table = models.BooleanField("rate outside the type's table", default=False)
     short_charge = models.BooleanField("charged shorter than the type needs", default=False)
+    confirmed = models.BooleanField("an unlikely runtime that was confirmed when logged", default=False)
     voided_at = models.DateTimeField(null=True, blank=True)
     voided_by = models.CharField(max_length=120, blank=True)
     voided_why = models.TextField(blank=True)

@@ -10,6 +10,7 @@ from django.db.models.functions import Coalesce
 from fleet.batteries.models import Fitting, Pack, PackQuerySet, RuntimeTest, RuntimeTestQuerySet
 from fleet.bench.models import Order, OrderKind
 from fleet.bench.queries import open_orders
+from fleet.core.orders import OrderState
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceType
 
@@ -90,6 +91,12 @@ def last_syringe(device_type: DeviceType | None = None) -> Decimal | None:
 def battery_order(device: Device) -> Order | None:
     """The open battery order of a driver, which a test made now belongs to."""
     return open_orders(device).filter(Q(kind=OrderKind.BATTERY)).order_by("-raised_at").first()
+
+
+def order_at_work(device: Device) -> Order | None:
+    """The order that a pack fitted now belongs to: the battery order, else the one being worked on."""
+    begun = open_orders(device).filter(state=OrderState.STARTED.value)
+    return battery_order(device) or begun.order_by("-received_at").first()
 
 
 def cycles_made_in(device: Device) -> tuple[int, date | None]:

@@ -17,6 +17,7 @@ from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
 from fleet.registry.models import Device
 from fleet.registry.queries import devices
+from fleet.tags.queries import open_tag
 from fleet.web.forms import put_beside
 from fleet.web.guards import fetch, guard
 
@@ -52,20 +53,32 @@ def device_pack(request: HttpRequest, asset: str) -> HttpResponse:
 
 def _form(request: HttpRequest, device: Device, stay: Fitting | None) -> forms.Form:
     data = request.POST or None
-    return RemoveForm(data) if stay else FitForm.of_pack(queries.free_packs(device, person_of(request)), data)
+    if stay:
+        return RemoveForm(data, device=device)
+    return FitForm.of_pack(queries.free_packs(device, person_of(request)), data)
 
 
 def _remove(request: HttpRequest, device: Device, form: forms.Form) -> str:
     typed: dict[str, Any] = form.cleaned_data
     order = queries.battery_order(device)
-    why = Fitting.Why(typed["why"])
-    stay = actions.remove(device, on=typed["on"], why=why, note=typed["note"], order=order, by=acting(request))
-    return f"Pack {stay.pack} is out of {device}. Fit another, or scrap it on its own page."
+    stay = actions.remove(device, **removal(typed), order=order, by=acting(request))
+    return f"Pack {stay.pack} is out of {device}.{tagged(device, typed)} Fit another, or scrap it on its own page."
+
+
+def removal(typed: dict[str, Any]) -> dict[str, Any]:
+    """What was typed of a removal, as the action takes it."""
+    return {**typed, "why": Fitting.Why(typed["why"])}
+
+
+def tagged(device: Device, typed: dict[str, Any]) -> str:
+    """The tag that the removal has raised, in words."""
+    tag = open_tag(device) if typed.get("out_of_use") else None
+    return f" It is tagged out of use: write {tag.written} on a paper tag." if tag else ""
 
 
 def _fit(request: HttpRequest, device: Device, form: forms.Form) -> str:
     typed: dict[str, Any] = form.cleaned_data
-    order = queries.battery_order(device)
+    order = queries.order_at_work(device)
     stay = actions.fit(typed["code"], device, on=typed["on"], known=typed["known"], order=order, by=acting(request))
     actions.refresh_if_quick(device.device_type)
     return f"Pack {stay.pack} is fitted to {device}."

@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -17,6 +17,7 @@ from fleet.batteries.forms import CyclesForm, FitForm, PackForm, RemoveForm, Scr
 from fleet.batteries.models import Fitting, Pack
 from fleet.batteries.tables import PACK_HEADER, PackTable, pack_rows
 from fleet.batteries.views.common import FIRST, REFUSED, above
+from fleet.batteries.views.device import removal, tagged
 from fleet.bench.queries import find
 from fleet.core.errors import BadValueError, BenchwardError
 from fleet.core.permissions import May
@@ -43,7 +44,7 @@ def _fit(pack: Pack, typed: dict[str, Any], person: Person, by: Actor) -> str:
     found = find(typed["code"], person)
     if found.device is None:
         raise BadValueError(found.words, field="code")
-    order = queries.battery_order(found.device)
+    order = queries.order_at_work(found.device)
     actions.fit(pack, found.device, on=typed["on"], known=typed["known"], order=order, by=by)
     actions.refresh_if_quick(pack.for_type)
     return f"Pack {pack} is fitted to {found.device}."
@@ -53,9 +54,8 @@ def _remove(pack: Pack, typed: dict[str, Any], person: Person, by: Actor) -> str
     stay = Fitting.objects.within(person).filter(pack=pack, removed_on__isnull=True).select_related("device").first()
     if stay is None:
         raise BadValueError(f"Pack {pack} is in no driver of yours.")
-    why, order = Fitting.Why(typed["why"]), queries.battery_order(stay.device)
-    actions.remove(stay.device, on=typed["on"], why=why, note=typed["note"], order=order, by=by)
-    return f"Pack {pack} is out of {stay.device}."
+    actions.remove(stay.device, **removal(typed), order=queries.battery_order(stay.device), by=by)
+    return f"Pack {pack} is out of {stay.device}.{tagged(stay.device, typed)}"
 
 
 def _scrap(pack: Pack, typed: dict[str, Any], _person: Person, by: Actor) -> str:
@@ -75,6 +75,12 @@ ACTS = {
     "cycles": Act("Count its charge cycles", CyclesForm, _count, (*_FREE, Pack.State.FITTED), "Keep this count"),
     "scrap": Act("Scrap it", ScrapForm, _scrap, _FREE, "Scrap this pack"),
 }
+
+
+def _form(row: Pack, verb: str, act: Act, data: QueryDict | None = None) -> forms.Form:
+    """The form of an act; that of a removal asks after the driver the pack is in."""
+    stay = Fitting.objects.filter(pack=row, removed_on__isnull=True).select_related("device").first()
+    return act.form(data, prefix=verb, **({"device": stay.device} if stay and verb == "remove" else {}))
 
 
 @guard(May.SEE_FLEET)
@@ -119,7 +125,7 @@ def act_on_pack(request: HttpRequest, number: str, verb: str) -> HttpResponse:
     act = ACTS.get(verb)
     if act is None:
         raise Http404
-    form = act.form(request.POST, prefix=verb)
+    form = _form(row, verb, act, request.POST)
     if form.is_valid():
         try:
             words = act.do(row, form.cleaned_data, person_of(request), acting(request))
@@ -138,7 +144,7 @@ def _page(request: HttpRequest, row: Pack, sent: dict[str, forms.Form]) -> HttpR
         "above": above(),
         "record": queries.pack_record(row, person),
         "acts": [
-            (verb, act, sent.get(verb) or act.form(prefix=verb), verb in sent)
+            (verb, act, sent.get(verb) or _form(row, verb, act), verb in sent)
             for verb, act in ACTS.items()
             if offered and (row.state in act.states or verb in sent)
         ],

@@ -59,7 +59,7 @@ def _log(form: Rack, person: Person, by: Actor) -> list[RuntimeTest]:
     pairs = form.read(person)
     for row, new in pairs:
         try:
-            actions.check_test(new)
+            actions.check_test(new, by=by)
         except BadValueError as error:
             row.refuse(error)
     if not form.is_sound:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
+from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
@@ -10,7 +11,7 @@ from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change
 from fleet.bench.actions.holding import put, unfinished
-from fleet.bench.models import KitLine, Order, PartUse, Procedure
+from fleet.bench.models import KitLine, Order, PackFitted, PartUse, Procedure
 from fleet.bench.queries import issue_places, kit_wanted, open_quarantine
 from fleet.core.errors import BadValueError, MoveRefusedError
 from fleet.core.permissions import May
@@ -166,3 +167,8 @@ def _use(order: Order, part: StorePart, moved: Movement) -> PartUse:
         price=_FREE if moved.stock.saved_from_id else part.price,
         entered_at=clock.now(),
     )
+
+
+def book_pack(order: Order, number: str, price: Decimal | None, *, on: date) -> PackFitted:
+    """Note what a battery pack that was fitted for an order cost. The act that fits it calls this, and tells."""
+    return PackFitted.objects.create(order=order, number=number, price=price, fitted_on=on)

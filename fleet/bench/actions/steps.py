@@ -121,6 +121,8 @@ def _reading(order: Order, step: Step, given: Answer, judges: Judges, by: Actor)
 def _judge_check(reading: Reading, given: Answer) -> None:
     if given.passed is None:
         raise BadValueError("Say whether this check passed or failed.", field="passed")
+    if given.passed is False and not reading.note:
+        raise BadValueError("Say in the note what is wrong, for whoever meets this driver next.", field="note")
     reading.verdict = Reading.Verdict.PASS if given.passed else Reading.Verdict.FAIL
 
 
@@ -141,6 +143,8 @@ def _judge_choice(reading: Reading, given: Answer) -> None:
 def _judge_file(reading: Reading, given: Answer) -> None:
     if given.file is None:
         raise BadValueError("Attach a photo or a PDF, or mark the step as not applicable with a reason.", field="file")
+    if given.passed is False and not reading.note:
+        raise BadValueError("Say in the note what is wrong with it.", field="note")
     reading.verdict = Reading.Verdict.FAIL if given.passed is False else Reading.Verdict.PASS
 
 

@@ -6,7 +6,7 @@ from fleet.bench.models.procedures import OrderKind, Procedure, ProcedureVersion
 from fleet.bench.models.reference import LimitPolicy, LimitProfile, ReferenceLimit
 from fleet.bench.models.retirement import KeptPart, Retirement, RetirementMethod, RetirementQuerySet
 from fleet.bench.models.signing import Presence, Signature
-from fleet.bench.models.spending import ExternalCost, KitLine, Labour, LabourClock, LabourRate, PartUse
+from fleet.bench.models.spending import ExternalCost, KitLine, Labour, LabourClock, LabourRate, PackFitted, PartUse
 from fleet.bench.models.team import Handover, TrainingTold
 from fleet.bench.models.work import Reading, ReadingFile
 
@@ -27,6 +27,7 @@ __all__ = [
     "Order",
     "OrderKind",
     "OrderQuerySet",
+    "PackFitted",
     "PartUse",
     "Presence",
     "Procedure",

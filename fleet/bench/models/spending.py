@@ -79,6 +79,30 @@ class LabourRate(models.Model):
         return f"{self.per_hour} an hour from {self.from_on}"
 
 
+class PackFitted(models.Model):
+    """A battery pack that went into a driver for an order, and what it cost then; None where nobody knows.
+
+    The room of the batteries keeps the pack itself, and has this written when it fits one.
+    """
+
+    order = models.ForeignKey(Order, models.PROTECT, related_name="packs")
+    number = models.CharField("pack number", max_length=30)
+    price = models.DecimalField(max_digits=9, decimal_places=2, null=True, blank=True, validators=_NOT_NEGATIVE)
+    fitted_on = models.DateField()
+
+    class Meta:
+        ordering = ["fitted_on", "id"]
+        verbose_name_plural = "packs fitted"
+        constraints = [
+            models.CheckConstraint(
+                name="pack_fitted_price_not_negative", condition=Q(price__isnull=True) | Q(price__gte=0)
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"Pack {self.number}"
+
+
 class PartUse(models.Model):
     """A part that went into a driver: from stock, or named in words where the stores do not keep it.
 

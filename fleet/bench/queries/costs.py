@@ -1,4 +1,4 @@
-"""What orders cost: parts at the price they were issued at, minutes at the hour's price of their day, outside costs."""
+"""What orders cost: parts and packs at the price of their day, minutes at the hour's price of theirs, outside costs."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -8,7 +8,7 @@ from typing import Any, Final
 from django.db.models import Case, Count, DecimalField, F, Q, QuerySet, Sum, Value, When
 from django.db.models.functions import TruncMonth
 
-from fleet.bench.models import ExternalCost, Labour, LabourRate, Order, PartUse
+from fleet.bench.models import ExternalCost, Labour, LabourRate, Order, PackFitted, PartUse
 from fleet.bench.queries.turnaround import day_begins
 
 _MONEY: Final = DecimalField(max_digits=14, decimal_places=4)
@@ -19,9 +19,10 @@ MINUTES_AN_HOUR: Final = 60
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """What work cost, in the hospital's currency; `minutes` of it; `unpriced` parts are those without a price."""
+    """What work cost, in the hospital's currency; `minutes` of it; `unpriced`: parts and packs without a price."""
 
     parts: Decimal = _NONE
+    packs: Decimal = _NONE
     labour: Decimal = _NONE
     external: Decimal = _NONE
     minutes: int = 0
@@ -30,11 +31,12 @@ class Cost:
     @property
     def total(self) -> Decimal:
         """All together."""
-        return self.parts + self.labour + self.external
+        return self.parts + self.packs + self.labour + self.external
 
     def __add__(self, other: "Cost") -> "Cost":
         return Cost(
             self.parts + other.parts,
+            self.packs + other.packs,
             self.labour + other.labour,
             self.external + other.external,
             self.minutes + other.minutes,
@@ -56,6 +58,9 @@ def costs_by(orders: QuerySet[Order], *lookups: str) -> dict[tuple[Any, ...], Co
     parts = _grouped(PartUse.objects.all(), orders, lookups).annotate(
         money=Sum(used * F("price"), output_field=_MONEY), count=Sum(used, filter=Q(price__isnull=True))
     )
+    packs = _grouped(PackFitted.objects.all(), orders, lookups).annotate(
+        money=Sum("price", output_field=_MONEY), count=Count("pk", filter=Q(price__isnull=True))
+    )
     labour = _grouped(Labour.objects.all(), orders, lookups).annotate(
         money=Sum(F("minutes") * price_a_minute("entered_at"), output_field=_MONEY), count=Sum("minutes")
     )
@@ -65,6 +70,8 @@ def costs_by(orders: QuerySet[Order], *lookups: str) -> dict[tuple[Any, ...], Co
     found: dict[tuple[Any, ...], Cost] = {}
     for *key, money, count in parts:
         _add(found, key, Cost(parts=_money(money), unpriced=count or 0))
+    for *key, money, count in packs:
+        _add(found, key, Cost(packs=_money(money), unpriced=count or 0))
     for *key, money, count in labour:
         _add(found, key, Cost(labour=_money(money), minutes=count or 0))
     for *key, money, _count in external:

@@ -1,8 +1,12 @@
-"""Reading retirements: those whose record is not complete, and the records."""
+"""Reading retirements: those whose record is not complete, the records, and what an order tells of the wiping."""
+
+from dataclasses import dataclass
+from typing import Any, Final
 
 from django.db.models import Q
+from django.utils.timezone import localtime
 
-from fleet.bench.models import Retirement, RetirementQuerySet
+from fleet.bench.models import Order, OrderKind, Reading, Retirement, RetirementQuerySet, Step
 from fleet.people.models import Person
 from fleet.registry.models import Device
 
@@ -24,3 +28,49 @@ def retirements_named(rows: RetirementQuerySet, words: str) -> RetirementQuerySe
 def retirement_of(device: Device) -> Retirement | None:
     """The retirement of a driver that stands."""
     return Retirement.objects.filter(device=device, taken_back_at=None).first()
+
+
+#: The steps of a retirement that tell of the wiping, whoever wrote them: “wiped”, “wiping”, “wipe”.
+_WIPING: Final = "wip"
+
+
+@dataclass(frozen=True, slots=True)
+class Wiped:
+    """What the order of a retirement tells of the wiping: its steps that passed, and those that did not."""
+
+    order: Order
+    passed: list[Reading]
+    open: list[Step]
+
+    @property
+    def initial(self) -> dict[str, Any]:
+        """What it proposes for the record; nothing while a step of the wiping has not passed."""
+        if self.open or not self.passed:
+            return {}
+        last = max(self.passed, key=lambda reading: reading.taken_at)
+        proofs = [reading.chosen for reading in self.passed if reading.chosen]
+        words = ", ".join([f"Order {self.order}", *proofs])
+        return {
+            "wiped_by_name": str(last.by or ""),
+            "wiped_on": localtime(last.taken_at).date(),
+            "wiping_verified": words[:200],
+        }
+
+
+def wiped_by_order(retirement: Retirement) -> Wiped | None:
+    """What the last order that worked the retirement procedure tells; None where none did."""
+    begun = Order.objects.filter(kind=OrderKind.RETIREMENT, received_at__isnull=False, procedure_version__isnull=False)
+    order = begun.filter(device=retirement.device, raised_at__lte=retirement.retired_at).order_by("-raised_at").first()
+    if order is None:
+        return None
+    steps = Step.objects.filter(version=order.procedure_version_id or 0, words__icontains=_WIPING)
+    passing = Reading.objects.filter(order=order, latest=True, verdict=Reading.Verdict.PASS, step__in=steps)
+    passed = list(passing.select_related("step", "by").order_by("step__position"))
+    met = {reading.step_id for reading in passed}
+    return Wiped(order, passed, [step for step in steps.filter(required=True) if step.pk not in met])
+
+
+def proposed(retirement: Retirement) -> dict[str, Any]:
+    """What the record's form begins with: nothing where no order tells of the wiping, or the record is complete."""
+    wiped = None if retirement.stated_at else wiped_by_order(retirement)
+    return wiped.initial if wiped else {}

@@ -1,10 +1,12 @@
 """The end of an order: what came of it, where the driver goes, what will happen then."""
 
 from dataclasses import replace
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 
 from fleet.accessories.forms import CountForm
 from fleet.accessories.queries import missing_of
@@ -35,13 +37,15 @@ def finish(request: HttpRequest, number: str) -> HttpResponse:
         return _closed(request, row, form)
     if request.method == "POST" and form.is_valid() and count.is_valid() and (done := _done(request, row, form, count)):
         messages.success(request, _says(done))
-        return _onward(done)
+        return _onward(request, done)
     status = REFUSED if request.method == "POST" else 200
     return render(request, "bench/finish.html", _shown(request, row, form) | {"count": count}, status=status)
 
 
-def _onward(done: Order) -> HttpResponse:
-    """To the queue; where the driver was retired with it, to the record that still wants disposal and wiping."""
+def _onward(request: HttpRequest, done: Order) -> HttpResponse:
+    """To the queue; after the check for a loan to the lending, after a retirement to its record."""
+    if done.kind == OrderKind.LOAN_OUT and done.returned_to and person_of(request).may(May.HAND_OVER):
+        return redirect(f"{reverse('loans:lend')}?{urlencode({'code': done.device.asset_number})}")
     retired = retirement_of(done.device) if done.outcome == Outcome.RETIRED else None
     return redirect("bench:retirement", retired.pk) if retired else redirect("bench:queue")
 

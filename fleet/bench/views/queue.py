@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 from fleet.accessories.forms import CountForm
 from fleet.bench import actions, queries
 from fleet.bench.forms import QueueForm, ReceiveForm
+from fleet.bench.models import OrderKind
 from fleet.core.errors import BadValueError, BenchwardError
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
@@ -98,7 +99,7 @@ def _take_in(request: HttpRequest) -> HttpResponse:
 
 def _form(request: HttpRequest, device: Device) -> ReceiveForm:
     benches = queries.places(person_of(request), Place.Kind.BENCH)
-    work = _work(device)
+    work = _work(device, _wanted(request))
     near = benches.filter(site=device.place.site_id).first() or benches.first()
     initial = {
         "bench": request.session.get(_BENCH) or near,
@@ -108,15 +109,21 @@ def _form(request: HttpRequest, device: Device) -> ReceiveForm:
     return ReceiveForm(request.POST if request.method == "POST" else None, benches=benches, initial=initial)
 
 
-def _work(device: Device) -> queries.Work | None:
+def _wanted(request: HttpRequest) -> OrderKind | None:
+    """The work that the address asks for: whoever comes from a loan or a retirement has said it already."""
+    asked = request.GET.get("for", "")
+    return OrderKind(asked) if asked in OrderKind.values else None
+
+
+def _work(device: Device, wanted: OrderKind | None = None) -> queries.Work | None:
     try:
-        return queries.choose_work(device, None)
+        return queries.choose_work(device, wanted)
     except BadValueError:
         return None
 
 
 def _show_found(request: HttpRequest, device: Device, form: ReceiveForm) -> HttpResponse:
-    work = _work(device)
+    work = _work(device, _wanted(request))
     shown = {
         "device": device,
         "form": form,

@@ -12,8 +12,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.bench import actions, queries
 from fleet.bench.actions import Kept
-from fleet.bench.models import Retirement, RetirementMethod
-from fleet.bench.queries.retiring import retirement_of, retirements_named
+from fleet.bench.models import OrderKind, Retirement, RetirementMethod
+from fleet.bench.queries.retiring import proposed, retirement_of, retirements_named, wiped_by_order
 from fleet.bench.queries.retiring import retirements as seen
 from fleet.bench.retire_forms import DisposalForm, MethodForm, PartRows, RetireForm, SearchForm, WhyForm
 from fleet.core.errors import BenchwardError
@@ -54,7 +54,9 @@ def retire(request: HttpRequest, asset: str) -> HttpResponse:
             messages.success(request, f"{device} is retired. Now complete its record: disposal and wiping.")
             return redirect("bench:retirement", Retirement.objects.get(device=device, taken_back_at=None).pk)
     above = [(str(device), reverse("reports:device", args=[asset]))]
-    facts = {"device": device, "orders": queries.open_orders(device), "tag": open_tag(device)}
+    orders = queries.open_orders(device)
+    working = orders.filter(kind=OrderKind.RETIREMENT).first()
+    facts = {"device": device, "orders": orders, "working": working, "tag": open_tag(device)}
     shown = {**facts, "form": form, "above": above}
     return render(request, "bench/retire.html", shown, status=REFUSED if form.errors else 200)
 
@@ -81,7 +83,8 @@ def retirements(request: HttpRequest) -> HttpResponse:
 def retirement(request: HttpRequest, pk: int) -> HttpResponse:
     """One record; completed once, read-only afterwards."""
     row = fetch(seen(person_of(request)), request, pk=pk)
-    form, parts = DisposalForm(request.POST or None), PartRows(request.POST or None, prefix="parts")
+    form = DisposalForm(request.POST or None, initial=proposed(row))
+    parts = PartRows(request.POST or None, prefix="parts")
     if request.method == "POST":
         demand(request, May.WORK_ON_BENCH)
         if all([form.is_valid(), parts.is_valid()]):
@@ -107,6 +110,7 @@ def _record(request: HttpRequest, row: Retirement, form: DisposalForm, parts: An
         "form": form,
         "parts": parts,
         "why": why,
+        "wiped": None if row.stated_at else wiped_by_order(row),
         "complete": bool(row.stated_at or row.taken_back_at),
         "may_take_back": today and row.taken_back_at is None and person_of(request).may(May.RETIRE_DEVICE),
         "above": [("Retired", reverse("bench:retirements"))],
@@ -129,7 +133,7 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, f"{row.device} waits for acceptance: only that returns it to service.")
             return redirect("reports:device", row.device.asset_number)
-    return _record(request, row, DisposalForm(), PartRows(prefix="parts"), why)
+    return _record(request, row, DisposalForm(initial=proposed(row)), PartRows(prefix="parts"), why)
 
 
 @guard(May.SEE_FLEET)

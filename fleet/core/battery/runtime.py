@@ -24,6 +24,9 @@ from fleet.core.errors import BadValueError
 
 Number = int | float | Decimal | Fraction
 _FLOAT_ALLOWANCE = 1e-12
+#: Runtime fractions between which a typed test is taken as it is; outside it is asked back once. Our own choice, no
+#: source: a pack below is rarely still in use, one above is more than makers promise.
+LIKELY_FRACTIONS = (0.3, 1.3)
 
 
 @dataclass(frozen=True)
@@ -139,6 +142,15 @@ def meets_level(measured: Number, rated: Number, level: Number) -> bool:
         message = f"rated is {rated}; it must be positive."
         raise BadValueError(message, field="rated")
     return numerator >= wanted * denominator
+
+
+def is_likely(fraction: float, *, cut_short: bool) -> bool:
+    """Return whether a runtime fraction is one that a pack may well show.
+
+    `cut_short`: it was stopped early or charged too short, so that a low one needs no other explanation.
+    """
+    lowest, highest = LIKELY_FRACTIONS
+    return fraction <= highest and (cut_short or fraction >= lowest)
 
 
 def fractions_meet_level(fraction: FloatArray, level: float) -> BoolArray:

@@ -67,4 +67,4 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _above() -> list[tuple[str, str]]:
-    return [("Deliveries", reverse("deliveries:deliveries"))]
+    return [("New drivers", reverse("deliveries:deliveries"))]

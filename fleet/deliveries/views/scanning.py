@@ -125,7 +125,7 @@ def _fetched(request: HttpRequest, pk: int) -> Delivery:
 
 
 def _above() -> list[tuple[str, str]]:
-    return [("Deliveries", reverse("deliveries:deliveries"))]
+    return [("New drivers", reverse("deliveries:deliveries"))]
 
 
 def _page(

@@ -128,7 +128,7 @@ def weigh(table: Table, scope: Scope) -> Weighed:
     ]
 
     def write(by: Actor, tell: Tell) -> None:
-        written(news, lambda part: log_tests(part, by=by), tell)
+        written(news, lambda part: log_tests(part, by=by, taken_over=True), tell)
 
     return Weighed(verdicts, write)
 

@@ -22,6 +22,7 @@ from fleet.management.demo.reasons import plan_reasons
 from fleet.management.demo.repairs import plan_fault
 from fleet.management.demo.rounds import plan_rounds
 from fleet.management.demo.team import plan_team
+from fleet.management.demo.use import plan_readings
 from fleet.management.demo.visits import plan_service
 from fleet.management.demo.world import World
 from fleet.web import clock
@@ -66,6 +67,7 @@ def _begin(world: World, count: int) -> None:
     plan_retirements(world, start, end, max(1, count // 30))
     plan_sightings(world)
     plan_nights(world, start, end)
+    plan_readings(world, start, end)
     plan_policy(world)
     plan_procedures(world)
     plan_reasons(world)

@@ -139,6 +139,7 @@ def as_test(driver: Driver, run: Run, rng: Dice, order: Order | None = None, **f
             "ambient_c": Decimal(f"{rng.gauss(21.5, 1.2):.1f}") if rng.happens(0.7) else None,
             "rack_position": f"R{rng.randrange(1, 3)}-{rng.randrange(1, 11):02d}",
             "order": order,
+            "confirmed": True,
             **facts,
         }
     )

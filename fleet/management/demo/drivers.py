@@ -38,8 +38,8 @@ def wishes(hospital: Hospital, count: int, rng: Dice) -> list[Wish]:
     """Where `count` drivers of the usual types belong: training and loan first, the rest by the wards' shares."""
     skills, store = hospital.places["mg-skills"], hospital.places["mg-store"]
     special = [Wish("TW-10", skills, Device.Pool.TRAINING)] * max(2, count // 60)
-    special += [Wish("TW-10", store, Device.Pool.LOAN)] * (count // 40)
-    special += [Wish("Sable", store, Device.Pool.SPARE)] * (count // 60)
+    special += [Wish("TW-10", store, Device.Pool.LOAN)] * max(6, count // 40)
+    special += [Wish("Sable", store, Device.Pool.SPARE)] * max(2, count // 60)
     wards = list(hospital.wards())
     drawn = rng.choices(wards, [ward.share for ward, _ in wards], k=count - len(special))
     return special + [Wish(_usual_model(ward, rng), place, Device.Pool.CLINICAL) for ward, place in drawn]
@@ -104,7 +104,8 @@ def take_over(
         Driver(device, model, device.home, number, _on_network(model, number), cell, past.served_on, past.tested_on)
         for number, (device, model, cell, past) in enumerate(zip(devices, models, cells, pasts, strict=True))
     ]
-    batteries.log_tests([_last_test(driver, rng) for driver in drivers if rng.happens(0.7)], by=BY)
+    tests = [_last_test(driver, rng) for driver in drivers if rng.happens(0.7)]
+    batteries.log_tests(tests, by=BY, taken_over=True)
     open_known_dues(devices, pasts, by=BY)
     return drivers
 

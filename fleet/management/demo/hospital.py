@@ -17,6 +17,8 @@ from fleet.schedules.models import Plan
 
 BY: Final = command_actor("demo")
 _YEAR: Final = 12
+#: Invented.
+_SERVICE_HOURS: Final = 5000
 GENERAL, VALE, HOUSE = "mg", "cv", "ah"
 
 
@@ -269,7 +271,9 @@ def _model(hospital: Hospital, facts: dict[str, Any]) -> Model:
 
 
 def _plans(kind: DeviceType, months_between_tests: int, *, by_cable: bool) -> None:
-    add_plan(NewPlan(device_type=kind, name="Yearly service", every_months=_YEAR), by=BY)
+    # A driver that tells its running hours is due by them too, where it hardly ever stands still.
+    hours = None if by_cable else _SERVICE_HOURS
+    add_plan(NewPlan(device_type=kind, name="Yearly service", every_months=_YEAR, every_hours=hours), by=BY)
     yearly = months_between_tests == _YEAR
     windows: dict[str, Any] = {"window_before_days": 45, "window_after_days": 45}
     battery = NewPlan(

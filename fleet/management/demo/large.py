@@ -50,7 +50,7 @@ def _take_over(hospital: Hospital, wanted: Sequence[Wish], rng: Dice, first: int
         for driver in drivers
         if driver.cell.fitted_on < today - timedelta(days=days)
     ]
-    batteries.log_tests(tests, by=BY)
+    batteries.log_tests(tests, by=BY, taken_over=True)
     return drivers
 
 

@@ -150,11 +150,19 @@ def _seen(world: World, driver: Driver) -> None:
         carries(driver.device, held.version, seen_at=clock.now(), source=source, by=by)
 
 
+#: Days before the end from which late dues are marked each night.
+_EACH_NIGHT: Final = 30
+
+
 def plan_nights(world: World, start: date, end: date) -> None:
-    """Plan what the nights did: late dues marked each day, packs of retired drivers, coverage weekly of late."""
+    """Plan what the nights did: late dues marked weekly, of late each day; packs of retired drivers, coverage weekly.
+
+    A due says since when it is late, whenever it is marked, so the early years need no run for each night.
+    """
     for days in range((end - start).days):
         day = start + timedelta(days=days)
-        world.diary.plan(local(day, 1), partial(mark_late, day))
+        if day.weekday() == 0 or (end - day).days <= _EACH_NIGHT:
+            world.diary.plan(local(day, 1), partial(mark_late, day))
         if day.day == 1:
             world.diary.plan(local(day, 2), partial(remove_from_retired, by=BY))
         if (end - day).days % 7 == 0 and (end - day).days <= _SNAPSHOT_DAYS:

@@ -10,9 +10,10 @@ from fleet.alerts import actions as alerts
 from fleet.alerts.models import Alert
 from fleet.batteries import actions as batteries
 from fleet.batteries.models import Fitting, RuntimeTest
-from fleet.bench.actions import hold_back, receive, retire, set_aside
-from fleet.bench.models import OrderKind, Retirement
+from fleet.bench.actions import Completion, hold_back, receive, retire, set_aside
+from fleet.bench.models import Order, OrderKind, Retirement
 from fleet.core.lifecycle import WaitReason
+from fleet.core.orders import Outcome
 from fleet.management.demo.cells import Run, as_test, replace_pack, run_of
 from fleet.management.demo.diary import bench_hour
 from fleet.management.demo.faults import FAULTS, Fault, a_fault
@@ -20,7 +21,7 @@ from fleet.management.demo.handing import complete_record, lend, miss_a_lead
 from fleet.management.demo.libraries import LISTENER, SEEN_ON_NETWORK
 from fleet.management.demo.repairs import raise_report, receive_now
 from fleet.management.demo.visits import service_due, technician
-from fleet.management.demo.work import fail_delivery
+from fleet.management.demo.work import fail_delivery, finish, work_through
 from fleet.management.demo.world import Driver, World
 from fleet.registry.actions import edit_device, see
 from fleet.registry.models import Device
@@ -216,7 +217,13 @@ def pack_swapped_twice(world: World, driver: Driver) -> None:
 
 
 def _swap(world: World, driver: Driver, note: str) -> None:
-    replace_pack(world, driver, Fitting.Why.FAULT, by=technician(world, driver), note=note)
+    by, bench = technician(world, driver), world.hospital.bench_for(driver.home)
+    order = receive(driver.device, bench=bench, kind=OrderKind.BATTERY, by=by)
+    replace_pack(world, driver, Fitting.Why.FAULT, by=by, order=order, note=note)
+    work_through(world, order, by=by, run=run_of(driver, clock.now(), world.rng))
+    done = "New pack fitted, charged in full and run."
+    given = Completion(outcome=Outcome.REPAIRED, found=Order.Found.BATTERY, action_taken=done, minutes=25)
+    finish(order, given, by=by)
 
 
 def early_stopped(world: World, driver: Driver) -> None:

@@ -67,6 +67,10 @@ def _answer(step: Step, rng: Dice, run: Run | None, analyser: Instrument | None)
         return Answer(passed=True)
     if step.kind == Step.Kind.TEXT:
         return Answer(note=_note(step, rng))
+    if step.kind == Step.Kind.CHOICE:
+        return Answer(chosen=step.passing[0])
+    if step.kind == Step.Kind.FILE:
+        return Answer(na=True, note="Nothing to take a picture of")
     if not step.required and rng.happens(0.4):
         return Answer(na=True, note="No separate applied part to test")
     delivery = step.unit == "%"

@@ -349,6 +349,23 @@ def note_running_hours(device: Device, hours: Decimal, *, at: datetime, by: Acto
 
 
 @transaction.atomic
+def note_running_hours_of_many(read: Mapping[int, Decimal], *, at: datetime, by: Actor) -> int:
+    """Record the counters of several drivers by id, as their network tells them. One that shows less is left out."""
+    ids, rows = sorted(read), []
+    for start in range(0, len(ids), BATCH):
+        held = Device.objects.select_for_update().filter(pk__in=ids[start : start + BATCH]).order_by("pk")
+        rows += [row for row in held if row.running_hours is None or read[row.pk] >= row.running_hours]
+    told = []
+    for row in rows:
+        before = {"running_hours": row.running_hours}
+        row.running_hours, row.running_hours_at = read[row.pk], at
+        after = {"running_hours": row.running_hours}
+        told.append(Happening("running hours read", row, device_id=row.pk, before=before, after=after))
+    Device.objects.bulk_update(rows, ["running_hours", "running_hours_at"], batch_size=BATCH)
+    return record_many(told, by=by)
+
+
+@transaction.atomic
 def restart_running_hours(device: Device, hours: Decimal, *, at: datetime, by: Actor) -> Device:
     """Record what a new running-hours counter reads, which may be less. Only the schedules room calls it."""
     by.must(May.WORK_ON_BENCH)

@@ -9,7 +9,7 @@ from typing import Any, Final, TypeVar
 
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils.text import slugify
 
 from fleet.audit.actions import Happening, record
@@ -47,23 +47,18 @@ class TypeChange:
 
 def next_number(series: str) -> int:
     """Take the next number of a series. The row stays locked until the caller's transaction ends."""
-    with transaction.atomic():
-        Counter.objects.get_or_create(name=series)
-        counter = Counter.objects.select_for_update().get(name=series)
-        counter.last += 1
-        counter.save(update_fields=["last"])
-        return counter.last
+    return next_numbers(series, 1)[0]
 
 
 @transaction.atomic
 def next_numbers(series: str, how_many: int) -> range:
     """Take several numbers of a series at once. The row stays locked until the caller's transaction ends."""
-    Counter.objects.get_or_create(name=series)
-    counter = Counter.objects.select_for_update().get(name=series)
-    first = counter.last + 1
-    counter.last += how_many
-    counter.save(update_fields=["last"])
-    return range(first, first + how_many)
+    taken = Counter.objects.filter(name=series)
+    if not taken.update(last=F("last") + how_many):
+        Counter.objects.get_or_create(name=series)
+        taken.update(last=F("last") + how_many)
+    last = taken.values_list("last", flat=True).get()
+    return range(last + 1 - how_many, last + 1)
 
 
 #: What `edit_party` may change.

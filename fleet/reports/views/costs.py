@@ -25,7 +25,7 @@ from fleet.web.guards import fetch, guard
 #: More bars than this stand too close to be read on a phone; more plots than this are no overview.
 MOST_BARS = 13
 MOST_PLOTS = 4
-HEADER = ("Of", "Name", "Orders", "Parts", "Labour", "Others", "In all", "Minutes", "Currency")
+HEADER = ("Of", "Name", "Orders", "Parts", "Packs", "Labour", "Others", "In all", "Minutes", "Currency")
 
 
 @guard(May.SEE_REPORTS)
@@ -81,7 +81,7 @@ def _lines(found: queries.Costs) -> Iterator[tuple[csv_out.Cell, ...]]:
     for of, rows in groups:
         for row in rows:
             cost = row.cost
-            money = (cost.parts, cost.labour, cost.external, cost.total)
+            money = (cost.parts, cost.packs, cost.labour, cost.external, cost.total)
             yield (of, row.name, row.orders, *money, cost.minutes, settings.CURRENCY)
 
 

@@ -14,7 +14,7 @@ from fleet.schedules.actions.risk import (
     set_house_rule,
 )
 from fleet.schedules.actions.searches import ask_before_use, look_in_vain, scanned, take_back
-from fleet.schedules.actions.use import note_cycles, restart_hours
+from fleet.schedules.actions.use import keep_readings, note_cycles, restart_hours
 from fleet.schedules.actions.visits import attempt, defer, set_own_interval
 
 __all__ = [
@@ -34,6 +34,7 @@ __all__ = [
     "edit_plan",
     "ensure_risk_classes",
     "keep_all_readings",
+    "keep_readings",
     "look_in_vain",
     "make_due_now",
     "mark_late",

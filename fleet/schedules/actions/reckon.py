@@ -6,7 +6,6 @@ from typing import Any, Final
 
 from fleet.audit.changes import Changes, change
 from fleet.core import due as calendar
-from fleet.registry.actions.devices import locked
 from fleet.registry.models import Device
 from fleet.schedules.models import Due
 from fleet.schedules.queries import reaches
@@ -44,7 +43,7 @@ def still_planned(monday: date | None, span: calendar.Window) -> date | None:
 
 def locked_due(due: Due) -> Due:
     """The due read again under lock; its driver is locked first, as everywhere, so that two actions can't cross."""
-    locked(due.device)
+    lock_devices([due.device_id])
     return Due.objects.select_for_update(of=("self",)).select_related("plan", "device__use").get(pk=due.pk)
 
 

@@ -17,7 +17,7 @@ from fleet.registry import actions as registry
 from fleet.registry.actions.devices import locked
 from fleet.registry.models import Device, DeviceQuerySet
 from fleet.schedules.models import CounterReading, DriverUse
-from fleet.schedules.queries import rate_a_week, use_of
+from fleet.schedules.queries import rate_a_week, rates_a_week, use_of
 from fleet.web import clock
 
 _Counter = CounterReading.Counter
@@ -72,9 +72,12 @@ def keep_readings(devices: Iterable[Device]) -> int:
     totals = {device.pk: use_of(device).hours_before + (device.running_hours or 0) for device in rows}
     days = {device.pk: timezone.localdate(device.running_hours_at) for device in rows}
     _keep((pk, _Counter.HOURS, days[pk], total) for pk, total in totals.items())
-    for device in rows:
-        use, _ = DriverUse.objects.get_or_create(device=device)
-        change(use, hours_a_week=rate_a_week(device.pk, _Counter.HOURS))
+    rates = rates_a_week(totals, _Counter.HOURS)
+    DriverUse.objects.bulk_create((DriverUse(device_id=pk) for pk in totals), ignore_conflicts=True)
+    uses = list(DriverUse.objects.filter(device__in=totals))
+    for use in uses:
+        use.hours_a_week = rates[use.device_id]
+    DriverUse.objects.bulk_update(uses, ["hours_a_week"])
     return len(rows)
 
 

@@ -35,7 +35,7 @@ from fleet.schedules.queries.risk import (
     used_since,
 )
 from fleet.schedules.queries.searches import Hunt, hunt, looked_for, missing, searches_of
-from fleet.schedules.queries.use import Limit, Reach, rate_a_week, reaches, total_hours, use_of
+from fleet.schedules.queries.use import Limit, Reach, rate_a_week, rates_a_week, reaches, total_hours, use_of
 
 __all__ = [
     "BRING_JOB",
@@ -88,6 +88,7 @@ __all__ = [
     "proposal",
     "public_holidays",
     "rate_a_week",
+    "rates_a_week",
     "reaches",
     "risk_classes",
     "risk_of",

@@ -1,5 +1,6 @@
 """How much a driver is used, and when each limit of a due is reached: by months, running hours or charge cycles."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -105,6 +106,14 @@ def _counted(  # noqa: PLR0913, PLR0917 - a limit, its due and interval, and thr
 
 def rate_a_week(device_id: int, counter: str) -> float | None:
     """How much a driver's counter gains in a week by its newest readings; None where there are too few."""
-    rows = CounterReading.objects.filter(device=device_id, counter=counter).order_by("read_on")
-    a_day = calendar.recent_rate([(day, float(total)) for day, total in rows.values_list("read_on", "total")])
-    return None if a_day is None else a_day * _DAYS_A_WEEK
+    return rates_a_week([device_id], counter)[device_id]
+
+
+def rates_a_week(device_ids: Collection[int], counter: str) -> dict[int, float | None]:
+    """The same for several drivers, asked at once."""
+    read: dict[int, list[tuple[date, float]]] = {pk: [] for pk in device_ids}
+    rows = CounterReading.objects.filter(device__in=device_ids, counter=counter).order_by("read_on")
+    for pk, day, total in rows.values_list("device", "read_on", "total"):
+        read[pk].append((day, float(total)))
+    rates = {pk: calendar.recent_rate(readings) for pk, readings in read.items()}
+    return {pk: None if a_day is None else a_day * _DAYS_A_WEEK for pk, a_day in rates.items()}
