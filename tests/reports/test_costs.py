@@ -85,7 +85,7 @@ def test_what_was_taken_back_was_not_replaced(technician: Person, manager: Perso
 
 
 def test_a_pack_that_was_fitted_costs_its_price(technician: Person, manager: Person) -> None:
-    """Of order, driver and type it is told apart: its own price, else that of its type; without either it is counted."""
+    """Told apart on the order, the driver and the type: its own price, else that of its type."""
     devices = [a_device(), a_device(), a_device()]
     orders = [received(device, technician, kind="battery") for device in devices]
     today = clock.today()

@@ -134,7 +134,7 @@ def test_charge_cycles_of_each_pack_add_up_in_its_driver() -> None:
         actions.roll(due, done_on=date(2027, 2, 11), by=BY)
     with on(date(2027, 7, 1)):
         count_cycles(first, 35, on=date(2027, 6, 1), by=BY)
-        remove(driver, on=date(2027, 6, 2), why=Fitting.Why.WORN, by=BY)
+        remove(driver, on=date(2027, 6, 2), why=Fitting.Why.WORN, by=BY, out_of_use=True)
         second = a_pack()
         count_cycles(second, 100, on=date(2027, 6, 2), by=BY)
         fit(second, driver, on=date(2027, 6, 2), by=BY)
