@@ -89,6 +89,8 @@ SHARED = {
     "batteries:limit": "limits belong to pools and kinds of ward, which all sites share",
     "batteries:life": "chemistries are shared",
     "batteries:supply": "packs are bought for all sites together",
+    "batteries:order": "the same",
+    "batteries:call_off": "the same",
     "exchange:columns": "the name of a kind of file",
     "exchange:template": "the same",
     "exchange:export": "the same; its rows are tried below",

@@ -47,6 +47,9 @@ class Month:
         return self.first + timedelta(days=calendar.monthrange(self.first.year, self.first.month)[1])
 
 
+_LOWER: Final = 16
+
+
 @dataclass(frozen=True, slots=True)
 class Delivery:
     """Packs on order, and the day they are expected."""
@@ -70,7 +73,7 @@ class Plot:
     asked: Sequence[int]
     needed: Sequence[float]
     on_shelf: int
-    delivery: Delivery | None = None
+    deliveries: Sequence[Delivery] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,14 +142,13 @@ def left_at(plot: Plot, on: date) -> float:
 
 def _bends(plot: Plot) -> list[date]:
     days = {plot.today, *(month.end for month in plot.months)}
-    if plot.delivery:
-        days.add(plot.delivery.on)
+    days |= {each.on for each in plot.deliveries}
     return sorted(on for on in days if plot.today <= on <= plot.months[-1].end)
 
 
 def _have(plot: Plot, on: date) -> int:
     """The stock of today with what has been delivered by a day, before any of it is used."""
-    return plot.on_shelf + (plot.delivery.count if plot.delivery and plot.delivery.on <= on else 0)
+    return plot.on_shelf + sum(each.count for each in plot.deliveries if each.on <= on)
 
 
 def _left(plot: Plot, on: date) -> float:
@@ -175,7 +177,7 @@ def _told(plot: Plot) -> str:
     last = f"{packs(plot.on_shelf)} in stock today, which run out about {day(gone)}" if gone else (
         f"{packs(plot.on_shelf)} in stock today, which last beyond {short_month(plot.months[-1].first)}"
     )  # fmt: skip
-    more = f"; {packs(plot.delivery.count)} expected on {day(plot.delivery.on)}" if plot.delivery else ""
+    more = "".join(f"; {packs(each.count)} expected on {day(each.on)}" for each in plot.deliveries)
     asked = f" The limits ask for {sum(plot.asked)} replacements, {plot.asked[0]} of them in {first}." if any(
         plot.asked
     ) else ""  # fmt: skip
@@ -260,17 +262,18 @@ def _stock(plot: Plot, line: Sequence[tuple[date, float]], scale: _Scale) -> Saf
     path = format_html(
         '<polyline class="battery-stock" points="{}" fill="none" stroke="currentColor" stroke-width="2"/>', points
     )
-    return SafeString(_delivery(plot, scale) + path + _empty(plot, scale))
+    shown = [each for each in plot.deliveries if plot.today <= each.on <= scale.last]
+    # Two that come close together would write over each other: every second stands a line lower.
+    marks = "".join(_delivery(each, scale, _LOWER * (number % 2)) for number, each in enumerate(shown))
+    return SafeString(marks + path + _empty(plot, scale))
 
 
-def _delivery(plot: Plot, scale: _Scale) -> SafeString:
-    if plot.delivery is None or not plot.today <= plot.delivery.on <= scale.last:
-        return SafeString("")
-    x = scale.x(plot.delivery.on)
+def _delivery(delivery: Delivery, scale: _Scale, lower: int) -> SafeString:
+    x = scale.x(delivery.on)
     return format_html(
         '<line class="battery-visit" x1="{0}" y1="{1}" x2="{0}" y2="{2}" stroke="currentColor" stroke-dasharray="2 3"/>'
         '<text class="battery-words" x="{3}" y="{4}" text-anchor="{5}">{6} to come, {7}</text>',
-        x, scale.top - 8, scale.bottom, _beside(x), scale.top, _anchor(x), plot.delivery.count, day(plot.delivery.on),
+        x, scale.top - 8, scale.bottom, _beside(x), scale.top + lower, _anchor(x), delivery.count, day(delivery.on),
     )  # fmt: skip
 
 

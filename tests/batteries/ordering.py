@@ -1,5 +1,6 @@
 """Types with packs in stock and replacements asked for, and the order that follows."""
 
+from collections.abc import Sequence
 from datetime import date
 
 from django.test import Client
@@ -13,13 +14,17 @@ from tests.batteries.outlooks import an_outlook
 from tests.builders import BY, a_type
 
 
-def with_stock(count: int, device_type: DeviceType | None = None, **supply: object) -> DeviceType:
-    """A type with so many packs in stock, 2 needed a month, and its supply stated where it is given."""
+def with_stock(
+    count: int, device_type: DeviceType | None = None, on_order: Sequence[tuple[int, date]] = (), **supply: object
+) -> DeviceType:
+    """A type with so many packs in stock, 2 needed a month, and what is on order and stated of its supply."""
     kind = device_type or a_type()
     a_fitted_device(device_type=kind)
     for _ in range(count):
         a_pack(kind)
     an_outlook(kind)
+    for quantity, expected_on in on_order:
+        actions.order_packs(kind, quantity, expected_on, by=BY)
     if supply:
         actions.set_supply(kind, supply, by=BY)
     return kind

@@ -45,19 +45,19 @@ def test_an_empty_shelf_is_empty_today() -> None:
 
 def test_a_delivery_before_the_end_puts_it_off() -> None:
     """10 more on 1 February 2027 make 19 in all, which last nine months and a half: to the middle of September."""
-    plot = a_plot(delivery=Delivery(date(2027, 2, 1), 10))
+    plot = a_plot(deliveries=[Delivery(date(2027, 2, 1), 10)])
     assert empty_on(plot) == date(2027, 9, 16)
 
 
 def test_the_line_rises_on_the_day_of_the_delivery() -> None:
     """5 are left of 9 when 10 come on 1 February 2027: the line stands at both on that day."""
-    line = stock_line(a_plot(delivery=Delivery(date(2027, 2, 1), 10)))
+    line = stock_line(a_plot(deliveries=[Delivery(date(2027, 2, 1), 10)]))
     assert [count for on, count in line if on == date(2027, 2, 1)] == [5.0, 15.0]
 
 
 def test_a_delivery_after_the_end_first_makes_up_for_what_was_lacking() -> None:
     """The line lies at zero from April on; on 1 June 12 were needed, so that 7 of the 10 are left."""
-    plot = a_plot(delivery=Delivery(date(2027, 6, 1), 10))
+    plot = a_plot(deliveries=[Delivery(date(2027, 6, 1), 10)])
     assert empty_on(plot) == date(2027, 4, 16)
     assert left_at(plot, date(2027, 5, 1)) == 0
     assert left_at(plot, date(2027, 6, 1)) == pytest.approx(7)
@@ -110,10 +110,10 @@ def test_the_stock_meets_zero_on_the_floor_of_its_panel() -> None:
 
 def test_packs_on_order_are_told_with_their_day() -> None:
     """The delivery stands in the figure and in its words; one beyond the months shown only in its words."""
-    near = draw(a_plot(delivery=Delivery(date(2027, 2, 1), 10)))
+    near = draw(a_plot(deliveries=[Delivery(date(2027, 2, 1), 10)]))
     assert near.count("10 to come, 1\xa0Feb\xa02027") == 1
     assert "10\xa0packs expected on 1\xa0Feb\xa02027" in near
-    assert "to come" not in draw(a_plot(delivery=Delivery(TODAY + timedelta(days=4000), 10)))
+    assert "to come" not in draw(a_plot(deliveries=[Delivery(TODAY + timedelta(days=4000), 10)]))
 
 
 def test_who_does_not_see_it_is_told() -> None:

@@ -55,16 +55,24 @@ def test_a_full_shelf_needs_no_order(desk: Client) -> None:
 
 def test_packs_on_order_count_from_the_month_they_come(desk: Client) -> None:
     """6 more from February on put the order off by three months; both stand in the sentence."""
-    supply = {"on_order": 6, "expected_on": date(2027, 2, 1)}
-    with_stock(9, **supply)
+    with_stock(9, on_order=[(6, date(2027, 2, 1))])
     page = shown(desk)
     assert "by 4 May 2027: 9 lie on the shelf and 6 more are expected on 1 Feb 2027" in page
     assert "6 to come, 1 Feb 2027" in page
 
 
+def test_several_deliveries_count_each_from_its_day(desk: Client) -> None:
+    """4 in January and 2 in March: both stand in the sentence and in the figure, and neither is expected early."""
+    with_stock(9, on_order=[(2, date(2027, 3, 3)), (4, date(2027, 1, 11))])
+    page = shown(desk)
+    assert "9 lie on the shelf and 4 more are expected on 11 Jan 2027 and 2 on 3 Mar 2027" in page
+    assert "4 to come, 11 Jan 2027" in page
+    assert "2 to come, 3 Mar 2027" in page
+
+
 def test_a_delivery_at_a_months_end_does_not_cover_its_beginning(desk: Client) -> None:
     """None in stock, 3 to replace now, 10 due on 31 January: nothing lasts until then, and the page says so."""
-    kind = with_stock(0, on_order=10, expected_on=date(2027, 1, 31))
+    kind = with_stock(0, on_order=[(10, date(2027, 1, 31))])
     asked_of(kind, Advice.CALL_IN, count=3)
     order = the_order(kind)
     assert (order.lasts_until, order.advice.too_late) == (TODAY.date(), True)
@@ -73,7 +81,7 @@ def test_a_delivery_at_a_months_end_does_not_cover_its_beginning(desk: Client) -
 
 def test_where_a_delivery_is_on_its_way_no_order_of_today_is_asked_for(desk: Client) -> None:
     """9 in stock, 12 to call in, 60 due in twelve days: no order of today comes sooner, and the page says so."""
-    kind = with_stock(9, on_order=60, expected_on=date(2026, 12, 7))
+    kind = with_stock(9, on_order=[(60, date(2026, 12, 7))])
     asked_of(kind, Advice.CALL_IN, count=12)
     assert the_order(kind).waits
     page = shown(desk)

@@ -9,7 +9,7 @@ from django.db.models import Model, QuerySet
 
 from fleet.accessories.models import Missing
 from fleet.alerts.models import Alert
-from fleet.batteries.models import ChemistryLife, Pack, RiskLimit, RuntimeTest
+from fleet.batteries.models import ChemistryLife, Pack, PackPurchase, RiskLimit, RuntimeTest
 from fleet.bench.models import (
     DeliveryLimit,
     FlowTest,
@@ -124,6 +124,7 @@ VALUES: dict[tuple[str, str], Values] = {
     ("batteries/limits/", "pk"): first(RiskLimit),
     ("batteries/limits/chemistries/", "pk"): first(ChemistryLife),
     ("batteries/supply/", "pk"): first(DeviceType),
+    ("batteries/purchases/", "pk"): first(PackPurchase),
     ("batteries/packs/", "number"): one_each(Pack, "state", "number"),
     ("batteries/packs/", "verb"): lambda _person: ["scrap", "cycles"],
     ("alerts/", "pk"): one_each(Alert, "source"),

@@ -44,14 +44,14 @@ def test_a_shelf_that_ends_before_delivery_is_too_late() -> None:
 
 def test_what_is_on_order_counts_from_its_day() -> None:
     """Three packs and twenty on day 46: short on day 45, which no order can mend, and again on day 345."""
-    advice = steady(on_shelf=3, on_order=20, arrives_day=46, lead_days=60)
+    advice = steady(on_shelf=3, arrivals=((46, 20),), lead_days=60)
     assert (advice.order_on_day, advice.runs_out_on_day, advice.too_late) == (285, 45, True)
-    assert not steady(on_shelf=3, on_order=20, arrives_day=45, lead_days=60).too_late
+    assert not steady(on_shelf=3, arrivals=((45, 20),), lead_days=60).too_late
 
 
 def test_a_delivery_late_in_a_month_does_not_cover_its_beginning() -> None:
     """None on the shelf, one needed every 15 days, ten due on day 29: short from today on."""
-    assert steady(on_shelf=0, on_order=10, arrives_day=29).runs_out_on_day == 0
+    assert steady(on_shelf=0, arrivals=((29, 10),)).runs_out_on_day == 0
 
 
 def test_a_full_shelf_needs_no_order() -> None:
@@ -73,12 +73,17 @@ def lived(needs: IntArray, supply: Supply, ordered: int, on_day: int | None) -> 
     """The days on which packs lack, lived one by one: deliveries in the morning, needs (D,) by the evening."""
     shelf, lacking = supply.on_shelf, []
     for day, need in enumerate(needs.tolist()):
-        shelf += supply.on_order if day == supply.arrives_day else 0
+        shelf += sum(packs for on, packs in supply.arrivals if day == on)
         shelf += ordered if on_day is not None and day == on_day + supply.lead_days else 0
         shelf -= need
         if shelf < 0:
             lacking.append(day)
     return lacking
+
+
+def some_arrivals(rng: np.random.Generator) -> tuple[tuple[int, int], ...]:
+    """Up to three deliveries within the horizon, in any order."""
+    return tuple((int(rng.integers(0, 120)), int(rng.integers(0, 20))) for _ in range(int(rng.integers(0, 4))))
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -90,7 +95,7 @@ def test_the_advice_is_that_of_days_lived_one_by_one(seed: int) -> None:
     rng = np.random.default_rng(seed)
     needs = rng.poisson(0.1, 500)
     supply = Supply(
-        on_shelf=int(rng.integers(0, 20)), on_order=int(rng.integers(0, 20)), arrives_day=int(rng.integers(0, 120)),
+        on_shelf=int(rng.integers(0, 20)), arrivals=some_arrivals(rng),
         lead_days=int(rng.integers(0, 90)), review_days=int(rng.integers(1, 100)),
     )  # fmt: skip
     advice = stock_advice(np.cumsum(needs).astype(float), supply)

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from fleet.batteries.queries import supply_of
+from fleet.batteries.models import PackPurchase
 from fleet.bench import actions as bench
 from fleet.bench.queries import will_take
 from fleet.people.models import Person
@@ -100,7 +100,7 @@ def test_a_line_is_marked_as_ordered(storekeeper: Person, outsider: Person) -> N
 
 
 def test_packs_ordered_from_the_list_are_on_order(storekeeper: Person) -> None:
-    """Noted twice, both are on order, expected on the later day."""
+    """Noted twice, both are on order, each expected on its own day, and stand below the list."""
     device_type, today = a_type(), clock.today()
     for many, days in ((5, 20), (3, 10)):
         sent = {
@@ -109,5 +109,6 @@ def test_packs_ordered_from_the_list_are_on_order(storekeeper: Person) -> None:
             "expected_on": (today + timedelta(days=days)).isoformat(),
         }
         signed_in(storekeeper).post("/reports/reorder/ordered/", sent)
-    supply = supply_of(device_type)
-    assert (supply.on_order, supply.expected_on) == (8, today + timedelta(days=20))
+    rows = PackPurchase.objects.filter(device_type=device_type)
+    assert [(row.quantity, (row.expected_on - today).days) for row in rows] == [(3, 10), (5, 20)]
+    assert page(storekeeper, "/reports/reorder/").count(f"/batteries/supply/{device_type.pk}/#on-order") == 2

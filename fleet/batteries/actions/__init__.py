@@ -25,6 +25,7 @@ from fleet.batteries.actions.policy import (
     set_limit,
     set_supply,
 )
+from fleet.batteries.actions.purchases import call_off_packs, order_packs
 from fleet.batteries.actions.tests import NewTest, check_test, faults_of, log_test, log_tests, void_test
 
 __all__ = [
@@ -37,6 +38,7 @@ __all__ = [
     "NewTest",
     "add_pack",
     "add_packs",
+    "call_off_packs",
     "change_limit",
     "check_test",
     "count_cycles",
@@ -47,6 +49,7 @@ __all__ = [
     "fit_many",
     "log_test",
     "log_tests",
+    "order_packs",
     "refresh_forecasts",
     "refresh_if_quick",
     "remove",

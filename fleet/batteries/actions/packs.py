@@ -10,6 +10,7 @@ from django.db import transaction
 from fleet.audit.actions import Happening, record, record_many
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change
+from fleet.batteries.actions.purchases import packs_arrive
 from fleet.batteries.actions.use import tell_use
 from fleet.batteries.models import CycleCount, Fitting, Forecast, Pack
 from fleet.batteries.queries import pack_price
@@ -54,9 +55,13 @@ class NewFitting:
     known: bool = True
 
 
-def add_pack(new: NewPack, *, by: Actor) -> Pack:
-    """Add one pack to the stock."""
-    return add_packs([new], by=by)[0]
+@transaction.atomic
+def add_pack(new: NewPack, *, by: Actor, ordered: bool = False) -> Pack:
+    """Add one pack to the stock; one that was `ordered` counts as come against what is on order for its type."""
+    pack = add_packs([new], by=by)[0]
+    if ordered:
+        packs_arrive(new.for_type, 1, by=by)
+    return pack
 
 
 @transaction.atomic

@@ -20,7 +20,7 @@ from fleet.web import clock
 LIMIT_FACTS: Final = frozenset(
     {"limit", "failure_price", "test_price", "may_skip_tests", "longest_untested_months", "why"}
 )
-SUPPLY_FACTS: Final = frozenset({"lead_days", "service_level", "multiple", "on_order", "expected_on", "price"})
+SUPPLY_FACTS: Final = frozenset({"lead_days", "service_level", "multiple", "price"})
 LIFE_FACTS: Final = frozenset({"life_years", "source", "edition"})
 #: The kind of job that works the forecasts out.
 FORECASTS: Final = "refresh_forecasts"
@@ -93,7 +93,7 @@ def set_supply(
     refuse_changed(row, SUPPLY_FACTS, opened)
     changed = with_values(row, facts)
     changed.set_by, changed.set_at = by.name[:120], clock.now()
-    _refuse_wrong_supply(changed)
+    refuse_wrong(changed)
     before = {name: getattr(row, name) for name in facts if row.pk and getattr(row, name) != facts[name]}
     after = {name: value for name, value in facts.items() if not row.pk or getattr(row, name) != value}
     if after:
@@ -102,14 +102,6 @@ def set_supply(
         if "price" in after:
             _forecast_anew()
     return changed
-
-
-def _refuse_wrong_supply(row: PackSupply) -> None:
-    if row.on_order and row.expected_on is None:
-        raise BadValueError("Say when the packs on order are expected.", field="expected_on")
-    if not row.on_order and row.expected_on is not None:
-        raise BadValueError("Nothing is on order, so nothing is expected. Leave the day empty.", field="expected_on")
-    refuse_wrong(row)
 
 
 @transaction.atomic

@@ -1,7 +1,15 @@
 """What is typed in about packs and runtime tests."""
 
 from fleet.batteries.forms.packs import CyclesForm, FitForm, PackForm, RemoveForm, ScrapForm, VoidForm
-from fleet.batteries.forms.policy import DropForm, LifeForm, LimitForm, NewLifeForm, NewLimitForm, SupplyForm
+from fleet.batteries.forms.policy import (
+    DropForm,
+    LifeForm,
+    LimitForm,
+    NewLifeForm,
+    NewLimitForm,
+    PurchaseForm,
+    SupplyForm,
+)
 from fleet.batteries.forms.rack import PLACES, Rack
 from fleet.batteries.forms.runtime import RunForm
 
@@ -15,6 +23,7 @@ __all__ = [
     "NewLifeForm",
     "NewLimitForm",
     "PackForm",
+    "PurchaseForm",
     "Rack",
     "RemoveForm",
     "RunForm",

@@ -112,7 +112,12 @@ class PackForm(forms.Form):
     date_code = forms.CharField(label="Date code", max_length=20, required=False)
     made_on = day_field("Made on", required=False)
     price = forms.DecimalField(label="Price", max_digits=9, decimal_places=2, min_value=0, required=False)
+    ordered = forms.BooleanField(
+        label="It was on order",
+        required=False,
+        help_text="It then counts as come, against what is expected first for its type.",
+    )
 
     def new_pack(self) -> NewPack:
         """The pack as the action takes it."""
-        return NewPack(**self.cleaned_data)
+        return NewPack(**{name: value for name, value in self.cleaned_data.items() if name != "ordered"})

@@ -11,7 +11,7 @@ from fleet.batteries.actions import LIFE_FACTS, LIMIT_FACTS, SUPPLY_FACTS
 from fleet.batteries.models import ChemistryLife, PackSupply, RiskLimit
 from fleet.batteries.policy_wording import SERVICE_LEVELS
 from fleet.registry.forms import ActionForm
-from fleet.registry.models import Device
+from fleet.registry.models import Device, Party
 from fleet.web.forms import NumberField, alternative, day_field, words_field
 
 _LEAST, _MOST = Decimal("0.005"), Decimal("0.5")
@@ -113,22 +113,25 @@ class SupplyForm(_FirstOrLaterForm):
         choices=[(str(level), f"{words} times") for level, words in SERVICE_LEVELS.items()],
         help_text="How often the packs in stock are enough until the next delivery comes.",
     )
-    expected_on = day_field("They are expected on", required=False)
     price = _price("Price of a pack", "Empty: the middle of what the packs on record cost.")
 
     class Meta:
         model = PackSupply
-        fields: tuple[str, ...] = ("lead_days", "service_level", "multiple", "on_order", "expected_on", "price")
+        fields: tuple[str, ...] = ("lead_days", "service_level", "multiple", "price")
         labels = {
             "lead_days": "From order to delivery",
             "multiple": "Packs are sold in lots of",
-            "on_order": "On order now",
         }
-        widgets = {"lead_days": _WHOLE, "multiple": _WHOLE, "on_order": _WHOLE}
+        widgets = {"lead_days": _WHOLE, "multiple": _WHOLE}
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        alternative(self.fields["expected_on"])
+
+class PurchaseForm(forms.Form):
+    """Packs that were ordered."""
+
+    quantity = forms.IntegerField(label="How many", min_value=1, max_value=9999, widget=_WHOLE)
+    expected_on = day_field("They are expected on")
+    supplier = alternative(forms.ModelChoiceField(Party.objects.filter(supplies=True), label="From", required=False))
+    reference = alternative(forms.CharField(label="Purchase number", max_length=40, required=False))
 
 
 class LifeForm(_FirstOrLaterForm):

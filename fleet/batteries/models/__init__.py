@@ -10,7 +10,7 @@ from fleet.batteries.models.packs import (
     RuntimeTest,
     RuntimeTestQuerySet,
 )
-from fleet.batteries.models.policy import ChemistryLife, PackSupply, RiskLimit
+from fleet.batteries.models.policy import ChemistryLife, PackPurchase, PackSupply, RiskLimit
 
 __all__ = [
     "Backtest",
@@ -21,6 +21,7 @@ __all__ = [
     "Forecast",
     "ForecastQuerySet",
     "Pack",
+    "PackPurchase",
     "PackQuerySet",
     "PackSupply",
     "RiskLimit",

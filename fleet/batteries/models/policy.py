@@ -4,9 +4,9 @@ from decimal import Decimal
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
-from fleet.registry.models import Device, DeviceType
+from fleet.registry.models import Device, DeviceType, Party
 
 
 class RiskLimit(models.Model):
@@ -53,7 +53,7 @@ class RiskLimit(models.Model):
 
 
 class PackSupply(models.Model):
-    """How packs of a type are bought: how long delivery takes, what is on order, and how sure the shelf must be."""
+    """How packs of a type are bought: how long delivery takes, in which lots, and how sure the shelf must be."""
 
     device_type = models.OneToOneField(DeviceType, models.PROTECT, related_name="pack_supply")
     lead_days = models.PositiveSmallIntegerField("days from order to delivery", default=28)
@@ -61,8 +61,6 @@ class PackSupply(models.Model):
         "chance that the shelf lasts", default=0.95, validators=[MinValueValidator(0.5), MaxValueValidator(0.99)]
     )
     multiple = models.PositiveSmallIntegerField("packs are sold in", default=1, validators=[MinValueValidator(1)])
-    on_order = models.PositiveIntegerField("packs on order", default=0)
-    expected_on = models.DateField("on order, expected", null=True, blank=True)
     price = models.DecimalField("price of a pack", max_digits=9, decimal_places=2, null=True, blank=True)
     set_by = models.CharField(max_length=120)
     set_at = models.DateTimeField()
@@ -73,6 +71,41 @@ class PackSupply(models.Model):
 
     def __str__(self) -> str:
         return f"Supply of packs for {self.device_type}"
+
+
+class PackPurchase(models.Model):
+    """Packs of a type on order: how many, with whom, expected when, and how many of them have come."""
+
+    device_type = models.ForeignKey(DeviceType, models.PROTECT, related_name="pack_purchases")
+    quantity = models.PositiveIntegerField(validators=[MinValueValidator(1)])
+    arrived = models.PositiveIntegerField(default=0)
+    ordered_on = models.DateField()
+    expected_on = models.DateField()
+    supplier = models.ForeignKey(Party, models.PROTECT, null=True, blank=True, related_name="+")
+    reference = models.CharField("purchase number", max_length=40, blank=True)
+    by_name = models.CharField(max_length=120)
+    closed_on = models.DateField(null=True, blank=True)
+    closed_why = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["expected_on", "pk"]
+        constraints = [
+            models.CheckConstraint(name="pack_purchase_of_some", condition=Q(quantity__gte=1)),
+            models.CheckConstraint(name="pack_purchase_arrives_at_most_once", condition=Q(arrived__lte=F("quantity"))),
+            models.CheckConstraint(
+                name="pack_purchase_closed_when_here_or_why",
+                condition=Q(closed_on__isnull=True) | Q(arrived=F("quantity")) | ~Q(closed_why=""),
+            ),
+        ]
+        indexes = [models.Index(fields=["device_type"], name="pack_purchase_open", condition=Q(closed_on__isnull=True))]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} packs for {self.device_type}"
+
+    @property
+    def outstanding(self) -> int:
+        """How many have not come yet."""
+        return self.quantity - self.arrived
 
 
 class ChemistryLife(models.Model):

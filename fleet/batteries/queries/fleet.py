@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from django.db.models import Count, Q, QuerySet
 
-from fleet.batteries.models import Fitting, Forecast, Pack, PackSupply, TypeOutlook
+from fleet.batteries.models import Fitting, Forecast, Pack, PackPurchase, PackSupply, TypeOutlook
 from fleet.batteries.queries.asked import Asked, asked_by_type
 from fleet.batteries.queries.outlook import ASSUMED_LIMIT, TypeCounts, counted, forecasts, never_tested
 from fleet.core.battery.arrays import IntArray
@@ -75,6 +75,12 @@ class TypeStand:
     on_shelf: int
     fitted: int
     asked: Asked
+    purchases: Sequence[PackPurchase] = ()
+
+    @property
+    def coming(self) -> int:
+        """Packs on order that have not come."""
+        return sum(row.outstanding for row in self.purchases)
 
     @cached_property
     def demand(self) -> Demand | None:
@@ -107,6 +113,9 @@ def stands() -> list[TypeStand]:
     shelf = _counted(Pack.objects.filter(state=Pack.State.STOCK))
     fitted = _counted(Pack.objects.filter(state=Pack.State.FITTED))
     asked = asked_by_type(clock.today())
+    purchases: dict[int, list[PackPurchase]] = {}
+    for row in open_purchases():
+        purchases.setdefault(row.device_type_id, []).append(row)
     rows = [
         TypeStand(
             device_type=each,
@@ -115,6 +124,7 @@ def stands() -> list[TypeStand]:
             on_shelf=shelf.get(each.pk, 0),
             fitted=fitted.get(each.pk, 0),
             asked=asked.get(each.pk, Asked()),
+            purchases=purchases.get(each.pk, ()),
         )
         for each in types
     ]
@@ -124,6 +134,11 @@ def stands() -> list[TypeStand]:
 def supply_of(device_type: DeviceType) -> PackSupply:
     """How a type's packs are bought; the usual (not on record) until somebody states it."""
     return PackSupply.objects.filter(device_type=device_type).first() or PackSupply(device_type=device_type)
+
+
+def open_purchases() -> QuerySet[PackPurchase]:
+    """Packs on order that have not all come, the first expected first."""
+    return PackPurchase.objects.filter(closed_on__isnull=True).select_related("device_type__maker", "supplier")
 
 
 def on_shelf(device_type: DeviceType) -> int:

@@ -8,6 +8,7 @@ counted: within a month the demand is spread evenly, replacements asked for coun
 delivery from the day on which it is expected.
 """
 
+from collections import Counter
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -164,13 +165,13 @@ class Order:
         return int(max(np.flatnonzero(self.need.asked), default=0))
 
     def _shelf(self) -> str:
-        count, more = self.stand.on_shelf, self.plot.delivery
+        count, coming = self.stand.on_shelf, self.plot.deliveries
         lies = "none lies on the shelf" if not count else f"{count} lie{'s' if count == 1 else ''} on the shelf"
-        return (
-            f"{lies} and {more.count} more {'is' if more.count == 1 else 'are'} expected on {day(more.on)}"
-            if more
-            else lies
-        )
+        if not coming:
+            return lies
+        first, *later = coming
+        more = f"{first.count} more {'is' if first.count == 1 else 'are'} expected on {day(first.on)}"
+        return " and ".join([lies, more, *(f"{each.count} on {day(each.on)}" for each in later)])
 
     def _horizon(self) -> str:
         return short_month(self.plot.months[-1].first)
@@ -204,8 +205,7 @@ def _supply(stand: TypeStand, today: date) -> Supply:
     kept = stand.supply
     return Supply(
         on_shelf=stand.on_shelf,
-        on_order=kept.on_order,
-        arrives_day=(max(kept.expected_on or today, today) - today).days,
+        arrivals=tuple(((delivery.on - today).days, delivery.count) for delivery in _deliveries(stand, today)),
         lead_days=kept.lead_days,
         multiple=kept.multiple,
     )
@@ -219,7 +219,6 @@ def _lasts_until(advice: StockAdvice, today: date) -> date | None:
 
 
 def _plot(stand: TypeStand, demand: Demand, need: Need, today: date) -> Plot:
-    kept = stand.supply
     columns = zip(demand.months, demand.low, demand.middle, demand.high, strict=True)
     return Plot(
         key=f"demand-{stand.device_type.pk}",
@@ -229,5 +228,13 @@ def _plot(stand: TypeStand, demand: Demand, need: Need, today: date) -> Plot:
         asked=need.asked.tolist(),
         needed=need.expected.tolist(),
         on_shelf=stand.on_shelf,
-        delivery=Delivery(max(kept.expected_on, today), kept.on_order) if kept.on_order and kept.expected_on else None,
+        deliveries=_deliveries(stand, today),
     )
+
+
+def _deliveries(stand: TypeStand, today: date) -> list[Delivery]:
+    """What is on order by day, the first first; what is overdue is expected today."""
+    by_day: Counter[date] = Counter()
+    for row in stand.purchases:
+        by_day[max(row.expected_on, today)] += row.outstanding
+    return [Delivery(on, count) for on, count in sorted(by_day.items())]

@@ -10,11 +10,12 @@ from fleet.batteries.views.outlook import will_not_last, will_not_last_csv
 from fleet.batteries.views.packs import act_on_pack, new_pack, pack, packs, packs_csv
 from fleet.batteries.views.rack import rack
 from fleet.batteries.views.sheet import sheet
-from fleet.batteries.views.supply import supply
+from fleet.batteries.views.supply import call_off, order, supply
 from fleet.batteries.views.types import types, types_csv
 
 __all__ = [
     "act_on_pack",
+    "call_off",
     "device_pack",
     "device_panel",
     "fleet",
@@ -30,6 +31,7 @@ __all__ = [
     "log",
     "logged",
     "new_pack",
+    "order",
     "pack",
     "packs",
     "packs_csv",

@@ -157,10 +157,10 @@ def _page(request: HttpRequest, row: Pack, sent: dict[str, forms.Form]) -> HttpR
 @require_http_methods(["GET", "HEAD", "POST"])
 def new_pack(request: HttpRequest) -> HttpResponse:
     """Add a pack to the stock."""
-    form = PackForm(request.POST or None)
+    form = PackForm(request.POST or None, initial={"ordered": queries.open_purchases().exists()})
     if form.is_valid():
         try:
-            row = actions.add_pack(form.new_pack(), by=acting(request))
+            row = actions.add_pack(form.new_pack(), ordered=form.cleaned_data["ordered"], by=acting(request))
         except BenchwardError as error:
             put_beside(form, error)
         else:

@@ -32,13 +32,13 @@ _ROUNDING = 1e-9
 class Supply:
     """Packs at hand and how more are had; whole numbers. Raises BadValueError for a number below its least.
 
-    `on_order` packs are usable from day `arrives_day` on. `lead_days` from order to delivery. `multiple`: packs are
-    sold in. `review_days`: an order lasts for so long (own choice: three months; packs age unused).
+    `arrivals`: the packs on order, each delivery as (day from which it is usable, packs). `lead_days` from order to
+    delivery. `multiple`: packs are sold in. `review_days`: an order lasts for so long (own choice: three months; packs
+    age unused).
     """
 
     on_shelf: int
-    on_order: int = 0
-    arrives_day: int = 0
+    arrivals: tuple[tuple[int, int], ...] = ()
     lead_days: int = 28
     multiple: int = 1
     review_days: int = 91
@@ -46,15 +46,19 @@ class Supply:
     def __post_init__(self) -> None:
         """Check the numbers."""
         least = {"multiple": 1, "review_days": 1}
-        for name, value in vars(self).items():
+        held = {name: value for name, value in vars(self).items() if name != "arrivals"}
+        numbers = [*held.items(), *(("arrivals", value) for pair in self.arrivals for value in pair)]
+        for name, value in numbers:
             if value < least.get(name, 0):
                 message = f"{name} is {value}; it must be {least.get(name, 0)} or more."
                 raise BadValueError(message, field=name)
 
     def by_day(self, days: int) -> IntArray:
         """Return how many packs will have been on the shelf by the end of each day (D,), without a new order."""
-        arrived = np.arange(days) >= self.arrives_day
-        return np.asarray(self.on_shelf + self.on_order * arrived, dtype=np.int64)
+        held = np.full(days, self.on_shelf, dtype=np.int64)
+        for day, packs in self.arrivals:
+            held[day:] += packs
+        return held
 
 
 @dataclass(frozen=True)

@@ -39,8 +39,13 @@ _LIMITS: Final[tuple[tuple[str, str, dict[str, Any]], ...]] = (
         {"limit": Decimal("0.300"), "may_skip_tests": True, "why": "Never used on patients"},
     ),
 )
-#: Packs taken onto the shelf, and packs on order, by type.
-_SHELF: Final = {"TW-10": (14, 20), "Lento 3": (6, 0), "Sable": (9, 0), "Sable N": (2, 0)}
+#: Packs taken onto the shelf by type, and those on order with the days from the end until they come.
+_SHELF: Final = {
+    "TW-10": (14, ((12, 12), (8, 40))),
+    "Lento 3": (6, ()),
+    "Sable": (9, ()),
+    "Sable N": (2, ()),
+}
 _LEAD_DAYS: Final = 35
 
 
@@ -68,8 +73,8 @@ def _take_in(world: World, end: date) -> None:
         supply = {
             "lead_days": _LEAD_DAYS,
             "multiple": 2,
-            "on_order": on_order,
-            "expected_on": end + timedelta(days=12) if on_order else None,
             "price": model.pack_price,
         }
         batteries.set_supply(model.kind, supply, by=world.crew.storekeeper)
+        for many, days in on_order:
+            batteries.order_packs(model.kind, many, end + timedelta(days=days), by=world.crew.storekeeper)

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Final
 
 from fleet.batteries import queries as batteries
+from fleet.batteries.models import PackPurchase
 from fleet.bench.queries import will_take
 from fleet.core.reorder import Lot, Reorder, Supply, reorder
 from fleet.people.models import Person
@@ -58,6 +59,7 @@ class ReorderList:
     lines: list[Line]
     bring: list[Bring]
     purchases: list[Purchase]
+    packs: list[PackPurchase]
 
     @property
     def cost(self) -> Decimal:
@@ -75,7 +77,12 @@ def reorder_list(person: Person, today: date) -> ReorderList:
     held = list(shelves_on(today).within(person).filter(part__dropped_on__isnull=True))
     purchases = list(open_purchases().within(person))
     lines = [*_parts(person, held, purchases, today), *_packs(today)]
-    return ReorderList(sorted(lines, key=lambda line: (line.by, line.name)), list(_to_bring(held)), purchases)
+    return ReorderList(
+        sorted(lines, key=lambda line: (line.by, line.name)),
+        list(_to_bring(held)),
+        purchases,
+        list(batteries.open_purchases()),
+    )
 
 
 def _parts(person: Person, held: Iterable[Shelf], purchases: list[Purchase], today: date) -> Iterable[Line]:

@@ -1,7 +1,5 @@
 """The reorder list: parts and packs together, on a page, printed, as a file; a line is marked as ordered."""
 
-from datetime import date
-
 from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
@@ -9,12 +7,10 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.audit.actors import Actor
-from fleet.batteries.actions import set_supply
-from fleet.batteries.queries import supply_of
+from fleet.batteries.actions import order_packs
 from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
-from fleet.registry.models import DeviceType
 from fleet.reports import queries
 from fleet.reports.forms import OrderedForm
 from fleet.stores.actions import mark_ordered
@@ -72,14 +68,7 @@ def _mark(form: OrderedForm, by: Actor) -> str:
     typed = form.cleaned_data
     quantity, expected = typed["quantity"], typed["expected_on"]
     if typed["pack_type"]:
-        _mark_packs(typed["pack_type"], quantity, expected, by)
+        order_packs(typed["pack_type"], quantity, expected, by=by)
         return f"{quantity} packs for {typed['pack_type']} are noted as ordered."
     mark_ordered(typed["part"], typed["place"], quantity, expected, by=by)
     return f"{quantity} of {typed['part']} are noted as ordered."
-
-
-def _mark_packs(device_type: DeviceType, quantity: int, expected: date, by: Actor) -> None:
-    """Packs on order are one number and one day; a later order moves the day on, so that none is expected early."""
-    held = supply_of(device_type)
-    last = max(expected, held.expected_on) if held.expected_on else expected
-    set_supply(device_type, {"on_order": held.on_order + quantity, "expected_on": last}, by=by)
