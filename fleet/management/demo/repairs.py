@@ -25,7 +25,6 @@ from fleet.management.demo.visits import serve_owed, technician
 from fleet.management.demo.work import fail_delivery, finish, sign, work_through
 from fleet.management.demo.world import Driver, World
 from fleet.registry.models import Device
-from fleet.schedules.models import Due
 from fleet.tags.actions import Custody, Raised, add_custody, lift_quarantine, raise_tag, report_found
 from fleet.tags.models import Decontamination, Quarantine, YesNo
 from fleet.tags.report import Report
@@ -198,25 +197,7 @@ def _finish(world: World, job: Job) -> None:
         minutes=world.rng.randrange(*repair.minutes),
         caused_by_work=judged(order),
     )
-    serve_what_is_owed(world, driver, job.by)
     end(driver, order, given, by=_second_person(world, job) if job.harm else job.by)
-
-
-def serve_what_is_owed(world: World, driver: Driver, by: Actor) -> None:
-    """A service that ran out while the driver was not located comes before use: it is done beside the repair."""
-    if not Due.objects.filter(device=driver.device, before_use=True, suspended=False).exists():
-        return
-    bench = world.hospital.bench_for(driver.home)
-    order = receive(driver.device, bench=bench, kind=OrderKind.PLANNED, by=by)
-    work_through(world, order, by=by)
-    given = Completion(
-        outcome=Outcome.NO_FAULT_FOUND,
-        finding=Order.Finding.NOTHING.value,
-        action_taken="Serviced beside its repair; it had been missing when that was due.",
-        stays=True,
-    )
-    finish(order, given, by=by)
-    driver.served_on = clock.today()
 
 
 def judged(order: Order) -> str:
