@@ -155,7 +155,7 @@ def test_several_orders_are_on_their_way_and_packs_count_against_the_first(store
     first, second = PackPurchase.objects.order_by("expected_on")
     assert (first.quantity, second.quantity) == (1, 5)
     new = {"for_type": kind.pk, "maker": kind.maker.pk, "part_number": "FC-1", "chemistry": "NiMH"}
-    assert "checked" in words(store, "/batteries/packs/new/").split('name="ordered"')[1][:60]
+    assert "checked" in words(store, "/batteries/packs/new/").split('name="ordered"')[1][:90]
     store.post("/batteries/packs/new/", {**new, "ordered": "on"})
     store.post("/batteries/packs/new/", {**new, "ordered": "on"})
     store.post("/batteries/packs/new/", new)
