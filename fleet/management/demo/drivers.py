@@ -34,12 +34,17 @@ class Wish(NamedTuple):
     pool: Device.Pool
 
 
+#: From so many drivers on some are lent and others stand ready; fewer are all needed by the wards.
+_LIVELY: Final = 55
+
+
 def wishes(hospital: Hospital, count: int, rng: Dice) -> list[Wish]:
     """Where `count` drivers of the usual types belong: training and loan first, the rest by the wards' shares."""
     skills, store = hospital.places["mg-skills"], hospital.places["mg-store"]
     special = [Wish("TW-10", skills, Device.Pool.TRAINING)] * max(2, count // 60)
-    special += [Wish("TW-10", store, Device.Pool.LOAN)] * max(6, count // 40)
-    special += [Wish("Sable", store, Device.Pool.SPARE)] * max(2, count // 60)
+    lively = count >= _LIVELY
+    special += [Wish("TW-10", store, Device.Pool.LOAN)] * max(6 if lively else 0, count // 40)
+    special += [Wish("Sable", store, Device.Pool.SPARE)] * max(2 if lively else 0, count // 60)
     wards = list(hospital.wards())
     drawn = rng.choices(wards, [ward.share for ward, _ in wards], k=count - len(special))
     return special + [Wish(_usual_model(ward, rng), place, Device.Pool.CLINICAL) for ward, place in drawn]
