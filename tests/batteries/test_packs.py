@@ -100,7 +100,9 @@ def test_a_drivers_pack_is_swapped_on_one_page(bench: Client) -> None:
     """Out with the reason, then in by its number; a pack of another type is not offered."""
     device, new = a_fitted_device(), a_pack()
     address = f"/batteries/device/{device.asset_number}/pack/"
-    assert "Why it is taken out" in words(bench, address)
+    asked = words(bench, address)
+    assert "Why it is taken out" in asked
+    assert "Tag it out of use with this" in asked
     out = {"why": "worn", "on": "2026-03-01"}
     assert "cannot stay there without a pack" in plain(bench.post(address, out).content)
     assert device.fittings.get().removed_on is None

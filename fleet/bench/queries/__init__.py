@@ -7,6 +7,7 @@ from fleet.bench.queries.clocks import clocks_on, minutes_shown, running_clock
 from fleet.bench.queries.computing import computed_with
 from fleet.bench.queries.costs import Cost, cost_of, costs_by, rates
 from fleet.bench.queries.facts import (
+    InForce,
     Standing,
     facts,
     harm_linked,
@@ -42,6 +43,7 @@ __all__ = [
     "Doubted",
     "Findings",
     "Found",
+    "InForce",
     "Kits",
     "Line",
     "Narrow",

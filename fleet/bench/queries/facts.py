@@ -161,6 +161,20 @@ def workers(order: Order) -> set[int]:
     return {person for rows in taken for person in rows.order_by().values_list("by_id", flat=True).distinct()}
 
 
+class InForce:
+    """The procedures in force on a day by type and kind of order, read at once; as `in_force` tells each."""
+
+    def __init__(self, on: date) -> None:
+        approved = ProcedureVersion.objects.filter(state=ProcedureVersion.State.APPROVED, in_force_from__lte=on)
+        rows = approved.select_related("procedure").order_by("in_force_from", "number", "pk")
+        # The last of a type and kind is the one that holds.
+        self._held = {(row.procedure.device_type_id, row.procedure.kind): row for row in rows}
+
+    def of(self, device_type_id: int, kind: str) -> ProcedureVersion | None:
+        """One for the type before one for all types."""
+        return self._held.get((device_type_id, kind)) or self._held.get((None, kind))
+
+
 def in_force(device_type: DeviceType, kind: str, on: date) -> ProcedureVersion | None:
     """The procedure version in force for a kind of order on a day: one for the type before one for all types."""
     own_first = Case(When(procedure__device_type__isnull=True, then=1), default=0)

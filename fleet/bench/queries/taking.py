@@ -10,10 +10,9 @@ from django.db.models.functions import Coalesce, Greatest
 
 from fleet.bench.models import KitLine, Order, PartUse
 from fleet.bench.queries.choosing import KIND_OF_PLAN
-from fleet.bench.queries.facts import OPEN, in_force
+from fleet.bench.queries.facts import OPEN, InForce
 from fleet.core.lifecycle import Condition
 from fleet.people.models import Person
-from fleet.registry.models import DeviceType
 from fleet.schedules.models import Due, Plan
 
 #: How far back orders tell which bench works for a site that has none of its own.
@@ -27,16 +26,15 @@ class Kits:
     """The kits in force on a day by type and kind of order, each read once; a part that does not fit is left out."""
 
     on: date
-    _types: dict[int, DeviceType] = field(default_factory=dict)
+    _in_force: InForce | None = None
     _held: dict[tuple[int, str], list[tuple[int, int]]] = field(default_factory=dict)
     _lines: dict[int, list[KitLine]] | None = None
 
     def of(self, device_type_id: int, kind: str) -> list[tuple[int, int]]:
         """Parts with how many, of the procedure in force."""
         if (device_type_id, kind) not in self._held:
-            if device_type_id not in self._types:
-                self._types[device_type_id] = DeviceType.objects.get(pk=device_type_id)
-            version = in_force(self._types[device_type_id], kind, self.on)
+            self._in_force = self._in_force or InForce(self.on)
+            version = self._in_force.of(device_type_id, kind)
             self._held[device_type_id, kind] = self.lines(version.procedure_id, device_type_id) if version else []
         return self._held[device_type_id, kind]
 

@@ -9,7 +9,7 @@ from django.db.models import Count, Sum
 
 from fleet.batteries.models import Pack
 from fleet.bench.models import ProcedureVersion, Step
-from fleet.bench.queries import Kits, in_force, working_sites
+from fleet.bench.queries import InForce, Kits, working_sites
 from fleet.libraries.models import LibraryVersion
 from fleet.registry.models import Place
 from fleet.rounds.queries.due import ToDo
@@ -90,9 +90,10 @@ def _parts(rows: Sequence[ToDo], versions: Versions, on: date) -> tuple[Parts, .
 
 
 def _versions(rows: Iterable[ToDo], on: date) -> Versions:
-    """The procedures of this work; one read a type and kind, not a driver."""
-    pairs = {(each.device.device_type, kind) for each in rows for kind in each.order_kinds}
-    found = {(of.pk, kind): in_force(of, kind, on) for of, kind in pairs}
+    """The procedures of this work by type and kind, read at once."""
+    pairs = {(each.device.device_type_id, kind) for each in rows for kind in each.order_kinds}
+    held = InForce(on)
+    found = {pair: held.of(*pair) for pair in pairs}
     return {pair: version for pair, version in found.items() if version}
 
 
