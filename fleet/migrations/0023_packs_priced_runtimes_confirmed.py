@@ -35,7 +35,7 @@ def _book(apps: Any, _schema_editor: object) -> None:
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0020_codes_of_a_repair"),
+        ("fleet", "0022_met_out_of_use"),
     ]
 
     operations = [
