@@ -62,7 +62,7 @@ SENTENCES: Final[Mapping[str, str]] = {
     "referencelimit.replaced_by": f"Somebody replaced this reference limit a moment ago. {_AGAIN}",
     "reference_limit_once": f"Somebody stated this reference limit a moment ago. {_AGAIN}",
     "limitpolicy.place": f"Somebody chose the reference limits of this place a moment ago. {_AGAIN}",
-    "training_told_once": f"That this person is not trained was put on the order a moment ago. {_AGAIN}",
+    "training_told_once": "What is on record of your training was told on this order a moment ago. It is told once.",
     "training_once_a_day": "This training was put on record for the day a moment ago. It is there once.",
     "trainingpolicy.place": f"Somebody stated what holds for training at this place a moment ago. {_AGAIN}",
     "retirement_method_once": "This way was put on the list a moment ago. Use that one.",
