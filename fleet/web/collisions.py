@@ -90,6 +90,7 @@ SENTENCES: Final[Mapping[str, str]] = {
     "carried.device": f"Somebody put on record which library this driver carries a moment ago. {_AGAIN}",
     "loan_open_once_per_device": "Somebody lent this driver a moment ago. Take it back first, or lend another.",
     "round_open_once": "Somebody began this round a moment ago. Go on with theirs.",
+    "roundstop.sent_key": "This answer was saved a moment ago; it counts once.",
     "round_stop_latest_once": f"Somebody answered this driver on the round a moment ago. {_AGAIN}",
 }
 #: Rows that no two people write at once, with the reason; every other constraint has its sentence.

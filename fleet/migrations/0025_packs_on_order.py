@@ -23,7 +23,7 @@ def _as_rows(apps: Any, _schema_editor: object) -> None:
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0023_packs_priced_runtimes_confirmed"),
+        ("fleet", "0024_packs_priced_runtimes_confirmed"),
     ]
 
     operations = [

@@ -35,7 +35,7 @@ def _book(apps: Any, _schema_editor: object) -> None:
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0022_met_out_of_use"),
+        ("fleet", "0023_rounds_without_a_connection"),
     ]
 
     operations = [
