@@ -9,15 +9,17 @@ from fleet.registry.actions.devices import (
     edit_device,
     edit_devices,
     move,
+    renew_label,
+    see,
+    set_quarantined,
+)
+from fleet.registry.actions.notes import (
     note_due,
     note_dues,
     note_firmware,
     note_running_hours,
     note_running_hours_of_many,
-    renew_label,
     restart_running_hours,
-    see,
-    set_quarantined,
 )
 from fleet.registry.actions.places import PLACE_FACTS, add_place, close_place, edit_place, reopen_place
 from fleet.registry.actions.pools import end_training, make_training
