@@ -32,7 +32,7 @@ def test_a_driver_goes_to_another_site_with_day_condition_and_reason() -> None:
     done = transfer(device, handed(cost_centre="CV-77"), by=BY)
     device.refresh_from_db()
     assert (device.home, device.place, device.cost_centre) == (done.to_place, done.to_place, "CV-77")
-    assert (done.from_place, done.state, done.by_name) == (was, "Clean, a scratch on the case", "test")
+    assert (done.from_place, done.state, done.by_name) == (was, "Clean, a scratch on the case", BY.name)
     entry = TrailEntry.objects.get(verb="transferred", device_ref=device.pk)
     assert (entry.before["home"], entry.after["home"], entry.why) == (str(was), "Ward 9", "Ward moved")
 

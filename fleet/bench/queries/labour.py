@@ -50,8 +50,8 @@ class Hours:
 class Speed:
     """Median hours by the calendar, each with of how many orders it is known; None where of none.
 
-    `response`: from the report to the reception. `found`, of repairs: from the reception to the first step that failed
-    or was not proven, or the first part issued, whichever came first.
+    `response`, of orders with a tag: from the ward's report to the reception. `found`, of repairs: from the reception
+    to the first step that failed or was not proven, or the first part issued, whichever came first.
     """
 
     response: float | None
@@ -84,7 +84,7 @@ def labour(first: date, last: date, person: Person, *, kind: str = "") -> Spent:
 
 
 def _speed(orders: list[Order]) -> Speed:
-    responses = [order.received_at - reported_at(order) for order in orders if order.received_at]
+    responses = [order.received_at - reported_at(order) for order in orders if order.tag and order.received_at]
     repairs = [order for order in orders if order.kind == OrderKind.CORRECTIVE and order.received_at]
     signs = _first_signs([order.pk for order in repairs])
     found = [signs[order.pk] - order.received_at for order in repairs if order.received_at and order.pk in signs]
