@@ -45,6 +45,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "fleet.people.access.refusals",
     "django.contrib.messages.middleware.MessageMiddleware",
     "fleet.web.collisions.telling",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -120,12 +121,18 @@ AXES_RESET_ON_SUCCESS = True
 AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
 
-# A session ends after twelve hours without a page, one shift (kept alive by `fleet.web.sessions`)
-SESSION_COOKIE_AGE = 12 * 60 * 60
+# A session ends after so long without a page (one shift), and so long after signing in whatever is done (both kept by
+# `fleet.web.sessions`)
+SESSION_COOKIE_AGE = ENVIRONMENT.idle_hours * 60 * 60
+SESSION_LONGEST = ENVIRONMENT.session_hours * 60 * 60
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_HTTPONLY = True
 CSRF_COOKIE_SAMESITE = "Lax"
+
+# With this beginning of its name a browser takes a cookie only over HTTPS and for this host alone
+COOKIE_PREFIX = "__Host-" if ENVIRONMENT.https else ""
+MESSAGE_STORAGE = "fleet.web.notices.Notices"
 
 # What a browser may do
 SECURE_CONTENT_TYPE_NOSNIFF = True
@@ -149,8 +156,8 @@ if ENVIRONMENT.https:
     SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
-    SESSION_COOKIE_NAME = "__Host-session"
-    CSRF_COOKIE_NAME = "__Host-csrf"
+    SESSION_COOKIE_NAME = f"{COOKIE_PREFIX}session"
+    CSRF_COOKIE_NAME = f"{COOKIE_PREFIX}csrf"
 # What the other names under the hospital's domain do is not ours to promise to browsers.
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 

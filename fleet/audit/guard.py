@@ -15,7 +15,9 @@ class Ledger(NamedTuple):
 
 TRAIL: Final = Ledger("fleet_trailentry", "trail", "the trail is append-only")
 MOVEMENTS: Final = Ledger("fleet_movement", "movement", "the ledger of stock is append-only")
-LEDGERS: Final = (TRAIL, MOVEMENTS)
+SEALS: Final = Ledger("fleet_seal", "seal", "seals are append-only")
+ACCESS: Final = Ledger("fleet_accessentry", "access", "the log of access is append-only")
+LEDGERS: Final = (TRAIL, MOVEMENTS, SEALS, ACCESS)
 
 
 def install(connection: BaseDatabaseWrapper, ledger: Ledger = TRAIL) -> None:

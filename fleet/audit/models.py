@@ -1,4 +1,4 @@
-"""The trail: who did what, when, to which record, from what to what, and why. Rows are only ever added."""
+"""The trail: who did what, when, to which record, from what to what, and why. Rows are only added, and sealed."""
 
 from django.conf import settings
 from django.db import models
@@ -35,3 +35,28 @@ class TrailEntry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.actor} {self.verb} {self.subject_name}"
+
+
+class Seal(models.Model):
+    """A closed range of the trail's ids with the digest of each entry, chained to the seal before. Never changed.
+
+    `leaves` and `digest` are made by `core.chain`. An entry with an id below `first` was committed after its range was
+    sealed: it is taken up here and counted as late. Seals of one `run` were made together.
+    """
+
+    number = models.PositiveIntegerField(unique=True)
+    run = models.PositiveIntegerField()
+    sealed_at = models.DateTimeField()
+    first = models.BigIntegerField("first id of the range")
+    last = models.BigIntegerField("last id of the range")
+    count = models.PositiveIntegerField("entries sealed")
+    late = models.PositiveIntegerField("of them late", default=0)
+    leaves = models.BinaryField()
+    previous = models.CharField("digest of the seal before", max_length=64, blank=True)
+    digest = models.CharField(max_length=64)
+
+    class Meta:
+        ordering = ["-number"]
+
+    def __str__(self) -> str:
+        return f"seal {self.number}"

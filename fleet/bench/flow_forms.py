@@ -96,7 +96,7 @@ class FlowForm(_SetForm):
             self.add_error("file", "Choose the file of the balance, or paste its readings below.")
         elif file and file.size > _LARGEST_FILE:
             self.add_error(
-                "file", f"The file has {file.size / 1e6:.1f} MB; at most {_LARGEST_FILE / 1e6:.0f} are read."
+                "file", f"The file has {file.size / 1e6:.1f} MB; at most {_LARGEST_FILE / 1e6:.0f} MB are read."
             )
         elif file:
             self._read(file)

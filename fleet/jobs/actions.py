@@ -180,6 +180,15 @@ def tick() -> list[Job]:
     return [raise_nightly(entry, local.date()) for entry in due]
 
 
+def tick_hourly() -> list[Job]:
+    """Raise this hour's jobs unless they are there; an hour in which nobody looked is left out."""
+    hour = timezone.localtime(clock.now()).isoformat(timespec="hours")
+    there = set(
+        Job.objects.filter(key__in=[f"{kind}:{hour}" for kind in timetable.HOURLY]).values_list("kind", flat=True)
+    )
+    return [enqueue(kind, key=f"{kind}:{hour}") for kind in timetable.HOURLY if kind not in there]
+
+
 def raise_nightly(entry: timetable.Nightly, day: date, *, send: bool = True) -> Job:
     """Raise the day's job of a nightly kind, or give the one that is there."""
     return enqueue(entry.kind, key=entry.key(day), payload={"day": day.isoformat()}, send=send)

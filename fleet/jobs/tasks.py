@@ -13,8 +13,9 @@ def run(job_id: int) -> None:
 
 @shared_task(name="fleet.jobs.tick")
 def tick() -> None:
-    """Raise the nightly jobs whose hour has come."""
+    """Raise the nightly jobs whose hour has come, and those of this hour."""
     actions.tick()
+    actions.tick_hourly()
 
 
 @shared_task(name="fleet.jobs.sweep")

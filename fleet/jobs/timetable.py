@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from typing import Final
 
 SATURDAY: Final = 5
+MONDAY: Final = 0
 _DAYS_OF_A_WEEK: Final = 7
 
 
@@ -30,16 +31,22 @@ class Nightly:
         return f"{self.kind}:{day.isoformat()}"
 
 
+_FOR_THE_MORNING: Final = frozenset({"roll_dues", "age_alerts", "library_coverage", "refresh_forecasts"})
 #: In the order in which `manage.py nightly` runs them. The forecast looks at the next visit, so dues roll first;
-#: the digest tells of all the others but the backtest, which nobody waits for.
+#: the digest tells of all the others but the backtest and the verification, which nobody waits for. What the night
+#: wrote is sealed at its end; by day the trail is sealed once an hour, see `HOURLY`.
 NIGHTLY: Final = (
     Nightly("roll_dues", 1),
     Nightly("age_alerts", 1),
     Nightly("library_coverage", 2),
     Nightly("refresh_forecasts", 2, after=frozenset({"roll_dues"})),
     Nightly("backtest", 3, after=frozenset({"refresh_forecasts"}), weekday=SATURDAY),
-    Nightly("morning_digest", 6, after=frozenset({"roll_dues", "age_alerts", "library_coverage", "refresh_forecasts"})),
+    Nightly("seal_trail", 5, after=_FOR_THE_MORNING),
+    Nightly("verify_record", 5, after=frozenset({"seal_trail"}), weekday=MONDAY),
+    Nightly("morning_digest", 6, after=_FOR_THE_MORNING),
 )
+#: Raised once in each hour that has begun.
+HOURLY: Final = ("seal_trail",)
 BY_KIND: Final = {entry.kind: entry for entry in NIGHTLY}
 
 

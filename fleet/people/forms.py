@@ -141,7 +141,8 @@ class PasswordForm(forms.Form):
     password = forms.CharField(
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
-        help_text="At least 10 characters. Hand it over in person, and ask them to change it under “Your account”.",
+        help_text="At least 10 characters, better 15 or more: a few words. Hand it over in person, and ask them to "
+        "change it under “Your account”.",
     )
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:

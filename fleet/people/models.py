@@ -50,3 +50,34 @@ class Absence(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person} away"
+
+
+class AccessEntry(models.Model):
+    """A sign-in, its failure or end, or a page that was refused: who, when, from where. Never changed or deleted."""
+
+    class Kind(models.TextChoices):
+        SIGNED_IN = "in", "Signed in"
+        FAILED = "failed", "Failed to sign in"
+        SIGNED_OUT = "out", "Signed out"
+        NOT_PROVEN = "proof", "Wrong password at a signature"
+        NO_DUTY = "duty", "Refused: lacks the duty"
+        ELSEWHERE = "place", "Refused: outside their places"
+
+    at = models.DateTimeField()
+    kind = models.CharField(max_length=6, choices=Kind)
+    # Empty where the name that was typed is nobody's: people type their password there by mistake.
+    person = models.ForeignKey(Person, models.PROTECT, null=True, blank=True, related_name="+")
+    address = models.CharField("from", max_length=45, blank=True)
+    path = models.CharField("page", max_length=200, blank=True)
+    browser = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["-id"]
+        verbose_name_plural = "access entries"
+        indexes = [
+            models.Index(fields=["person", "-id"], name="access_by_person"),
+            models.Index(fields=["kind", "-id"], name="access_by_kind"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}: {self.person or 'nobody known'}"

@@ -9,6 +9,7 @@ from django.contrib.auth import authenticate
 from django.http import HttpRequest
 
 from fleet.core.errors import BadValueError
+from fleet.people.access import Kind, note
 from fleet.people.queries import person_of
 
 _WRONG: Final = "This is not your password. Nothing was signed; what you typed is still here."
@@ -34,6 +35,7 @@ def prove(request: HttpRequest, password: str) -> None:
     if found is not None and found.pk == person.pk:
         AxesProxyHandler.reset_attempts(username=person.username, ip_address=get_client_ip_address(request))
         return
+    note(request, Kind.NOT_PROVEN, person)
     locked = bool(getattr(request, "axes_locked_out", False))
     request.axes_locked_out = False  # type: ignore[attr-defined] # axes would answer with a page that loses the typing
     raise BadValueError(_LOCKED if locked else _WRONG, field="password")

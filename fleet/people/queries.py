@@ -12,7 +12,7 @@ from django.http import HttpRequest
 from fleet.audit.actors import Actor, Source
 from fleet.audit.changes import fingerprint
 from fleet.core.permissions import May
-from fleet.people.models import Absence, Person
+from fleet.people.models import Absence, AccessEntry, Person
 from fleet.people.roles import Role
 from fleet.people.scope import place_paths
 
@@ -45,6 +45,11 @@ def active_people() -> QuerySet[Person]:
 def people() -> QuerySet[Person]:
     """Everybody, also those who may no longer sign in, with their role and places."""
     return Person.objects.prefetch_related("groups", "places")
+
+
+def access() -> QuerySet[AccessEntry]:
+    """The log of sign-ins and refusals, the last first."""
+    return AccessEntry.objects.select_related("person").order_by("-id")
 
 
 def role_of(person: Person) -> Role | None:

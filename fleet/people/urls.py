@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.people.views import account, away, everybody
+from fleet.people.views import access, account, away, everybody
 
 app_name = "people"
 urlpatterns = [
@@ -12,6 +12,8 @@ urlpatterns = [
     path("account/away/<int:pk>/withdraw/", away.withdraw, name="withdraw_absence"),
     path("people/", everybody.everybody, name="list"),
     path("people/new/", everybody.new, name="new"),
+    path("people/access/", access.access, name="access"),
+    path("people/access.csv", access.access_csv, name="access_csv"),
     path("people/<int:pk>/", everybody.person, name="person"),
     path("people/<int:pk>/password/", everybody.person_password, name="person_password"),
 ]

@@ -1,4 +1,4 @@
-"""Sending the morning e-mail.
+"""Sending the morning e-mail, and verifying the record.
 
 At most once: the row that says "sent" is committed before the mail leaves. A worker killed in between, or two workers
 at once, can leave a person without the mail of one day but never send it twice. A mail that gets lost costs a look at
@@ -13,11 +13,19 @@ from django.core.mail import EmailMessage
 from django.core.mail.backends.base import BaseEmailBackend
 from django.db import IntegrityError, transaction
 
+from fleet.audit.actions import Happening, record
+from fleet.audit.actors import Actor
+from fleet.audit.models import Seal
+from fleet.audit.queries import Progress, head
+from fleet.core.permissions import May
 from fleet.people.models import Person
 from fleet.reports.digest import Digest, digest_of, subject, text
 from fleet.reports.models import DigestSent
+from fleet.reports.queries import VERIFIED, Verified, verified
 from fleet.web import clock
 
+#: Flaws that the trail tells one by one; the command tells all.
+MOST_TOLD = 50
 _log = logging.getLogger(__name__)
 
 
@@ -46,3 +54,21 @@ def _claimed(digest: Digest) -> bool:
     except IntegrityError:
         return False
     return True
+
+
+def verify(*, by: Actor, progress: Progress = lambda _done, _total: None) -> Verified:
+    """Verify the whole record, and tell the trail what was found and which seal was the last."""
+    by.must(May.SEE_TRAIL)
+    found = verified(progress)
+    after = {
+        "head": found.trail.head,
+        "seals": found.trail.seals,
+        "entries": found.trail.entries,
+        "signatures": found.signatures,
+        "holds_to": found.trail.holds_to,
+        "flaws": [f"{flaw.where}: {flaw.what}" for flaw in found.flaws[:MOST_TOLD]],
+        "flaws_in_all": len(found.flaws),
+        "notes": [f"{note.where}: {note.what}" for note in found.notes[:MOST_TOLD]],
+    }
+    record(Happening(VERIFIED, head() or Seal(number=0), after=after), by=by)
+    return found

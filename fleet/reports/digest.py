@@ -10,6 +10,7 @@ from django.db.models import Count
 from django.urls import reverse
 from django.utils import timezone
 
+from fleet.audit.queries import head
 from fleet.batteries.queries import already_below, will_not_last
 from fleet.bench.queries import given_to, queue, rows
 from fleet.people.models import Person
@@ -24,6 +25,8 @@ from fleet.web import phrases
 
 #: Drivers told of one by one; the others are only counted.
 MOST: Final = 8
+#: Whose mail carries the last seal, so that it is noted outside the database.
+_WITNESSES: Final = frozenset({Role.MANAGER, Role.ADMINISTRATOR})
 _WAITING: Final = (Standing.PARTS, Standing.MAKER, Standing.DECONTAMINATION, Standing.ACCEPTANCE)
 
 
@@ -75,6 +78,11 @@ def text(digest: Digest) -> str:
     for section in digest.sections:
         said = (f"- {line.words}\n  {settings.ORIGIN}{line.path}" for line in section.lines)
         parts.append("\n".join([section.title, *said]))
+    if role_of(digest.person) in _WITNESSES and (seal := head()):
+        parts.append(
+            f"The trail is sealed up to {phrases.moment(timezone.localtime(seal.sealed_at))}: seal {seal.number}\n"
+            f"{seal.digest}\nKeep this mail: whether that seal still stands tells whether the record was written anew."
+        )
     parts.append(
         "This mail is a record. It is not clearance to use any driver on a patient.\n"
         f"Whether you get it is set on your account: {settings.ORIGIN}{reverse('people:account')}"

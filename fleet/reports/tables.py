@@ -83,7 +83,7 @@ class TrailTable(tables.Table):
 
     def render_done_at(self, record: TrailEntry) -> SafeString:
         """When it was done, and when it was entered if that was later."""
-        late = f"entered late, {_minute(record.entered_at)}" if record.late else ""
+        late = told(record, self.people).late
         return format_html('<span>{} <span class="soft">{}</span></span>', _minute(record.done_at), late)
 
     def render_actor(self, record: TrailEntry) -> str:

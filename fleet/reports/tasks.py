@@ -1,7 +1,9 @@
-"""The morning's mail."""
+"""The morning's mail, the seals of the trail, and the verification of the record."""
 
 from django.core.mail import get_connection
 
+from fleet.audit.actors import job_actor
+from fleet.audit.sealing import seal_trail as seal_now
 from fleet.jobs.handlers import Run, handler
 from fleet.people.queries import active_people
 from fleet.reports import actions
@@ -24,3 +26,16 @@ def morning_digest(run: Run) -> dict[str, int]:
     finally:
         connection.close()
     return {"people": total, "sent": sent}
+
+
+@handler("seal_trail", words="Seal the trail")
+def seal_trail(_run: Run) -> dict[str, int]:
+    """Seal what is not sealed yet; run again, it finds nothing to do."""
+    return seal_now()
+
+
+@handler("verify_record", words="Verify the record")
+def verify_record(run: Run) -> dict[str, int]:
+    """Hold the record against its seals, signatures and ledgers; what was found stands in the trail and on its page."""
+    found = actions.verify(by=job_actor("verify_record"), progress=run.progress)
+    return {"entries": found.trail.entries, "signatures": found.signatures, "flaws": len(found.flaws)}

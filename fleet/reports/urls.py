@@ -15,6 +15,7 @@ from fleet.reports.views import (
     search,
     trail,
     turnaround,
+    whole,
 )
 
 app_name = "reports"
@@ -24,6 +25,9 @@ urlpatterns = [
     path("devices/<path:asset>/", device.device, name="device"),
     path("history/<path:asset>.csv", device.history_csv, name="history_csv"),
     path("history/<path:asset>/", device.history, name="history"),
+    path("record/<path:asset>.json", whole.record_json, name="record_json"),
+    path("record/<path:asset>.zip", whole.record_zip, name="record_zip"),
+    path("record/<path:asset>/", whole.record, name="record"),
     path("reports/", overview.overview, name="overview"),
     path("reports/drivers/<slug:standing>/", overview.drivers, name="drivers"),
     path("reports/turnaround/", turnaround.turnaround, name="turnaround"),
@@ -40,6 +44,7 @@ urlpatterns = [
     path("reports/reorder.csv", reorder.reorder_csv, name="reorder_csv"),
     path("reports/reorder/ordered/", reorder.ordered, name="ordered"),
     path("reports/trail/", trail.trail, name="trail"),
+    path("reports/trail/seals/", trail.seals, name="seals"),
     path("reports/trail.csv", trail.trail_csv, name="trail_csv"),
     path("reports/morning/", digest.digest, name="digest"),
 ]

@@ -76,6 +76,14 @@ class Told:
         return f"{self.entry.actor}, from a file" if self.entry.source == Source.IMPORT else self.entry.actor
 
     @property
+    def late(self) -> str:
+        """That it was entered later than done, by how much from a day on, and when; empty where it was not."""
+        if not self.entry.late:
+            return ""
+        words = phrases.later(self.entry.done_at, self.entry.entered_at) or "entered late"
+        return f"{words}, {phrases.moment(timezone.localtime(self.entry.entered_at))}"
+
+    @property
     def in_words(self) -> str:
         """The changes in one line."""
         return "; ".join(f"{change.name}: {_arrow(change)}" for change in self.changes)

@@ -47,7 +47,7 @@ def _like_a_formula(text: str) -> bool:
 def lines(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> Iterator[str]:
     """The lines of the file, beginning with the mark by which spreadsheets know UTF-8."""
     writer = csv.writer(_Line())
-    yield _MARK_OF_UTF8 + writer.writerow(header)
+    yield _MARK_OF_UTF8 + writer.writerow([safe(name) for name in header])
     for row in rows:
         yield writer.writerow([safe(cell) for cell in row])
 

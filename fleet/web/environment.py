@@ -23,6 +23,7 @@ MAIL_PORTS = {"smtp": 25, "smtp+tls": 587, "smtps": 465}
 SHORTEST_KEY = 32
 HIGHEST_PORT = 65535
 MOST_MEGABYTES = 500
+MOST_HOURS = 168
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
 
 # Refuses every query with a clear error, so that a mistyped address never writes into another database.
@@ -52,6 +53,8 @@ class Environment:
     time_zone: str
     currency: str
     intake_megabytes: int
+    idle_hours: int
+    session_hours: int
     database: dict[str, Any]
     broker_url: str
     mail: dict[str, Any]
@@ -104,6 +107,8 @@ def read(environ: Mapping[str, str], root: Path) -> Environment:
         time_zone=_time_zone(reader),
         currency=_currency(reader),
         intake_megabytes=_intake_megabytes(reader),
+        idle_hours=_hours(reader, "BENCHWARD_IDLE_HOURS", 12, "without a page until the sign-in ends", 14),
+        session_hours=_hours(reader, "BENCHWARD_SESSION_HOURS", 24, "from signing in until it ends", 15),
         database=_database(reader, var),
         broker_url=_broker_url(reader),
         mail=_mail(reader, var),
@@ -242,6 +247,18 @@ def _intake_megabytes(reader: _Reader) -> int:
             f"Use a whole number from 1 to {MOST_MEGABYTES}, such as 25.",
         )
         return 25
+    return int(text)
+
+
+def _hours(reader: _Reader, name: str, default: int, meaning: str, fault: int) -> int:
+    text = reader.text(name, str(default))
+    if not (text.isascii() and text.isdigit() and 0 < int(text) <= MOST_HOURS):
+        reader.fault(
+            fault,
+            f"{name} is {text!r}: the hours {meaning}.",
+            f"Use a whole number from 1 to {MOST_HOURS}, such as {default}.",
+        )
+        return default
     return int(text)
 
 

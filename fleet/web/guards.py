@@ -7,7 +7,7 @@ from typing import Any, Protocol, Self, TypeVar, cast
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.db import models
-from django.http import HttpRequest, HttpResponseBase
+from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import get_object_or_404
 
 from fleet.core.permissions import May
@@ -62,7 +62,17 @@ def demand(request: HttpRequest, duty: May) -> None:
 def fetch(rows: models.QuerySet[M], request: HttpRequest, **lookup: Any) -> M:
     """The one row of `rows` within the person's places; 404 when there is none they may know of."""
     placed = cast("Any", rows).within(request.user)
-    return cast("M", get_object_or_404(placed, **lookup))
+    try:
+        return cast("M", get_object_or_404(placed, **lookup))
+    except Http404:
+        # The reader is told nothing of it; the log of refusals is.
+        request.elsewhere = rows.filter(**lookup).exists()  # type: ignore[attr-defined] # read by is_elsewhere
+        raise
+
+
+def is_elsewhere(request: HttpRequest) -> bool:
+    """Whether the page asked for a row that there is, but not within the person's places."""
+    return bool(getattr(request, "elsewhere", False))
 
 
 def _mark(view: View, *, guarded_by: tuple[object, ...]) -> View:

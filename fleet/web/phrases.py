@@ -46,6 +46,15 @@ def moment_ago(value: datetime, now: datetime) -> str:
     return ago(value.astimezone(now.tzinfo).date(), now.date())
 
 
+def later(done: datetime, entered: datetime) -> str:
+    """Say how long after it was done something was entered: `entered 3 days later`; empty up to a day."""
+    days = (entered - done).days
+    if days < 1:
+        return ""
+    count, name = _span(days)
+    return f"entered {count} {name if count == 1 else f'{name}s'} later"
+
+
 def quantity(value: float | Decimal | None, unit: str = "") -> str:
     """Say a number with its unit, unbroken, with a true minus: `5 mL/h`. At most three decimals, no trailing zeros."""
     if value is None or not math.isfinite(value):

@@ -53,7 +53,7 @@ def test_a_night_raises_each_job_once_when_its_hour_has_come(db: None) -> None:
     Job.objects.filter(kind="refresh_forecasts").update(state=Job.State.FAILED, error="no power")
     everything_else = Job.objects.exclude(kind="refresh_forecasts")
     everything_else.update(state=Job.State.DONE)
-    assert ticked(at(6, 1)) == ["morning_digest:2027-03-14"]
+    assert ticked(at(6, 1)) == ["seal_trail:2027-03-14", "morning_digest:2027-03-14"]
     assert ticked(at(23, 59)) == []
     assert ticked(at(1, day=NIGHT + timedelta(days=1))) == ["roll_dues:2027-03-15", "age_alerts:2027-03-15"]
 
@@ -102,3 +102,15 @@ def test_a_weekly_job_runs_next_on_its_day() -> None:
     assert timetable.next_run("backtest", saturday.replace(hour=1), raised_today=False) == three
     assert timetable.next_run("backtest", saturday, raised_today=False) == saturday
     assert timetable.next_run("backtest", saturday, raised_today=True) == three + timedelta(days=7)
+
+
+def test_the_trail_is_sealed_once_an_hour(db: None) -> None:
+    """One row an hour, however often the timetable looks; an hour in which the server was off is left out."""
+
+    def raised(moment: datetime) -> list[str]:
+        with clock.at(moment):
+            return [job.kind for job in actions.tick_hourly()]
+
+    assert raised(at(9)) == ["seal_trail"]
+    assert raised(at(9, 59)) == []
+    assert raised(at(12)) == ["seal_trail"]

@@ -49,6 +49,8 @@ def test_defaults_need_only_a_key(tmp_path: Path) -> None:
         ("BENCHWARD_CURRENCY", "euro", "E008"),
         ("BENCHWARD_INTAKE_MB", "0", "E013"),
         ("BENCHWARD_INTAKE_MB", "lots", "E013"),
+        ("BENCHWARD_IDLE_HOURS", "0", "E014"),
+        ("BENCHWARD_SESSION_HOURS", "a day", "E015"),
         ("BENCHWARD_CURRENCY", "eur", "E008"),
         ("DATABASE_URL", "mysql://u@h/n", "E009"),
         ("DATABASE_URL", "postgres://u:p@h:notaport/n", "E009"),

@@ -27,7 +27,18 @@ from fleet.bench.queries.kits import fits, issue_places, kit_of, kit_wanted
 from fleet.bench.queries.page import Line, OrderPage, order_page, orders
 from fleet.bench.queries.procedures import procedures
 from fleet.bench.queries.queue import Narrow, Place, Stock, Waiting, pool_stocks, queue, rows
-from fleet.bench.queries.signing import SIGNED, Signed, digest_of, meaning_for, parts_of, signatures, work_of
+from fleet.bench.queries.signing import (
+    SIGNED,
+    Signed,
+    digest_of,
+    is_told,
+    meaning_for,
+    parts_of,
+    signatures,
+    signed_orders,
+    unsigned_digests,
+    work_of,
+)
 from fleet.bench.queries.taking import Kits, Takes, will_take, working_sites
 from fleet.bench.queries.team import Candidate, candidates, given_to, handover_of
 from fleet.bench.queries.together import Scanned, news, others_at, scanned
@@ -81,6 +92,7 @@ __all__ = [
     "in_force",
     "in_words",
     "instruments_for",
+    "is_told",
     "issue_places",
     "kit_of",
     "kit_wanted",
@@ -111,9 +123,11 @@ __all__ = [
     "running_clock",
     "scanned",
     "signatures",
+    "signed_orders",
     "standing",
     "traced",
     "turnaround",
+    "unsigned_digests",
     "will_take",
     "work_before",
     "work_of",

@@ -69,6 +69,27 @@ def signatures(order: Order) -> list[Signed]:
     return [_held(row, now, told) for row in rows]
 
 
+def signed_orders() -> models.QuerySet[Order]:
+    """Every order that bears a signature."""
+    return Order.objects.filter(Exists(Signature.objects.filter(order=OuterRef("pk")))).order_by("pk")
+
+
+def is_told(signed: Signed) -> bool:
+    """Whether the trail tells of an act on the order after it was signed: a change that was made openly."""
+    row = signed.signature
+    later = TrailEntry.objects.filter(subject_kind="order", subject_id=row.order_id, entered_at__gt=row.signed_at)
+    return later.exclude(verb=SIGNED).exists()
+
+
+def unsigned_digests() -> Iterator[tuple[str, str]]:
+    """Signatures that the trail tells of and that are no longer there: order and digest."""
+    kept = set(Signature.objects.values_list("digest", flat=True))
+    told = TrailEntry.objects.filter(subject_kind="order", verb=SIGNED).order_by("pk")
+    for name, after in told.values_list("subject_name", "after").iterator(chunk_size=2000):
+        if (digest := str(after.get("digest", ""))) not in kept:
+            yield name, digest
+
+
 def _held(row: Signature, now: dict[str, str], told: set[str]) -> Signed:
     own = digest_of(row)
     covered = now if _ORDER in row.parts else work_of(now)

@@ -8,11 +8,20 @@ from fleet.reports.queries.overview import DAYS_AHEAD, Overview, Standing, Wanti
 from fleet.reports.queries.reorder import COVER_DAYS, Bring, ReorderList, reorder_list
 from fleet.reports.queries.reorder import Line as ReorderLine
 from fleet.reports.queries.trail import Timeline, Topic, history, names, timeline, trail
+from fleet.reports.queries.verifying import (
+    VERIFIED,
+    Sealing,
+    Verified,
+    last_verification,
+    sealing,
+    verified,
+)
 
 __all__ = [
     "CODES",
     "COVER_DAYS",
     "DAYS_AHEAD",
+    "VERIFIED",
     "Bring",
     "CostLine",
     "Costs",
@@ -24,15 +33,18 @@ __all__ = [
     "ReorderLine",
     "ReorderList",
     "Repairs",
+    "Sealing",
     "Standing",
     "Status",
     "Timeline",
     "Topic",
+    "Verified",
     "Wanting",
     "costs",
     "dearest",
     "device_page",
     "history",
+    "last_verification",
     "names",
     "of_driver",
     "outcomes",
@@ -40,9 +52,11 @@ __all__ = [
     "reorder_list",
     "repairs",
     "replaced",
+    "sealing",
     "search",
     "standing_so",
     "status_of",
     "timeline",
     "trail",
+    "verified",
 ]

@@ -2,6 +2,7 @@
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from fleet.core.permissions import May
@@ -35,6 +36,17 @@ def trail_csv(request: HttpRequest) -> HttpResponseBase:
     """The same entries as a file."""
     entries = _narrowed(request).qs.iterator(chunk_size=500)
     return csv_out.answer(f"trail-{clock.today().isoformat()}", TRAIL_HEADER, trail_rows(entries, queries.names()))
+
+
+@guard(May.SEE_TRAIL)
+@require_safe
+def seals(request: HttpRequest) -> HttpResponse:
+    """When the trail was last sealed and verified, and the digest to note elsewhere."""
+    stands = queries.sealing()
+    # A flaw may name an order of another site: told one by one to whoever sees every place.
+    flaws = stands.verification.after["flaws"] if stands.verification and person_of(request).everywhere else []
+    shown = {"sealing": stands, "flaws": flaws, "above": [("Trail", reverse("reports:trail"))]}
+    return render(request, "reports/seals.html", shown)
 
 
 def _narrowed(request: HttpRequest) -> TrailFilter:

@@ -10,7 +10,7 @@ from fleet.stores.queries.instruments import (
     state_on,
     usable_instruments,
 )
-from fleet.stores.queries.ledger import Line, ledger, stock_history
+from fleet.stores.queries.ledger import Line, ledger, ledger_faults, stock_history
 from fleet.stores.queries.parts import (
     Scanned,
     by_label,
@@ -36,6 +36,7 @@ __all__ = [
     "kept_nowhere",
     "last_good",
     "ledger",
+    "ledger_faults",
     "oldest_first",
     "open_purchases",
     "parts",

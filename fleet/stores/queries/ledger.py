@@ -1,6 +1,6 @@
 """Reading the ledger of a part: each movement with what lay there after it, and the stock day by day for the plot."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -50,3 +50,17 @@ def _back_from(held: int, changes: Sequence[tuple[date, int]], since: date, unti
         held -= change
     lines.append(Line(since - timedelta(days=1), held))
     return lines[::-1]
+
+
+def ledger_faults() -> Iterator[tuple[str, str]]:
+    """Where a stock's ledger does not add up to its balances, or its balance is not that of its last movement."""
+    balance: dict[int, int] = {}
+    moves = Movement.objects.order_by("pk").values_list("pk", "stock_id", "change", "balance")
+    for move, stock, change, after in moves.iterator(chunk_size=2000):
+        if balance.get(stock, 0) + change != after:
+            words = f"movement {move}: {balance.get(stock, 0)} {change:+d} does not leave {after}"
+            yield str(Stock.objects.get(pk=stock)), words
+        balance[stock] = after
+    for row in Stock.objects.select_related("shelf__part", "shelf__place", "saved_from").iterator(chunk_size=2000):
+        if row.quantity != balance.get(row.pk, 0):
+            yield str(row), f"holds {row.quantity}, its ledger leaves {balance.get(row.pk, 0)}"

@@ -1,7 +1,7 @@
 """What every page says the same way: identifiers, dates, numbers and marks. `{% load house %}`."""
 
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import date, datetime, time
 from decimal import Decimal
 
 from django import template
@@ -67,6 +67,19 @@ def day(value: date | None) -> str:
 def moment(value: datetime | None) -> str:
     """Say an instant in local time: `14 Mar 2027 09:12`."""
     return phrases.moment(timezone.localtime(value)) if value else phrases.NOT_KNOWN
+
+
+@register.filter
+def later(entered: datetime | None, done: date | None) -> str:
+    """Say how long after it was done it was entered, from a day on: `{{ row.entered_at|later:row.done_on }}`.
+
+    Done on a day without an hour counts from that day's end.
+    """
+    if entered is None or done is None:
+        return ""
+    if isinstance(done, datetime):
+        return phrases.later(done, entered)
+    return phrases.later(timezone.make_aware(datetime.combine(done, time.max)), entered)
 
 
 @register.filter
