@@ -15,7 +15,7 @@ NAMED = sorted(set(re.findall(r"`(tests/[\w/]+\.py)::(\w+)`", TABLE)))
 
 
 @cache
-def tests_in(path: str) -> frozenset[str]:
+def functions_of(path: str) -> frozenset[str]:
     """The names of the test functions of a file."""
     tree = ast.parse((ROOT / path).read_text(encoding="utf-8"))
     return frozenset(node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef))
@@ -25,7 +25,7 @@ def tests_in(path: str) -> frozenset[str]:
 def test_each_test_that_is_named_is_there(path: str, name: str) -> None:
     """Who renames or removes a test that proves a row is told."""
     assert (ROOT / path).is_file(), path
-    assert name in tests_in(path)
+    assert name in functions_of(path)
 
 
 def test_each_row_is_shown_by_a_test() -> None:

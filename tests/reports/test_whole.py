@@ -31,6 +31,8 @@ pytestmark = pytest.mark.django_db
 
 #: What belongs to no driver, with the reason. A model that is neither here nor reached from the driver fails the test.
 BESIDE = {
+    "packpurchase": "of a type",
+    "training": "of a person", "trainingpolicy": "of a place",
     "absence": "of a person",
     "accessentry": "of people", "accessory": "belongs to the type; what is missing of it is part",
     "alertkind": "shared words", "backtest": "of a type", "calibration": "of an instrument",
