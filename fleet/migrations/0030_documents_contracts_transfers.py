@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0029_access_log"),
+        ("fleet", "0029_limits_held_against"),
     ]
 
     operations = [

@@ -26,7 +26,7 @@ def test_the_rule_says_who_decided_it_and_the_trail_keeps_the_one_before(manager
     signed_in(manager).post(PAGE, SENT)
     signed_in(manager).post(PAGE, {**SENT, "years": 12})
     assert RetentionRule.objects.get().years == 12
-    entry = TrailEntry.objects.filter(verb="stated retention of records").last()
+    entry = TrailEntry.objects.filter(verb="stated retention of records").order_by("pk").last()
     assert entry is not None
     assert (entry.before["years"], entry.after["years"]) == (10, 12)
     assert "Records committee" in page(technician, PAGE)

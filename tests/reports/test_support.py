@@ -12,7 +12,7 @@ from fleet.people.models import Person
 from fleet.reports import queries
 from fleet.schedules.actions import edit_plan
 from fleet.web import clock
-from tests.bench.builders import again, as_actor, received
+from tests.bench.builders import as_actor, fresh, received
 from tests.builders import BY, a_device, a_maker, a_site, a_type, a_ward
 from tests.documents.builders import a_document
 from tests.pages import page, signed_in
@@ -68,9 +68,9 @@ def test_what_was_sent_out_is_counted_by_company_with_its_days(technician: Perso
         bench.set_aside(first, WaitReason.MAKER, by=as_actor(technician))
         bench.set_aside(second, WaitReason.MAKER, provider=other, by=as_actor(technician))
     with clock.at(now - timedelta(days=20)):
-        bench.resume(again(first), by=as_actor(technician))
-        bench.set_aside(again(first), WaitReason.PARTS, by=as_actor(technician))
-    bench.add_external(again(second), provider=other, words="Repair", amount=Decimal(80), by=as_actor(technician))
+        bench.resume(fresh(first), by=as_actor(technician))
+        bench.set_aside(fresh(first), WaitReason.PARTS, by=as_actor(technician))
+    bench.add_external(fresh(second), provider=other, words="Repair", amount=Decimal(80), by=as_actor(technician))
     found = queries.sent_out(clock.today() - timedelta(days=40), clock.today(), manager)
     told = {each.party: (len(each.trips), each.back, each.out, each.median_days, each.paid) for each in found}
     assert told == {maker: (1, 1, 0, 10.0, 0), other: (1, 0, 1, None, 80)}

@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0025_packs_on_order"),
+        ("fleet", "0027_access_log"),
     ]
 
     operations = [

@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0026_notices"),
+        ("fleet", "0028_notices"),
     ]
 
     operations = [
