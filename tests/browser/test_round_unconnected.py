@@ -86,7 +86,7 @@ def test_a_driver_that_is_not_on_the_list_is_kept_and_looked_up_when_sent(
     scan(phone, "NIX99")
     phone.get_by_role("button", name="The ward keeps it").tap()
     phone.context.set_offline(False)
-    expect(phone.get_by_text("No driver here is known as “NIX99”").first).to_be_visible(timeout=20000)
+    expect(phone.get_by_text("No driver of your places is known as “NIX99”").first).to_be_visible(timeout=20000)
     assert answers() == [(strayed.asset_number, "in_use")]
     strayed.refresh_from_db()
     assert strayed.place == walked.place

@@ -93,7 +93,7 @@ def test_any_number_of_a_driver_is_looked_up_when_it_is_sent(technician: Person)
     told = posted(technician, visit, code=device.serial_number, what="in_use", key="k1", held="5").json()
     assert (told["saved"], RoundStop.objects.get().device) == (True, device)
     told = posted(technician, visit, code="NIX99", what="in_use", key="k2", held="5").json()
-    assert "No driver here is known as “NIX99”" in told["page"]
+    assert "No driver of your places is known as “NIX99”" in told["page"]
     assert RoundStop.objects.count() == 1
 
 
