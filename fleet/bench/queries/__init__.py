@@ -1,5 +1,6 @@
 """Reading the bench: the facts of a driver, the queue, one order's page, and how long things take."""
 
+from fleet.bench.queries.again import AGAIN_DAYS, CameBack, came_back, repaired_before
 from fleet.bench.queries.before import work_before
 from fleet.bench.queries.choices import places
 from fleet.bench.queries.choosing import Work, asks_only, choose_work, open_due
@@ -47,8 +48,10 @@ from fleet.bench.queries.turnaround import Turnaround, day_begins, turnaround
 from fleet.bench.queries.using import instruments_for, last_context, last_used, may_name
 
 __all__ = [
+    "AGAIN_DAYS",
     "SIGNED",
     "AfterWork",
+    "CameBack",
     "Candidate",
     "Cost",
     "Doubted",
@@ -72,6 +75,7 @@ __all__ = [
     "Work",
     "Yield",
     "asks_only",
+    "came_back",
     "candidates",
     "choose_work",
     "clocks_on",
@@ -119,6 +123,7 @@ __all__ = [
     "queue",
     "rates",
     "rechecks",
+    "repaired_before",
     "rows",
     "running_clock",
     "scanned",

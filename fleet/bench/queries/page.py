@@ -25,6 +25,7 @@ from fleet.bench.models import (
     Step,
     TrainingTold,
 )
+from fleet.bench.queries.again import AGAIN_DAYS, repaired_before
 from fleet.bench.queries.before import work_before
 from fleet.bench.queries.clocks import clocks_on, minutes_shown
 from fleet.bench.queries.computing import Computed, computed, measured_for
@@ -240,6 +241,16 @@ class OrderPage:
         """The last orders finished on this driver, newest first: a fault soon after work is worth a second look."""
         done = Order.objects.filter(device=self.device, state=OrderState.DONE.value).exclude(pk=self.order.pk)
         return list(done.select_related("completed_by").order_by("-completed_at")[:EARLIER])
+
+    @cached_property
+    def repaired_before(self) -> list[Order]:
+        """The repairs of its driver shortly before this one was reported, the last first."""
+        return repaired_before(self.order)
+
+    @property
+    def again_days(self) -> int:
+        """Within how many days a repair counts as one before."""
+        return AGAIN_DAYS
 
     @cached_property
     def work_before(self) -> Order | None:

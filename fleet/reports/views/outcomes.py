@@ -14,9 +14,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from fleet.bench.models import Order, OrderKind
+from fleet.bench.queries import AGAIN_DAYS, came_back
 from fleet.core.orders import OrderState, Outcome
 from fleet.core.permissions import May
-from fleet.core.proportion import Proportion
+from fleet.core.proportion import Proportion, proportion
 from fleet.people.queries import person_of
 from fleet.reports import queries
 from fleet.reports.forms import FinishedForm, last_months
@@ -36,7 +37,8 @@ _LABELS: Final = {"found": Order.Found, "cause_kind": Order.Cause, "action_kind"
 def outcomes(request: HttpRequest) -> HttpResponse:
     """The repairs of a period by outcome; each number leads to its orders."""
     form, first, last = _asked(request)
-    found = queries.repairs(first, last, person_of(request))
+    person = person_of(request)
+    found, back = queries.repairs(first, last, person), came_back(first, last, person)
     return render(
         request,
         "reports/outcomes.html",
@@ -58,6 +60,10 @@ def outcomes(request: HttpRequest) -> HttpResponse:
                 (_TITLES[field], _codes(field, counts, found.overall.orders, first, last))
                 for field, counts in found.codes.items()
             ],
+            "back": back,
+            "back_shown": back.returns[:SHOWN],
+            "back_share": _said(proportion(len(back.returns), found.overall.orders)),
+            "again_days": AGAIN_DAYS,
             "taught": found.use_related[:SHOWN],
             "taught_all": len(found.use_related),
             "taught_url": _orders(first, last, outcome=Outcome.USE_RELATED.value),
