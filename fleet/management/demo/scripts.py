@@ -25,7 +25,7 @@ from fleet.management.demo.repairs import raise_report, receive_now
 from fleet.management.demo.visits import service_due, technician
 from fleet.management.demo.work import fail_delivery, finish, work_through
 from fleet.management.demo.world import Driver, World
-from fleet.registry.actions import edit_device, see
+from fleet.registry.actions import Handover, edit_device, see, transfer
 from fleet.registry.models import Device
 from fleet.schedules.actions import defer, look_in_vain
 from fleet.tags.actions import Custody, add_custody, report_found, report_missing
@@ -301,8 +301,10 @@ def _retire(world: World, driver: Driver) -> None:
 
 def late_loan(world: World, driver: Driver) -> None:
     """A driver given to the pool and lent at once; the ward should have brought it back."""
-    pool = {"pool": Device.Pool.LOAN.value, "home": world.hospital.store_for(driver.home)}
-    edit_device(driver.device, pool, why="One more for the pool.", by=world.crew.manager)
+    why, store = "One more for the pool.", world.hospital.store_for(driver.home)
+    given = Handover(to_place=store, on=clock.today(), state="Clean and complete.", why=why)
+    transfer(driver.device, given, by=world.crew.manager)
+    edit_device(driver.device, {"pool": Device.Pool.LOAN.value}, why=why, by=world.crew.manager)
     lend(world, driver, "mg-w4", 6, along="Pool bag, quick guide")
     world.note("late-loan", driver, "on loan to a ward that should have brought it back")
 
