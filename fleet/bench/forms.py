@@ -79,6 +79,7 @@ class StepForm(forms.Form):
     value = forms.CharField(label="Reading", required=False, max_length=40)
     verdict = forms.ChoiceField(label="Verdict", required=False)
     note = forms.CharField(label="Note", required=False)
+    changed = forms.CharField(label="What changed since it failed", required=False, max_length=200)
     file = forms.FileField(label="Photo or PDF", required=False, allow_empty_file=True)
     instrument = InstrumentChoice(
         Instrument.objects.none(), label="Measured with", required=False, empty_label="No instrument named"
@@ -88,7 +89,7 @@ class StepForm(forms.Form):
     method = _one_of(Method, "Method")
     mains_v = NumberField(label="Mains voltage", required=False, min_value=1, max_digits=5, decimal_places=1)
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - what its page knows of a step
         self,
         step: Step,
         *args: Any,
@@ -96,15 +97,18 @@ class StepForm(forms.Form):
         before: Context | None = None,
         instruments: InstrumentQuerySet | None = None,
         used: Instrument | None = None,
+        failed: bool = False,
         **rest: Any,
     ) -> None:
         """The choices of the step's kind: limits judge a reading, a person judges a check.
 
         `instruments`: what it may be measured with; None where nothing is measured. `used`: the one named when shown.
-        `judges`: of the driver; `before`: how the same was measured last here.
+        `judges`: of the driver; `before`: how the same was measured last here. `failed`: a pass says what changed.
         """
         super().__init__(*args, **rest)
         self.step = step
+        if not failed:
+            del self.fields["changed"]
         known = judges.context(step, Context())
         # How it was measured last on this bench is proposed, not assumed: it is shown in its field.
         self._ask_context(judges.asks(step, known), before or Context())
@@ -157,15 +161,27 @@ class StepForm(forms.Form):
         return [(f"{_OPTION}{index}", option) for index, option in enumerate(options)]
 
     def chosen(self) -> str:
-        """What is chosen when shown: a check and a safety test without limits ask, the rest presume all is well."""
+        """What is chosen when shown: to be judged by its limits where there are any; a person's verdict never is."""
         if self.is_bound:
             return str(self.data.get("verdict", ""))
-        if self.step.kind == Step.Kind.CHOICE:
-            return ""
-        if self.limits or self.step.kind == Step.Kind.COMPUTED:
-            return _BY_LIMITS
-        asks = self.step.kind == Step.Kind.CHECK or self.step.quantity
-        return "" if asks else Reading.Verdict.PASS.value
+        return "" if self.asks_verdict else _BY_LIMITS
+
+    @property
+    def chosen_words(self) -> str:
+        """What is chosen, as it is shown."""
+        return dict(self.verdicts()).get(self.chosen(), "")
+
+    @property
+    def asks_verdict(self) -> bool:
+        """Whether a person judges, so that nothing may be chosen for them."""
+        return self.step.kind == Step.Kind.CHOICE or not (self.limits or self.step.kind == Step.Kind.COMPUTED)
+
+    def clean(self) -> dict[str, Any]:
+        """Where a person judges, they have said how."""
+        typed: dict[str, Any] = super().clean() or {}
+        if self.asks_verdict and not typed.get("verdict") and "verdict" not in self.errors:
+            self.add_error("verdict", f"Choose one: {', '.join(label for _, label in self.verdicts())}.")
+        return typed
 
     def answer(self) -> Answer:
         """What was typed, for the action."""
@@ -180,6 +196,7 @@ class StepForm(forms.Form):
             file=self._upload(),
             instrument=self.cleaned_data.get("instrument"),
             context=replace(self.context(), mains_v=self.cleaned_data.get("mains_v")),
+            changed=self.cleaned_data.get("changed", ""),
         )
 
     def clean_file(self) -> UploadedFile | None:

@@ -6,6 +6,7 @@ from playwright.sync_api import expect
 from fleet.bench.models import Order
 from fleet.people.models import Person
 from tests.bench.builders import again, procedures, received
+from tests.browser.acts import judge_note
 from tests.browser.conftest import OpenAs
 from tests.builders import PASSWORD, a_bench, a_device
 from tests.stores.builders import an_instrument
@@ -46,6 +47,7 @@ def test_a_driver_is_received_worked_and_returned_by_keyboard_alone(open_as: Ope
     expect(page.locator("#id_note")).to_be_focused()
     page.keyboard.type("2.4.1")
     page.keyboard.press("Enter")
+    judge_note(page)
     expect(page.get_by_role("link", name="Finish this order")).to_be_focused()
     page.keyboard.press("Enter")
     page.wait_for_url("**/finish/")

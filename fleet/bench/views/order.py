@@ -23,6 +23,7 @@ from fleet.bench.forms import (
     WaitForm,
 )
 from fleet.bench.models import Order, Reading, ReadingFile, Step
+from fleet.bench.queries.failing import failing_steps
 from fleet.bench.queries.judging import Judges, limits_judging
 from fleet.bench.views import sending
 from fleet.bench.views.acts import SPENDING, Act
@@ -77,7 +78,7 @@ def _answered(request: HttpRequest, row: Order, step: Step) -> HttpResponse:
     if kept.is_anothers(request):
         words, status = sending.ANOTHERS_WORDS, kept.ANOTHERS
         return _show(request, row, position=position, full=full, conflict=words, status=status)
-    form = _step_form(request, row, step, request.POST, request.FILES)
+    form = _step_form(request, row, step, failing_steps(row), request.POST, request.FILES)
     if form.is_valid():
         try:
             sent = sending.sent(request, form.cleaned_data["revision"])
@@ -130,15 +131,19 @@ def _after(row: Order, position: int, *, full: bool = False) -> str:
     return f"{address}?step={ahead.step.position}" if ahead else address
 
 
-def _step_form(request: HttpRequest, row: Order, step: Step, data: Any = None, files: Any = None) -> StepForm:
+def _step_form(  # noqa: PLR0913, PLR0917 - what was sent comes in two parts
+    request: HttpRequest, row: Order, step: Step, failing: set[int], data: Any = None, files: Any = None
+) -> StepForm:
     """The form of a step; where something is measured, with the instrument that the person named last."""
+    failed = step.pk in failing
     if not queries.may_name(step):
-        return StepForm(step, data, files, judges=Judges(row.device))
+        return StepForm(step, data, files, judges=Judges(row.device), failed=failed)
     person = person_of(request)
     offered = queries.instruments_for(step, person)
     used = sending.scanned(request, offered) or queries.last_used(row, step, person)
     before = queries.last_context(row, step)
-    return StepForm(step, data, files, judges=Judges(row.device), before=before, instruments=offered, used=used)
+    judges = Judges(row.device)
+    return StepForm(step, data, files, judges=judges, before=before, instruments=offered, used=used, failed=failed)
 
 
 def _show(  # noqa: PLR0913 - what a refused form brings back
@@ -153,14 +158,14 @@ def _show(  # noqa: PLR0913 - what a refused form brings back
     status: int = 200,
 ) -> HttpResponse:
     page = queries.order_page(row)
-    line = page.line(position)
+    line, failing = page.line(position), failing_steps(row)
     may_work = person_of(request).may(May.WORK_ON_BENCH)
     shown = {
         "page": page,
         "order": row,
         "device": row.device,
         "line": line,
-        "form": form or (_step_form(request, row, line.step) if line else None),
+        "form": form or (_step_form(request, row, line.step, failing) if line else None),
         "conflict": conflict,
         "may_work": may_work and page.is_open,
         "currency": settings.CURRENCY,
@@ -169,7 +174,8 @@ def _show(  # noqa: PLR0913 - what a refused form brings back
     }
     if full and shown["may_work"]:
         shown["around"] = _around(page, line)
-        shown["ahead"] = [(each, _step_form(request, row, each.step)) for each in page.lines if each != line]
+        ahead = [each for each in page.lines if each != line]
+        shown["ahead"] = [(each, _step_form(request, row, each.step, failing)) for each in ahead]
     return render(request, "bench/work.html" if full else "bench/order.html", shown, status=status)
 
 
