@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0020_codes_of_a_repair"),
+        ("fleet", "0022_met_out_of_use"),
     ]
 
     operations = [
