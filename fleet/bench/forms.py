@@ -15,7 +15,7 @@ from fleet.core.calibration import DueState
 from fleet.core.errors import BadValueError
 from fleet.core.files import refuse_large
 from fleet.core.lifecycle import WaitReason
-from fleet.core.orders import ABSENT_OUTCOMES, Outcome
+from fleet.core.orders import ABSENT_OUTCOMES, Outcome, outcome_label
 from fleet.core.safety import DEPENDS_ON, AppliedPart, Context, Method, Protection, Quantity
 from fleet.core.words import Worded
 from fleet.people.proof import password_field
@@ -287,6 +287,11 @@ class FinishForm(forms.Form):
                     self.add_error(name, "Choose one.")
         return typed
 
+    def name_outcomes(self, kind: str) -> None:
+        """Put each outcome in the words of this kind of work."""
+        field = self.fields["outcome"]
+        field.choices = [(value, outcome_label(Outcome(value), kind)) for value, _ in field.choices]  # type: ignore[attr-defined] # a choice field
+
     def completion(self) -> Completion:
         """What was typed, for the action."""
         given = {name: value for name, value in self.cleaned_data.items() if name not in {"revision", "password"}}
@@ -312,7 +317,22 @@ class WaitForm(forms.Form):
     """What an order waits for."""
 
     wait_reason = forms.ChoiceField(label="Waits for", choices=[(reason.value, reason.label) for reason in WAITS])
-    why = forms.CharField(label="Note", required=False, max_length=200)
+    why = forms.CharField(
+        label="What for",
+        required=False,
+        max_length=200,
+        help_text="For parts: which part, and the number of its order. The ward sees the reason and the day only.",
+    )
+    expected_back = day_field(
+        "Driver expected back on", hint="The ward sees this day. Leave it empty if nobody knows yet.", required=False
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Whoever waits for a part says for which."""
+        typed: dict[str, Any] = super().clean() or {}
+        if typed.get("wait_reason") == WaitReason.PARTS and not typed.get("why", "").strip():
+            self.add_error("why", "Say which part it waits for, and the number of its order if there is one.")
+        return typed
 
 
 class HoldBackForm(forms.Form):

@@ -196,11 +196,16 @@ def _expect(row: Order, typed: dict[str, Any], by: Actor) -> Tag:
     return expect_back(row.tag, typed["expected_back"], by=by)
 
 
+def _wait(row: Order, typed: dict[str, Any], by: Actor) -> Order:
+    reason, day = WaitReason(typed["wait_reason"]), typed["expected_back"]
+    return actions.set_aside(row, reason, by=by, why=typed["why"], expected_back=day)
+
+
 ACTS = {
     "take": Act(TakeForm, _take, "The order is yours."),
     "wait": Act(
         WaitForm,
-        lambda row, typed, by: actions.set_aside(row, WaitReason(typed["wait_reason"]), by=by, why=typed["why"]),
+        _wait,
         "The order is set aside. Its driver waits.",
     ),
     "resume": Act(ResumeForm, lambda row, _typed, by: actions.resume(row, by=by), "The order is taken up again."),
