@@ -14,7 +14,6 @@ from fleet.bench.queries.judging import Judges
 from fleet.core.calibration import DueState
 from fleet.core.errors import BadValueError
 from fleet.core.files import refuse_large
-from fleet.core.lifecycle import WaitReason
 from fleet.core.orders import ABSENT_OUTCOMES, Outcome, outcome_label
 from fleet.core.safety import DEPENDS_ON, AppliedPart, Context, Method, Protection, Quantity
 from fleet.core.words import Worded
@@ -24,10 +23,11 @@ from fleet.stores.models import Instrument, InstrumentQuerySet
 from fleet.stores.queries import state_of
 from fleet.tags.models import Decontamination
 from fleet.web import clock
-from fleet.web.forms import NumberField, alternative, day_field, offer
+from fleet.web.forms import NumberField, alternative, offer
 
 NO_NAMES = "No patient names."
-WAITS = [reason for reason in WaitReason if reason is not WaitReason.ACCEPTANCE]
+#: The words by which a step, or its caution, asks for something in the note of its answer.
+IN_THE_NOTE = "in the note"
 _BY_LIMITS = "limits"
 _OPTION = "option-"
 #: Kinds whose answer is chosen, and whose verdict follows from it.
@@ -176,11 +176,18 @@ class StepForm(forms.Form):
         """Whether a person judges, so that nothing may be chosen for them."""
         return self.step.kind == Step.Kind.CHOICE or not (self.limits or self.step.kind == Step.Kind.COMPUTED)
 
+    @property
+    def asks_note(self) -> bool:
+        """Whether the step itself asks for something in the note, as for the syringe that a rate depends on."""
+        return IN_THE_NOTE in f"{self.step.words} {self.step.caution}".lower()
+
     def clean(self) -> dict[str, Any]:
-        """Where a person judges, they have said how."""
+        """Where a person judges, they have said how; a note that the step asks for is there."""
         typed: dict[str, Any] = super().clean() or {}
         if self.asks_verdict and not typed.get("verdict") and "verdict" not in self.errors:
             self.add_error("verdict", f"Choose one: {', '.join(label for _, label in self.verdicts())}.")
+        if self.asks_note and not typed.get("note", "").strip():
+            self.add_error("note", f"The step asks for it: {self.step.caution or self.step.words}.")
         return typed
 
     def answer(self) -> Answer:
@@ -303,77 +310,6 @@ class SignForm(forms.Form):
 
     revision = forms.IntegerField(widget=forms.HiddenInput)
     password = password_field(hint="It stands for your name under this record.")
-
-
-class TakeForm(forms.Form):
-    """Nothing to type: the order becomes one's own."""
-
-
-class ResumeForm(forms.Form):
-    """Nothing to type: the order is taken up again."""
-
-
-class WaitForm(forms.Form):
-    """What an order waits for."""
-
-    wait_reason = forms.ChoiceField(label="Waits for", choices=[(reason.value, reason.label) for reason in WAITS])
-    why = forms.CharField(
-        label="What for",
-        required=False,
-        max_length=200,
-        help_text="For parts: which part, and the number of its order. The ward sees the reason and the day only.",
-    )
-    expected_back = day_field(
-        "Driver expected back on", hint="The ward sees this day. Leave it empty if nobody knows yet.", required=False
-    )
-
-    def clean(self) -> dict[str, Any]:
-        """Whoever waits for a part says for which."""
-        typed: dict[str, Any] = super().clean() or {}
-        if typed.get("wait_reason") == WaitReason.PARTS and not typed.get("why", "").strip():
-            self.add_error("why", "Say which part it waits for, and the number of its order if there is one.")
-        return typed
-
-
-class HoldBackForm(forms.Form):
-    """Where a driver is kept, out of use, with its order open."""
-
-    place = _places("Keep it at")
-    why = forms.CharField(label="Why", max_length=200)
-
-    def __init__(self, *args: Any, places: Any, **rest: Any) -> None:
-        """`places`: stores and benches."""
-        super().__init__(*args, **rest)
-        offer(self, "place", places)
-
-
-class ExpectForm(forms.Form):
-    """When the ward may expect the driver back."""
-
-    expected_back = day_field(
-        "Expected back on", hint="The ward sees this day. Leave it empty if nobody knows.", required=False
-    )
-
-
-class CancelForm(forms.Form):
-    """Why an order is not needed."""
-
-    why = forms.CharField(label="Why it is not needed", max_length=200)
-
-
-class ReadOffForm(forms.Form):
-    """What the driver itself shows."""
-
-    firmware = forms.CharField(label="Software version", required=False, max_length=30, help_text="As it shows it.")
-    running_hours = forms.DecimalField(
-        label="Running hours",
-        required=False,
-        min_value=0,
-        max_digits=9,
-        decimal_places=1,
-        help_text="The counter, in hours.",
-        widget=forms.TextInput(attrs={"inputmode": "decimal"}),
-    )
 
 
 class QueueForm(forms.Form):

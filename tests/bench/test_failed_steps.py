@@ -114,6 +114,17 @@ def test_the_same_person_in_two_windows_is_told(order: Order, technician: Person
     assert bench.answer_once(order, step(order, 1), given, sent, by=as_actor(technician)).note == "speaker dead"
 
 
+def test_a_note_that_the_step_asks_for_is_asked_for(technician: Person, at_bench: Client) -> None:
+    """Without the syringe the reading is not saved, and the refusal stands at the note; nothing is judged unasked."""
+    caution = "Name the syringe in the note: accuracy depends on it"
+    a_procedure("corrective", (bench.NewStep(words="Flow", kind="reading", unit="%", caution=caution),))
+    order = received(a_device(), technician, kind="corrective")
+    address, sent = f"/bench/orders/{order}/steps/1/", {"revision": order.revision, "value": "1"}
+    refused = at_bench.post(address, sent)
+    assert refused.context["form"].errors.keys() == {"note", "verdict"}
+    assert at_bench.post(address, {**sent, "verdict": "pass", "note": "50 mL"}).status_code == 302
+
+
 def test_a_signed_reason_is_part_of_the_record(order: Order, technician: Person) -> None:
     """Changing the reason afterwards breaks the signature."""
     put(order, 2, bench.Answer(value="0.1", changed=WHY), technician)

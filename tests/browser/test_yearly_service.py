@@ -54,6 +54,9 @@ def answer(page: Page, step: Step, analyser: Instrument) -> None:
             page.keyboard.press("Enter")
         else:
             acts.type_in(page, "4.9" if step.low is not None else "4.9p")
+            if "in the note" in step.caution:
+                expect(page.locator("#id_note")).to_be_focused()
+                acts.type_in(page, "50 mL")
 
 
 def test_a_yearly_service_by_keyboard_and_scanner_alone(open_as: OpenAs, technician: Person) -> None:

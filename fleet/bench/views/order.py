@@ -12,16 +12,16 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.audit.actors import Actor
 from fleet.bench import actions, queries
-from fleet.bench.forms import (
+from fleet.bench.act_forms import (
     CancelForm,
     ExpectForm,
     HoldBackForm,
     ReadOffForm,
     ResumeForm,
-    StepForm,
     TakeForm,
     WaitForm,
 )
+from fleet.bench.forms import StepForm
 from fleet.bench.models import Order, Reading, ReadingFile, Step
 from fleet.bench.queries.failing import failing_steps
 from fleet.bench.queries.judging import Judges, limits_judging

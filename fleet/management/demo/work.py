@@ -71,7 +71,7 @@ def _answer(step: Step, rng: Dice, run: Run | None, analyser: Instrument | None)
     if step.kind == Step.Kind.TEXT:
         return Answer(note=_note(step, rng))
     if step.kind == Step.Kind.CHOICE:
-        return Answer(chosen=step.passing[0])
+        return Answer(chosen=step.passing[0], note=_note(step, rng) if "in the note" in step.caution else "")
     if step.kind == Step.Kind.FILE:
         return Answer(na=True, note="Nothing to take a picture of")
     if not step.required and rng.happens(0.4):
