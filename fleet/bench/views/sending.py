@@ -14,7 +14,7 @@ ANOTHERS_WORDS: Final = (
 
 
 def sent(request: HttpRequest, revision: int) -> Sent:
-    """The answer as it came: the revision it was typed on, its key, its wait, and whether its screen knew one before."""
+    """The answer as it came: the revision it was typed on, its key, its wait, and if its screen kept an earlier one."""
     given = kept.kept(request)
     return Sent(revision, key=given.key, held=given.held, knows_own="knows_own" in request.POST)
 
