@@ -158,11 +158,11 @@ class Order(models.Model):
     def __str__(self) -> str:
         return self.number
 
-    def get_outcome_display(self) -> str:
+    def get_outcome_display(self) -> str:  # type: ignore[no-redef] # Django keeps the one that a model has itself
         """The outcome in the words of this kind of work: an acceptance ends as accepted."""
         return outcome_label(Outcome(self.outcome), self.kind) if self.outcome else ""
 
-    def get_kind_display(self) -> str:
+    def get_kind_display(self) -> str:  # type: ignore[no-redef] # as above
         """Why the driver is on the bench; a planned order that measures again what is in doubt says so."""
         kind = str(OrderKind(self.kind).label)
         if not self.rechecks:
