@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0023_rounds_without_a_connection"),
+        ("fleet", "0027_access_log"),
     ]
 
     operations = [
