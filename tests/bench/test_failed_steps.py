@@ -58,7 +58,7 @@ def test_not_applicable_in_between_hides_no_failure(order: Order, technician: Pe
 def test_a_step_that_may_fail_or_fails_again_asks_for_nothing(order: Order, technician: Person) -> None:
     """The reason belongs to a pass at a step that must pass, and is kept with nothing else."""
     assert put(order, 2, bench.Answer(value="8", changed=WHY), technician).changed == ""
-    put(order, 3, bench.Answer(passed=False), technician)
+    put(order, 3, bench.Answer(passed=False, note="speaker dead"), technician)
     assert put(order, 3, bench.Answer(passed=True), technician).verdict == "pass"
 
 
@@ -106,9 +106,9 @@ def test_whoever_signs_sees_what_failed_at_first(order: Order, technician: Perso
 def test_the_same_person_in_two_windows_is_told(order: Order, technician: Person) -> None:
     """A form opened before one's own later answer is refused; one that a screen kept and corrects is not."""
     opened = order.revision
-    put(order, 1, bench.Answer(passed=False), technician)
+    put(order, 1, bench.Answer(passed=False, note="speaker dead"), technician)
     with pytest.raises(ConflictError, match="answered after you opened it: Tova Lindqvarn"):
-        put(order, 1, bench.Answer(passed=False), technician, revision=opened)
+        put(order, 1, bench.Answer(passed=False, note="speaker dead"), technician, revision=opened)
     given = bench.Answer(passed=False, note="speaker dead")
     sent = bench.Sent(opened, knows_own=True)
     assert bench.answer_once(order, step(order, 1), given, sent, by=as_actor(technician)).note == "speaker dead"
