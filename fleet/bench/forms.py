@@ -6,27 +6,26 @@ from typing import Any
 from uuid import uuid4
 
 from django import forms
-from django.db.models import Q
 
 from fleet.bench.actions import Answer, Completion
 from fleet.bench.models import Order, OrderKind, Reading, Step
 from fleet.bench.queries.judging import Judges
 from fleet.core.calibration import DueState
-from fleet.core.lifecycle import WaitReason
-from fleet.core.orders import ABSENT_OUTCOMES, Outcome
+from fleet.core.orders import ABSENT_OUTCOMES, Outcome, outcome_label
 from fleet.core.safety import CONTEXT_WORDS, DEPENDS_ON, AppliedPart, Context, Method, Protection
 from fleet.core.words import Worded
 from fleet.people.proof import password_field
-from fleet.registry.models import Party, Place
+from fleet.registry.models import Place
 from fleet.stores.models import Instrument, InstrumentQuerySet
 from fleet.stores.queries import state_of
 from fleet.tags.models import Decontamination
 from fleet.web import clock
-from fleet.web.forms import NumberField, alternative, day_field, offer
+from fleet.web.forms import NumberField, alternative, offer
 from fleet.web.uploads import UploadField
 
 NO_NAMES = "No patient names."
-WAITS = [reason for reason in WaitReason if reason is not WaitReason.ACCEPTANCE]
+#: The words by which a step, or its caution, asks for something in the note of its answer.
+IN_THE_NOTE = "in the note"
 _BY_LIMITS = "limits"
 _OPTION = "option-"
 _REPAIR_NEEDS = f"Needed for “{Outcome.REPAIRED.label}”. For “{Outcome.RETIRED.label}”: the reason."
@@ -79,6 +78,7 @@ class StepForm(forms.Form):
     value = forms.CharField(label="Reading", required=False, max_length=40)
     verdict = forms.ChoiceField(label="Verdict", required=False)
     note = forms.CharField(label="Note", required=False)
+    changed = forms.CharField(label="What changed since it failed", required=False, max_length=200)
     file = UploadField(label="Photo or PDF", required=False)
     instrument = InstrumentChoice(
         Instrument.objects.none(), label="Measured with", required=False, empty_label="No instrument named"
@@ -88,7 +88,7 @@ class StepForm(forms.Form):
     method = _one_of(Method, "Method")
     mains_v = NumberField(label="Mains voltage", required=False, min_value=1, max_digits=5, decimal_places=1)
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - what its page knows of a step
         self,
         step: Step,
         *args: Any,
@@ -96,15 +96,18 @@ class StepForm(forms.Form):
         before: Context | None = None,
         instruments: InstrumentQuerySet | None = None,
         used: Instrument | None = None,
+        failed: bool = False,
         **rest: Any,
     ) -> None:
         """The choices of the step's kind: limits judge a reading, a person judges a check.
 
         `instruments`: what it may be measured with; None where nothing is measured. `used`: the one named when shown.
-        `judges`: of the driver; `before`: how the same was measured last here.
+        `judges`: of the driver; `before`: how the same was measured last here. `failed`: a pass says what changed.
         """
         super().__init__(*args, **rest)
         self.step = step
+        if not failed:
+            del self.fields["changed"]
         known = judges.context(step, Context())
         # How it was measured last on this bench is proposed, not assumed: it is shown in its field.
         self._ask_context(judges.not_told(step, known), before or Context())
@@ -155,15 +158,34 @@ class StepForm(forms.Form):
         return [(f"{_OPTION}{index}", option) for index, option in enumerate(options)]
 
     def chosen(self) -> str:
-        """What is chosen when shown: a check and a safety test without limits ask, the rest presume all is well."""
+        """What is chosen when shown: to be judged by its limits where there are any; a person's verdict never is."""
         if self.is_bound:
             return str(self.data.get("verdict", ""))
-        if self.step.kind == Step.Kind.CHOICE:
-            return ""
-        if self.limits or self.step.kind == Step.Kind.COMPUTED:
-            return _BY_LIMITS
-        asks = self.step.kind == Step.Kind.CHECK or self.step.quantity
-        return "" if asks else Reading.Verdict.PASS.value
+        return "" if self.asks_verdict else _BY_LIMITS
+
+    @property
+    def chosen_words(self) -> str:
+        """What is chosen, as it is shown."""
+        return dict(self.verdicts()).get(self.chosen(), "")
+
+    @property
+    def asks_verdict(self) -> bool:
+        """Whether a person judges, so that nothing may be chosen for them."""
+        return self.step.kind == Step.Kind.CHOICE or not (self.limits or self.step.kind == Step.Kind.COMPUTED)
+
+    @property
+    def asks_note(self) -> bool:
+        """Whether the step itself asks for something in the note, as for the syringe that a rate depends on."""
+        return IN_THE_NOTE in f"{self.step.words} {self.step.caution}".lower()
+
+    def clean(self) -> dict[str, Any]:
+        """Where a person judges, they have said how; a note that the step asks for is there."""
+        typed: dict[str, Any] = super().clean() or {}
+        if self.asks_verdict and not typed.get("verdict") and "verdict" not in self.errors:
+            self.add_error("verdict", f"Choose one: {', '.join(label for _, label in self.verdicts())}.")
+        if self.asks_note and not typed.get("note", "").strip():
+            self.add_error("note", f"The step asks for it: {self.step.caution or self.step.words}.")
+        return typed
 
     def answer(self) -> Answer:
         """What was typed, for the action."""
@@ -178,6 +200,7 @@ class StepForm(forms.Form):
             file=self.cleaned_data.get("file"),
             instrument=self.cleaned_data.get("instrument"),
             context=replace(self.context(), mains_v=self.cleaned_data.get("mains_v")),
+            changed=self.cleaned_data.get("changed", ""),
         )
 
 
@@ -269,6 +292,11 @@ class FinishForm(forms.Form):
                     self.add_error(name, "Choose one.")
         return typed
 
+    def name_outcomes(self, kind: str) -> None:
+        """Put each outcome in the words of this kind of work."""
+        field = self.fields["outcome"]
+        field.choices = [(value, outcome_label(Outcome(value), kind)) for value, _ in field.choices]  # type: ignore[attr-defined] # a choice field
+
     def completion(self) -> Completion:
         """What was typed, for the action."""
         given = {name: value for name, value in self.cleaned_data.items() if name not in {"revision", "password"}}
@@ -280,71 +308,6 @@ class SignForm(forms.Form):
 
     revision = forms.IntegerField(widget=forms.HiddenInput)
     password = password_field(hint="It stands for your name under this record.")
-
-
-class TakeForm(forms.Form):
-    """Nothing to type: the order becomes one's own."""
-
-
-class ResumeForm(forms.Form):
-    """Nothing to type: the order is taken up again."""
-
-
-class WaitForm(forms.Form):
-    """What an order waits for."""
-
-    wait_reason = forms.ChoiceField(label="Waits for", choices=[(reason.value, reason.label) for reason in WAITS])
-    provider = alternative(
-        forms.ModelChoiceField(
-            Party.objects.filter(Q(services=True) | Q(makes=True)),
-            label="Sent to",
-            required=False,
-            empty_label="Whoever services it by its record",
-            help_text="Where it waits for the maker or another company outside.",
-        )
-    )
-    why = forms.CharField(label="Note", required=False, max_length=200)
-
-
-class HoldBackForm(forms.Form):
-    """Where a driver is kept, out of use, with its order open."""
-
-    place = _places("Keep it at")
-    why = forms.CharField(label="Why", max_length=200)
-
-    def __init__(self, *args: Any, places: Any, **rest: Any) -> None:
-        """`places`: stores and benches."""
-        super().__init__(*args, **rest)
-        offer(self, "place", places)
-
-
-class ExpectForm(forms.Form):
-    """When the ward may expect the driver back."""
-
-    expected_back = day_field(
-        "Expected back on", hint="The ward sees this day. Leave it empty if nobody knows.", required=False
-    )
-
-
-class CancelForm(forms.Form):
-    """Why an order is not needed."""
-
-    why = forms.CharField(label="Why it is not needed", max_length=200)
-
-
-class ReadOffForm(forms.Form):
-    """What the driver itself shows."""
-
-    firmware = forms.CharField(label="Software version", required=False, max_length=30, help_text="As it shows it.")
-    running_hours = forms.DecimalField(
-        label="Running hours",
-        required=False,
-        min_value=0,
-        max_digits=9,
-        decimal_places=1,
-        help_text="The counter, in hours.",
-        widget=forms.TextInput(attrs={"inputmode": "decimal"}),
-    )
 
 
 class QueueForm(forms.Form):

@@ -39,6 +39,24 @@ class Outcome(Worded):
     RETIRED = "retired", "Retired"
 
 
+#: What an outcome is called at the end of work that answers no report: by kind of order, else as its label.
+_ROUTINE: Final = MappingProxyType(
+    {Outcome.REPAIRED: "Done, with something put right", Outcome.NO_FAULT_FOUND: "Done, nothing wrong"}
+)
+_BY_KIND: Final = MappingProxyType(
+    {
+        "acceptance": {Outcome.REPAIRED: "Accepted, with something put right", Outcome.NO_FAULT_FOUND: "Accepted"},
+        "retirement": {Outcome.REPAIRED: "Kept after all, mended", Outcome.NO_FAULT_FOUND: "Kept after all"},
+        "corrective": {},
+    }
+)
+
+
+def outcome_label(outcome: Outcome, kind: str) -> str:
+    """Return the word for an outcome at the end of an order of a kind; the code stays the same for all."""
+    return _BY_KIND.get(kind, _ROUTINE).get(outcome, outcome.label)
+
+
 #: Outcomes that can be reached without the driver lying open on the bench.
 ABSENT_OUTCOMES: Final = frozenset({Outcome.NOT_LOCATED, Outcome.RETIRED})
 OPEN_STATES: Final = frozenset({OrderState.RAISED, OrderState.STARTED, OrderState.WAITING})

@@ -145,6 +145,16 @@ def convert(value: Decimal, unit: str, into: str) -> Decimal:
         return Decimal(f"{(+found).normalize():f}")
 
 
+#: What has a sign or a zero of one's own choosing; all else that the bench measures is a magnitude.
+_SIGNED: Final = frozenset({"a temperature", "a voltage", "a pressure", "a share"})
+
+
+def magnitude(unit: str) -> str:
+    """Return what the unit measures where that cannot be less than nothing ("a time"), empty where it can."""
+    found = find_unit(unit)
+    return found.measures if found and found.measures not in _SIGNED else ""
+
+
 def read_quantity(text: str, unit: str) -> Decimal:
     """Return what was typed, in `unit`: "7.5 psi" where kPa is asked for is converted, a bare number is in `unit`.
 

@@ -22,7 +22,13 @@ def test_a_tagged_driver_is_received_worked_and_returned_by_pages_alone(technici
     sent = {"asset": device.asset_number, "kind": "corrective", "decontamination": "cleaned", "bench": a_bench().pk}
     order = Order.objects.get(number=client.post("/bench/receive/", sent).url.split("/")[-2])
     for position, answer in enumerate(
-        ({"verdict": "pass"}, {"value": "4,5", "verdict": "limits"}, {"verdict": "pass"}, {"note": "2.4.1"}), start=1
+        (
+            {"verdict": "pass"},
+            {"value": "4,5", "verdict": "limits"},
+            {"verdict": "pass"},
+            {"note": "2.4.1", "verdict": "pass"},
+        ),
+        start=1,
     ):
         page = client.get(f"/bench/orders/{order}/")
         assert f"Step {position} of 4" in page.content.decode()

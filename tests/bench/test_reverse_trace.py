@@ -18,7 +18,7 @@ from fleet.registry.models import Device
 from fleet.stores import actions as stores
 from fleet.stores.models import Calibration, Instrument
 from fleet.web import clock
-from tests.bench.builders import CHECK, a_procedure, put, received, signed_in
+from tests.bench.builders import CHECK, a_procedure, as_actor, put, received, signed_in
 from tests.builders import BY, a_device, a_site, a_ward
 from tests.pages import page
 from tests.stores.builders import a_calibration, an_instrument, found_out
@@ -225,6 +225,32 @@ def test_the_page_lists_and_raises_for_those_ticked(analyser: Instrument, techni
     order = Order.objects.get(kind="planned")
     assert f'<a href="/bench/orders/{order}/">{order}</a>' in answer
     assert client.post(where, {}).status_code == 422
+
+
+def test_only_what_the_error_could_have_turned_is_ticked(analyser: Instrument, technician: Person) -> None:
+    """Without the error none is ticked; with it those whose margin is smaller; a bare number is refused."""
+    near, far = (read(analyser, technician, days_ago=20, value=value) for value in ("3.7", "1"))
+    where = address(found_out(analyser))
+    bare = page(technician, where)
+    assert " checked" not in bare
+    marked = page(technician, f"{where}?off=2.1+%25")
+    assert f'value="{near.pk}" checked' in marked
+    assert f'value="{far.pk}">' in marked
+    assert marked.index(near.asset_number) < marked.index(far.asset_number)
+    assert "1 driver could have failed" in marked
+    assert "Write the unit behind the number" in page(technician, f"{where}?off=2.1")
+
+
+def test_a_recheck_has_a_name_and_says_on_the_driver_that_it_is_open(analyser: Instrument, technician: Person) -> None:
+    """The order is called Recheck, says why on top, and the driver's page leads to it with the reason."""
+    one = read(analyser, technician, days_ago=20, value="4.9")
+    calibration = found_out(analyser)
+    order = bench.raise_rechecks(calibration, [one], by=as_actor(technician)).new[0]
+    assert order.get_kind_display() == "Recheck"
+    assert "A recheck is asked for" in page(technician, f"/bench/orders/{order}/")
+    told = page(technician, f"/devices/{one}/")
+    assert "A recheck is open" in told
+    assert "was found out of its limits" in told
 
 
 def test_the_trace_is_taken_out_as_a_file(analyser: Instrument, technician: Person) -> None:

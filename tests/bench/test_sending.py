@@ -98,9 +98,10 @@ def test_an_expired_sign_in_leads_back_to_the_step(technician: Person) -> None:
 def test_ones_own_later_answer_is_no_conflict(technician: Person) -> None:
     """Two answers of one person to one step, both typed without a connection, both stand; the later counts."""
     order = received(a_device(), technician, kind="corrective")
-    put(order, 2, bench.Answer(value="9"), technician, revision=order.revision)
-    put(order, 2, bench.Answer(value="1"), technician, revision=order.revision)
-    assert [each.as_typed for each in Reading.objects.filter(latest=True)] == ["1"]
+    opened, by = bench.Sent(order.revision, knows_own=True), as_actor(technician)
+    bench.answer_once(order, step(order, 2), bench.Answer(value="1"), opened, by=by)
+    bench.answer_once(order, step(order, 2), bench.Answer(value="2"), opened, by=by)
+    assert [each.as_typed for each in Reading.objects.filter(latest=True)] == ["2"]
     assert Reading.objects.count() == 2
 
 

@@ -69,11 +69,33 @@ def test_an_unusable_answer_is_refused_by_field(
     assert fresh(order).revision == order.revision
 
 
+@pytest.mark.parametrize(
+    ("unit", "quantity", "typed", "words"),
+    [
+        ("min", "", "-5", "“-5” is less than nothing: this is a time"),
+        ("min", "", "-2 h", "“-2 h” is less than nothing: this is a time"),
+        ("µA", "equipment", "-3", "this is equipment leakage current"),
+        ("V", "", "-5", ""),
+    ],
+)
+def test_a_magnitude_is_not_negative(technician: Person, unit: str, quantity: str, typed: str, words: str) -> None:
+    """A time, a current or a leakage below zero is refused and named; a voltage may be negative."""
+    a_procedure("corrective", (bench.NewStep(words="Measure", kind="reading", unit=unit, quantity=quantity),))
+    order = received(a_device(), technician, kind="corrective")
+    given = bench.Answer(value=typed, passed=True)
+    if not words:
+        assert put(order, 1, given, technician).value == -5
+        return
+    with pytest.raises(BadValueError, match=words) as refused:
+        put(order, 1, given, technician)
+    assert refused.value.field == "value"
+
+
 def test_a_later_answer_counts_and_the_earlier_stays(technician: Person) -> None:
     """Both answers stay on record; only the last is the latest."""
     order = received(a_device(), technician, kind="corrective")
     put(order, 2, bench.Answer(value="9"), technician)
-    put(order, 2, bench.Answer(value="1"), technician)
+    put(order, 2, bench.Answer(value="1", changed="Clamp adjusted"), technician)
     kept = Reading.objects.order_by("pk").values_list("as_typed", "verdict", "latest")
     assert list(kept) == [("9", "fail", False), ("1", "pass", True)]
 

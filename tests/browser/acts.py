@@ -92,6 +92,14 @@ def answer_note(page: Page, step: int, words: str) -> None:
     expect(page.get_by_text(f"Step {step} of")).to_be_visible()
     expect(page.locator("#id_note")).to_be_focused()
     type_in(page, words)
+    judge_note(page)
+
+
+def judge_note(page: Page) -> None:
+    """What was written is judged by the person: Enter leads to the verdict, since none is chosen for them."""
+    expect(page.get_by_label("Pass")).to_be_focused()
+    page.keyboard.press("p")
+    page.keyboard.press("Enter")
 
 
 def work_steps(page: Page, reading: str) -> None:

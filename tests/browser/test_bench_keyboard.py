@@ -7,6 +7,7 @@ from fleet.bench.models import Order
 from fleet.people.models import Person
 from fleet.registry.models import Device
 from tests.bench.builders import again, procedures, received
+from tests.browser.acts import judge_note
 from tests.browser.conftest import OpenAs
 from tests.builders import PASSWORD, a_bench, a_device
 from tests.stores.builders import an_instrument
@@ -56,6 +57,7 @@ def answers_each_step(page: Page) -> None:
     typed(page, "came alone")
     at_step(page, 4, page.locator("#id_note"))
     typed(page, "2.4.1")
+    judge_note(page)
 
 
 def finishes(page: Page) -> None:

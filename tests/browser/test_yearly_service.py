@@ -40,6 +40,7 @@ def answer(page: Page, step: Step, analyser: Instrument) -> None:
     elif step.kind == Step.Kind.TEXT:
         expect(page.locator("#id_note")).to_be_focused()
         acts.type_in(page, "Log saved, software 2.4.1")
+        acts.judge_note(page)
     else:
         expect(page.get_by_label("Reading")).to_be_focused()
         acts.type_in(page, analyser.number)
@@ -54,7 +55,10 @@ def answer(page: Page, step: Step, analyser: Instrument) -> None:
             tab_to(page, page.get_by_role("button", name="Save and go on"))
             page.keyboard.press("Enter")
         else:
-            acts.type_in(page, "4.9")
+            acts.type_in(page, "4.9" if step.low is not None else "4.9p")
+            if "in the note" in step.caution:
+                expect(page.locator("#id_note")).to_be_focused()
+                acts.type_in(page, "50 mL")
 
 
 def test_a_yearly_service_by_keyboard_and_scanner_alone(open_as: OpenAs, technician: Person) -> None:

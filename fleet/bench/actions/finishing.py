@@ -19,7 +19,7 @@ from fleet.bench.models import Order, OrderKind, Retirement
 from fleet.bench.queries import facts, harm_linked, open_orders, standing, work_before, workers
 from fleet.core.errors import BadValueError, MoveRefusedError, NotAllowedError
 from fleet.core.lifecycle import Condition, Facts, Move, ask_work, unmet
-from fleet.core.orders import ABSENT_OUTCOMES, OrderMove, OrderState, Outcome, ask_order
+from fleet.core.orders import ABSENT_OUTCOMES, OrderMove, OrderState, Outcome, ask_order, outcome_label
 from fleet.core.permissions import May
 from fleet.loans.actions import end_at_bench
 from fleet.registry import actions as registry
@@ -74,6 +74,7 @@ def complete(order: Order, given: Completion, *, revision: int, by: Actor) -> Or
     row = hold(order, by)
     refuse_outdated(row, revision)
     checked = _checked(given)
+    _refuse_contradiction(row, checked)
     _ask_codes(row, checked)
     ask_order(OrderState(row.state), OrderMove.FINISH, checked.outcome)
     if checked.outcome is Outcome.RETIRED:
@@ -101,6 +102,17 @@ def _ask_listed(code: str, choices: type[models.TextChoices], field: str) -> Non
     if code and code not in choices.values:
         words = ", ".join(label.lower() for label in choices.labels)
         raise BadValueError(f"“{code}” is not on the list: {words}.", field=field)
+
+
+def _refuse_contradiction(order: Order, given: Completion) -> None:
+    """“No fault found” beside something that was found leaves a record that nobody can count."""
+    if given.outcome is Outcome.NO_FAULT_FOUND and given.found not in {"", Order.Found.NOTHING}:
+        told = outcome_label(Outcome.NO_FAULT_FOUND, order.kind)
+        found = Order.Found(given.found).label
+        message = (
+            f"“{told}” and found “{found}” contradict each other. Choose another outcome, or “Nothing wrong” here."
+        )
+        raise BadValueError(message, field="found")
 
 
 def _ask_codes(order: Order, given: Completion) -> None:

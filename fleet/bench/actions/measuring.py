@@ -4,11 +4,11 @@ from decimal import Decimal
 from typing import Final
 
 from fleet.bench.models import Reading
-from fleet.bench.queries.judging import Judges
+from fleet.bench.queries.judging import Judges, quantity_words
 from fleet.core.errors import BadValueError
 from fleet.core.judging import judge as verdict_of
 from fleet.core.safety import CONTEXT_WORDS, Context, Quantity
-from fleet.core.units import as_typed, read_quantity, symbol_of
+from fleet.core.units import as_typed, magnitude, read_quantity, symbol_of
 
 #: What a reading's column holds exactly.
 DECIMALS: Final = 6
@@ -28,6 +28,7 @@ def measure(
     converted = bool(unit) and symbol_of(unit) != symbol_of(reading.step.unit)
     reading.as_typed = f"{number} {symbol_of(unit)}" if converted else number
     _refuse_unkept(reading, converted=converted)
+    _refuse_negative(reading)
     judge(reading, context, judges, passed=passed)
     if converted:
         reading.value = round(reading.value, DECIMALS)
@@ -57,6 +58,17 @@ def _by_person(reading: Reading, *, passed: bool | None) -> Reading.Verdict:
         message = f"No limit is stated for this: {told}. Say whether it passed, or have a limit stated."
         raise BadValueError(message, field="verdict")
     return Reading.Verdict.FAIL if passed is False else Reading.Verdict.PASS
+
+
+def _refuse_negative(reading: Reading) -> None:
+    """A time, a current or a mass is no less than nothing, unless the step itself has a limit below zero."""
+    step, value = reading.step, reading.value
+    what = quantity_words(step.quantity).lower() or magnitude(step.unit)
+    bounds = [step.low, step.high, *(bound for own in step.limits.all() for bound in (own.low, own.high))]
+    allowed = any(bound is not None and bound < 0 for bound in bounds)
+    if what and not allowed and value is not None and value < 0:
+        message = f"“{reading.as_typed}” is less than nothing: this is {what}. Read it again, without the minus sign."
+        raise BadValueError(message, field="value")
 
 
 def _refuse_unkept(reading: Reading, *, converted: bool) -> None:

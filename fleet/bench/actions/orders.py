@@ -1,7 +1,7 @@
 """Orders come to the bench: raised, received, set aside, taken up again, held back, cancelled."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
@@ -24,7 +24,7 @@ from fleet.registry import actions as registry
 from fleet.registry.models import Device, Party, Place
 from fleet.schedules import actions as schedules
 from fleet.schedules.models import Due
-from fleet.tags.actions import Custody, add_custody
+from fleet.tags.actions import Custody, add_custody, expect_back
 from fleet.tags.models import Decontamination, Tag
 from fleet.web import clock
 
@@ -145,8 +145,19 @@ def _news(order: Order, work: Work, bench: Place, decontamination: Decontaminati
 
 
 @transaction.atomic
-def set_aside(order: Order, reason: WaitReason, *, by: Actor, provider: Party | None = None, why: str = "") -> Order:
-    """Let a driver and its order wait for parts, the maker (or another `provider`) or decontamination."""
+def set_aside(  # noqa: PLR0913 - a wait has a reason, words, a provider and a day
+    order: Order,
+    reason: WaitReason,
+    *,
+    by: Actor,
+    provider: Party | None = None,
+    why: str = "",
+    expected_back: date | None = None,
+) -> Order:
+    """Let a driver and its order wait for parts, the maker (or another `provider`) or decontamination.
+
+    `expected_back`: the day that the ward is told, where the order answers a tag.
+    """
     row = hold(order, by)
     state = ask_order(OrderState(row.state), OrderMove.WAIT)
     if reason is WaitReason.ACCEPTANCE:
@@ -155,6 +166,8 @@ def set_aside(order: Order, reason: WaitReason, *, by: Actor, provider: Party | 
     values: dict[str, Any] = {"state": state.value, "wait_reason": reason.value}
     if provider is not None:
         values["service_provider"] = provider
+    if expected_back is not None and row.tag is not None:
+        expect_back(row.tag, expected_back, by=by)
     return put(row, "set aside order", by=by, why=why, **values)
 
 

@@ -9,7 +9,7 @@ from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
 from fleet.bench.actions.holding import hold, put
 from fleet.bench.actions.orders import raise_order
-from fleet.bench.models import Order, OrderKind
+from fleet.bench.models import RECHECK, Order, OrderKind
 from fleet.bench.queries import devices_in_doubt, mention, open_planned, rechecks
 from fleet.core.errors import BadValueError, MoveRefusedError
 from fleet.core.lifecycle import Condition
@@ -72,6 +72,6 @@ def _recheck(calibration: Calibration, device: Device, known: Order | None, told
 def _reason(calibration: Calibration) -> str:
     instrument = calibration.instrument
     return (
-        f"Recheck: {instrument} was found out of its limits on {calibration.done_on:%d %b %Y} "
+        f"{RECHECK}{instrument} was found out of its limits on {calibration.done_on:%d %b %Y} "
         f"({calibration.found_words}; {mention(calibration)}). Measure again what was measured with it."
     )

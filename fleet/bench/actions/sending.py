@@ -24,12 +24,14 @@ _AGAIN_AFTER: Final = timedelta(seconds=10)
 class Sent:
     """How an answer came: from a form opened on `revision` of the order, after waiting on a screen for `held`.
 
-    `key` names this one answer for good; empty where it has none.
+    `key` names this one answer for good; empty where it has none. `knows_own`: the same screen still kept an earlier
+    answer of the same person to this step when it was typed, so that one is corrected knowingly.
     """
 
     revision: int
     key: str = ""
     held: timedelta = timedelta(0)
+    knows_own: bool = False
 
 
 @transaction.atomic
@@ -45,7 +47,7 @@ def answer_once(order: Order, step: Step, given: Answer, sent: Sent, *, by: Acto
         if (known.order_id, known.step_id, known.by_id) != (row.pk, step.pk, by.person_id):
             raise ConflictError("This answer was sent before, for another step or by somebody else. Type it anew.")
         return known
-    reading = answer(order, step, given, revision=sent.revision, by=by)
+    reading = answer(order, step, given, revision=sent.revision, by=by, knows_own=sent.knows_own)
     now = clock.now()
     taken = max(now - sent.held, row.received_at or now)
     late = {"taken_at": taken, "entered_at": now} if now - taken >= AT_ONCE else {}

@@ -14,6 +14,7 @@ from fleet.bench.actions.instruments import name_instrument
 from fleet.bench.actions.measuring import measure
 from fleet.bench.models import Order, Reading, ReadingFile, Step
 from fleet.bench.queries import in_words
+from fleet.bench.queries.failing import FAILED, last_judged
 from fleet.bench.queries.judging import Judges
 from fleet.core.errors import BadValueError, ConflictError
 from fleet.core.safety import Context
@@ -29,7 +30,8 @@ class Answer:
 
     `value` at a reading, `passed` at a check, `note` at a text, `chosen` at a choice, `file` where one is attached.
     `value` as it was typed ("12,5" is kept as typed beside 12.5, "7.5 psi" is converted) or as a Decimal, in the step's
-    unit. `instrument` is what it was measured with; `context` what a safety test was made on and how.
+    unit. `instrument` is what it was measured with; `context` what a safety test was made on and how. `changed` is why
+    it passes now, where a step that must pass had failed.
     """
 
     value: Decimal | str | None = None
@@ -40,17 +42,21 @@ class Answer:
     file: Upload | None = None
     instrument: Instrument | None = None
     context: Context = field(default_factory=Context)
+    changed: str = ""
 
 
 @transaction.atomic
-def answer(order: Order, step: Step, given: Answer, *, revision: int, by: Actor) -> Reading:
+def answer(  # noqa: PLR0913 - one answer, and what its form knew
+    order: Order, step: Step, given: Answer, *, revision: int, by: Actor, knows_own: bool = False
+) -> Reading:
     """Answer one step. An earlier answer stays on record and no longer counts.
 
-    Raises BadValueError for an unusable answer, MoveRefusedError where no work may be done, and ConflictError when
-    somebody else answered this step after `revision`; an answer to another step is no conflict.
+    Raises BadValueError for an unusable answer, or for a pass over a failure that does not say what changed;
+    MoveRefusedError where no work may be done; and ConflictError when this step was answered after `revision`, in
+    another window of the same person too unless `knows_own`. An answer to another step is no conflict.
     """
     row = workable(order, by)
-    _refuse_overwriting(row, step, revision, by)
+    _refuse_overwriting(row, step, revision, by.person_id if knows_own else None)
     readings = _put_answers(row, [(step, given)], by)
     return next(reading for reading in readings if reading.step_id == step.pk)
 
@@ -61,11 +67,11 @@ def answer_many(order: Order, answers: Sequence[tuple[Step, Answer]], *, by: Act
     return _put_answers(workable(order, by), answers, by) if answers else []
 
 
-def _refuse_overwriting(order: Order, step: Step, revision: int, by: Actor) -> None:
-    """Somebody else's later answer is not overwritten unseen; one's own is corrected by answering again."""
+def _refuse_overwriting(order: Order, step: Step, revision: int, known_of: int | None) -> None:
+    """A later answer is not overwritten unseen, but by whom it is `known_of` (a person's id)."""
     if revision == order.revision:
         return
-    for entry in since(order, revision).exclude(person_id=by.person_id or 0):
+    for entry in since(order, revision).exclude(person_id=known_of or 0):
         if str(step.position) in entry.after.get("steps", {}):
             raise ConflictError(
                 f"Step {step.position} was answered after you opened it: {described(entry)}. "
@@ -78,17 +84,39 @@ def _put_answers(order: Order, answers: Sequence[tuple[Step, Answer]], by: Actor
     # A computed step is worked out, not answered, unless it is left out.
     typed = [(step, given) for step, given in answers if step.kind != Step.Kind.COMPUTED or given.na]
     prefetch_related_objects([step for step, _ in typed], "limits")
-    judges = Judges(order.device)
+    judges, before = Judges(order.device), last_judged(order)
     readings = [_reading(order, step, given, judges, by) for step, given in typed]
+    for reading, (_, given) in zip(readings, typed, strict=True):
+        _explain(reading, before.get(reading.step_id), given.changed)
     Reading.objects.filter(order=order, step__in=[step for step, _ in typed], latest=True).update(latest=False)
     Reading.objects.bulk_create(readings)
     ReadingFile.objects.bulk_create(
         _file(reading, given.file) for reading, (_, given) in zip(readings, typed, strict=True) if given.file
     )
-    readings += compute(order, {step.pk for step, _ in answers}, judges, at=now, by=by)
+    worked = compute(order, {step.pk for step, _ in answers}, judges, at=now, by=by)
+    why = next((given.changed for _, given in answers if given.changed.strip()), "")
+    for reading in worked:
+        if _explain(reading, before.get(reading.step_id), why):
+            reading.save(update_fields=["changed"])
+    readings += worked
     told = {str(reading.step.position): in_words(reading) for reading in readings}
     put(order, "answered", by=by, told={"steps": told})
     return readings
+
+
+def _explain(reading: Reading, before: Reading | None, changed: str) -> bool:
+    """Put on a reading what changed since its step failed; False where that is not asked."""
+    turns = before is not None and before.verdict in FAILED and reading.verdict == Reading.Verdict.PASS
+    if before is None or not turns or not reading.step.required:
+        return False
+    reading.changed = changed.strip()
+    if not reading.changed:
+        message = (
+            f"Step {reading.step.position} failed before ({in_words(before)}) and passes now. "
+            "Say what changed: what was done, or why it was measured again."
+        )
+        raise BadValueError(message, field="changed")
+    return True
 
 
 def _reading(order: Order, step: Step, given: Answer, judges: Judges, by: Actor) -> Reading:

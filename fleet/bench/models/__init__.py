@@ -1,7 +1,7 @@
 """Orders on the bench, procedures with steps, the readings taken, labour and parts."""
 
 from fleet.bench.models.delivery import DeliveryLimit, DeliveryTest, FlowTest, OcclusionTest
-from fleet.bench.models.orders import Order, OrderQuerySet
+from fleet.bench.models.orders import RECHECK, Order, OrderQuerySet
 from fleet.bench.models.procedures import OrderKind, Procedure, ProcedureVersion, Step, StepLimit
 from fleet.bench.models.reference import LimitPolicy, LimitProfile, ReferenceLimit
 from fleet.bench.models.retirement import KeptPart, RetentionRule, Retirement, RetirementMethod, RetirementQuerySet
@@ -11,6 +11,7 @@ from fleet.bench.models.team import Handover, TrainingTold
 from fleet.bench.models.work import Reading, ReadingFile
 
 __all__ = [
+    "RECHECK",
     "DeliveryLimit",
     "DeliveryTest",
     "ExternalCost",

@@ -6,11 +6,14 @@ from django.db.models import Q
 
 from fleet.bench.models.procedures import OrderKind, ProcedureVersion
 from fleet.core.lifecycle import WaitReason
-from fleet.core.orders import OrderState, Outcome
+from fleet.core.orders import OrderState, Outcome, outcome_label
 from fleet.people.scope import PlacedQuerySet
 from fleet.registry.models import Device, Party, Place
 from fleet.schedules.models import Due
 from fleet.tags.models import Decontamination, Tag
+
+#: How a line of what was reported begins that asks for a recheck.
+RECHECK = "Recheck: "
 
 
 class OrderQuerySet(PlacedQuerySet["Order"]):
@@ -154,3 +157,21 @@ class Order(models.Model):
 
     def __str__(self) -> str:
         return self.number
+
+    def get_outcome_display(self) -> str:  # type: ignore[no-redef] # Django keeps the one that a model has itself
+        """The outcome in the words of this kind of work: an acceptance ends as accepted."""
+        return outcome_label(Outcome(self.outcome), self.kind) if self.outcome else ""
+
+    def get_kind_display(self) -> str:  # type: ignore[no-redef] # as above
+        """Why the driver is on the bench; a planned order that measures again what is in doubt says so."""
+        kind = str(OrderKind(self.kind).label)
+        if not self.rechecks:
+            return kind
+        return f"{kind} and recheck" if self.due_id else "Recheck"
+
+    @property
+    def rechecks(self) -> list[str]:
+        """What is to be measured again, since it was measured with an instrument out of its limits."""
+        if self.kind != OrderKind.PLANNED:
+            return []
+        return [line for line in self.reported.splitlines() if line.startswith(RECHECK)]

@@ -27,6 +27,8 @@ class Reading(models.Model):
     # The formula of a computed reading with the numbers that were put in.
     worked = models.CharField("worked out as", max_length=400, blank=True)
     note = models.TextField(blank=True)
+    # Why it passes now, at a step that had failed before.
+    changed = models.CharField("what changed since it failed", max_length=200, blank=True)
     verdict = models.CharField(max_length=4, choices=Verdict)
     taken_at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")

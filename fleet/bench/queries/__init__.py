@@ -43,7 +43,17 @@ from fleet.bench.queries.signing import (
 from fleet.bench.queries.taking import Kits, Takes, will_take, working_sites
 from fleet.bench.queries.team import Candidate, candidates, given_to, handover_of
 from fleet.bench.queries.together import Scanned, news, others_at, scanned
-from fleet.bench.queries.trace import Doubted, Taken, Trace, devices_in_doubt, mention, open_planned, rechecks, traced
+from fleet.bench.queries.trace import (
+    Doubted,
+    Off,
+    Taken,
+    Trace,
+    devices_in_doubt,
+    mention,
+    open_planned,
+    rechecks,
+    traced,
+)
 from fleet.bench.queries.turnaround import Turnaround, day_begins, turnaround
 from fleet.bench.queries.using import instruments_for, last_context, last_used, may_name
 
@@ -61,6 +71,7 @@ __all__ = [
     "Kits",
     "Line",
     "Narrow",
+    "Off",
     "OrderPage",
     "Place",
     "Scanned",

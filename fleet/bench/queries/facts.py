@@ -223,7 +223,8 @@ def in_words(reading: Reading) -> str:
         value = "file attached"
     verdict = reading.get_verdict_display().lower()
     note = f": {reading.note}" if reading.note else ""
-    return ", ".join(filter(None, [value, _with_what(reading), verdict + note]))
+    changed = f"; changed since it failed: {reading.changed}" if reading.changed else ""
+    return ", ".join(filter(None, [value, _with_what(reading), verdict + note])) + changed
 
 
 def value_in_words(reading: Reading) -> str:

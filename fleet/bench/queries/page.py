@@ -41,6 +41,7 @@ from fleet.bench.queries.facts import (
     standing,
     value_in_words,
 )
+from fleet.bench.queries.failing import FAILED
 from fleet.bench.queries.flow import flow_tests, occlusion_tests
 from fleet.bench.queries.judged import Course, Judged, courses, judged_words
 from fleet.bench.queries.judging import Judges, Way
@@ -66,11 +67,11 @@ EARLIER = 3
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A step with the answer that counts, and how many answers it replaced."""
+    """A step with the answer that counts, and the answers that counted before it, the newest first."""
 
     step: Step
     reading: Reading | None
-    earlier: int
+    earlier: tuple[Reading, ...]
     judges: Judges
     computed: Computed | None = None
     measured: tuple[Reading, ...] = ()
@@ -110,6 +111,16 @@ class Line:
         return near is not None and near.guarded is Guarded.CANNOT_TELL
 
     @property
+    def failed_before(self) -> list[Reading]:
+        """The answers at a step that must pass which failed and count no more."""
+        return [each for each in self.earlier if each.verdict in FAILED] if self.step.required else []
+
+    @property
+    def earlier_in_words(self) -> list[tuple[Reading, str]]:
+        """The answers that count no more, each with its words."""
+        return [(each, in_words(each)) for each in self.earlier]
+
+    @property
     def saved(self) -> str:
         """The answer in words, empty where there is none."""
         return in_words(self.reading) if self.reading else ""
@@ -133,22 +144,36 @@ class OrderPage:
         """Every step, in order."""
         if self.order.procedure_version_id is None:
             return []
-        readings = list(self.order.readings.select_related("by", "instrument", "file").defer("file__content"))
+        latest: dict[int, Reading] = {}
+        earlier: dict[int, list[Reading]] = {}
+        for reading in self._readings:
+            if reading.latest:
+                latest[reading.step_id] = reading
+            else:
+                earlier.setdefault(reading.step_id, []).append(reading)
         steps = list(Step.objects.filter(version_id=self.order.procedure_version_id).prefetch_related("limits"))
-        return [self._line(step, steps, readings) for step in steps]
+        return [self._line(step, steps, latest, earlier.get(step.pk, [])) for step in steps]
 
-    def _line(self, step: Step, steps: list[Step], readings: list[Reading]) -> Line:
-        latest = {each.step_id: each for each in readings if each.latest}
-        answers = sum(each.step_id == step.pk for each in readings)
+    def _line(self, step: Step, steps: list[Step], latest: dict[int, Reading], earlier: list[Reading]) -> Line:
         reading = latest.get(step.pk)
         if self.order.procedure_version is not None:
             step.version = self.order.procedure_version
-        if reading is not None:
-            # What judges the reading is read once for all lines.
-            reading.step, reading.order = step, self.order
+        # What judges the readings is read once for all lines.
+        for each in filter(None, [reading, *earlier]):
+            each.step, each.order = step, self.order
         worked = computed(step, steps, latest) if step.kind == Step.Kind.COMPUTED else None
-        measured = measured_for(reading, steps, readings) if reading and worked else ()
-        return Line(step, reading, max(0, answers - 1), self.judges, worked, tuple(measured))
+        measured = measured_for(reading, steps, self._readings) if reading and worked else ()
+        return Line(step, reading, tuple(earlier), self.judges, worked, tuple(measured))
+
+    @cached_property
+    def _readings(self) -> list[Reading]:
+        """Every answer, also those that count no more."""
+        return list(self.order.readings.select_related("by", "instrument", "file").defer("file__content"))
+
+    @property
+    def failed_before(self) -> list[Line]:
+        """The steps that failed at first, as whoever signs has to know."""
+        return [line for line in self.lines if line.failed_before]
 
     def line(self, position: int | None) -> Line | None:
         """The step at a position; without one, the first that is not answered."""

@@ -19,7 +19,7 @@ PROCEDURE_FIELDS: Final[Rows] = (
 FIELDS: Final[Rows] = (
     ("words", "What to do. Needed; at most 200 characters."),
     ("kind", f"One of {', '.join(Step.Kind.values)}. Left out: check."),
-    ("caution", "What stands above the step before it is worked."),
+    ("caution", "What stands above the step before it is worked; “in the note” in it makes the note needed."),
     ("required", "false where the step may fail or be left out. Left out: true, it must pass before return."),
     ("unit", "Of a reading or computed reading. Needed there."),
     ("decimals", "The most decimals a reading may have, 0 to 6; a computed reading is shown with so many."),

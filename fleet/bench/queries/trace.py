@@ -14,6 +14,7 @@ from fleet.bench.queries.judging import limits_judging
 from fleet.bench.queries.nearness import Nearness, nearness
 from fleet.bench.queries.turnaround import day_begins
 from fleet.core.orders import OrderState
+from fleet.core.units import convert, same_kind, symbol_of
 from fleet.people.models import Person
 from fleet.registry.models import Device
 from fleet.stores.models import Calibration
@@ -21,6 +22,25 @@ from fleet.stores.queries import good_again, last_good
 from fleet.web import phrases
 
 _OF_AN_ORDER = ("order__device__device_type__maker", "order__device__home__site", "order__device__place__site", "by")
+
+
+@dataclass(frozen=True, slots=True)
+class Off:
+    """By how much an instrument was found off: in a unit, or in % of what it reads."""
+
+    amount: Decimal
+    unit: str
+
+    def at(self, value: Decimal | None, unit: str) -> Decimal | None:
+        """The error of a value in the unit of its reading; None where the two cannot be compared.
+
+        A share of a value that is itself a share (a delivery error) is taken in points: its readings stand in both.
+        """
+        if same_kind(self.unit, unit):
+            return convert(self.amount, self.unit, unit)
+        if symbol_of(self.unit) == "%" and value is not None:
+            return abs(value) * self.amount / 100
+        return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +54,15 @@ class Taken:
     near: Nearness | None
     taken_at: datetime
     by: str
+    value_taken: Decimal | None = None
     replaced: bool = False
+
+    def could_fail(self, off: Off | None) -> bool:
+        """Whether the reading lies no further inside its limit than the instrument was off."""
+        if off is None or self.near is None:
+            return False
+        error = off.at(self.value_taken, self.near.unit)
+        return error is not None and self.near.margin < error
 
 
 @dataclass(slots=True)
@@ -44,6 +72,10 @@ class Doubted:
     device: Device
     taken: list[Taken] = field(default_factory=list)
     recheck: Order | None = None
+
+    def could_fail(self, off: Off | None) -> bool:
+        """Whether a reading that still counts lies no further inside its limit than the instrument was off."""
+        return any(each.could_fail(off) and not each.replaced for each in self.taken)
 
     @property
     def nearest(self) -> Decimal:
@@ -166,6 +198,7 @@ def _reading(reading: Reading) -> Taken:
         near=nearness(reading),
         taken_at=reading.taken_at,
         by=str(reading.by or ""),
+        value_taken=reading.value,
         replaced=not reading.latest,
     )
 

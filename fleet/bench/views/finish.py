@@ -100,7 +100,7 @@ def _shown(request: HttpRequest, row: Order, form: FinishForm) -> dict[str, obje
 
 def _form(request: HttpRequest, page: queries.OrderPage) -> FinishForm:
     person = person_of(request)
-    return FinishForm(
+    form = FinishForm(
         request.POST if request.method == "POST" else None,
         places=queries.places(person, Place.Kind.WARD, Place.Kind.STORE, Place.Kind.BENCH),
         may_retire=person.may(May.RETIRE_DEVICE),
@@ -109,6 +109,8 @@ def _form(request: HttpRequest, page: queries.OrderPage) -> FinishForm:
         is_repair=page.order.kind == OrderKind.CORRECTIVE,
         initial={"returned_to": page.device.home_id},
     )
+    form.name_outcomes(page.order.kind)
+    return form
 
 
 def _asks(page: queries.OrderPage) -> list[str]:

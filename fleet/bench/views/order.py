@@ -12,17 +12,18 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.audit.actors import Actor
 from fleet.bench import actions, queries
-from fleet.bench.forms import (
+from fleet.bench.act_forms import (
     CancelForm,
     ExpectForm,
     HoldBackForm,
     ReadOffForm,
     ResumeForm,
-    StepForm,
     TakeForm,
     WaitForm,
 )
+from fleet.bench.forms import StepForm
 from fleet.bench.models import Order, Reading, ReadingFile, Step
+from fleet.bench.queries.failing import failing_steps
 from fleet.bench.queries.judging import Judges, limits_judging
 from fleet.bench.views import sending
 from fleet.bench.views.acts import SPENDING, Act
@@ -77,7 +78,7 @@ def _answered(request: HttpRequest, row: Order, step: Step) -> HttpResponse:
     if kept.is_anothers(request):
         words, status = sending.ANOTHERS_WORDS, kept.ANOTHERS
         return _show(request, row, position=position, full=full, conflict=words, status=status)
-    form = _step_form(request, row, step, request.POST, request.FILES)
+    form = _step_form(request, row, step, failing_steps(row), request.POST, request.FILES)
     if form.is_valid():
         try:
             sent = sending.sent(request, form.cleaned_data["revision"])
@@ -127,15 +128,19 @@ def _after(row: Order, position: int, *, full: bool = False) -> str:
     return f"{address}?step={ahead.step.position}" if ahead else address
 
 
-def _step_form(request: HttpRequest, row: Order, step: Step, data: Any = None, files: Any = None) -> StepForm:
+def _step_form(  # noqa: PLR0913, PLR0917 - what was sent comes in two parts
+    request: HttpRequest, row: Order, step: Step, failing: set[int], data: Any = None, files: Any = None
+) -> StepForm:
     """The form of a step; where something is measured, with the instrument that the person named last."""
+    failed = step.pk in failing
     if not queries.may_name(step):
-        return StepForm(step, data, files, judges=Judges(row.device))
+        return StepForm(step, data, files, judges=Judges(row.device), failed=failed)
     person = person_of(request)
     offered = queries.instruments_for(step, person)
     used = sending.scanned(request, offered) or queries.last_used(row, step, person)
     before = queries.last_context(row, step)
-    return StepForm(step, data, files, judges=Judges(row.device), before=before, instruments=offered, used=used)
+    judges = Judges(row.device)
+    return StepForm(step, data, files, judges=judges, before=before, instruments=offered, used=used, failed=failed)
 
 
 def _show(  # noqa: PLR0913 - what a refused form brings back
@@ -150,14 +155,14 @@ def _show(  # noqa: PLR0913 - what a refused form brings back
     status: int = 200,
 ) -> HttpResponse:
     page = queries.order_page(row)
-    line = page.line(position)
+    line, failing = page.line(position), failing_steps(row)
     may_work = person_of(request).may(May.WORK_ON_BENCH)
     shown = {
         "page": page,
         "order": row,
         "device": row.device,
         "line": line,
-        "form": form or (_step_form(request, row, line.step) if line else None),
+        "form": form or (_step_form(request, row, line.step, failing) if line else None),
         "conflict": conflict,
         "may_work": may_work and page.is_open,
         "currency": settings.CURRENCY,
@@ -166,7 +171,8 @@ def _show(  # noqa: PLR0913 - what a refused form brings back
     }
     if full and shown["may_work"]:
         shown["around"] = _around(page, line)
-        shown["ahead"] = [(each, _step_form(request, row, each.step)) for each in page.lines if each != line]
+        ahead = [each for each in page.lines if each != line]
+        shown["ahead"] = [(each, _step_form(request, row, each.step, failing)) for each in ahead]
     return render(request, "bench/work.html" if full else "bench/order.html", shown, status=status)
 
 
@@ -187,13 +193,17 @@ def _expect(row: Order, typed: dict[str, Any], by: Actor) -> Tag:
     return expect_back(row.tag, typed["expected_back"], by=by)
 
 
+def _wait(row: Order, typed: dict[str, Any], by: Actor) -> Order:
+    reason, day = WaitReason(typed["wait_reason"]), typed["expected_back"]
+    provider = typed["provider"]
+    return actions.set_aside(row, reason, by=by, provider=provider, why=typed["why"], expected_back=day)
+
+
 ACTS = {
     "take": Act(TakeForm, _take, "The order is yours."),
     "wait": Act(
         WaitForm,
-        lambda row, typed, by: actions.set_aside(
-            row, WaitReason(typed["wait_reason"]), by=by, provider=typed["provider"], why=typed["why"]
-        ),
+        _wait,
         "The order is set aside. Its driver waits.",
     ),
     "resume": Act(ResumeForm, lambda row, _typed, by: actions.resume(row, by=by), "The order is taken up again."),

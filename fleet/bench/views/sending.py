@@ -14,9 +14,9 @@ ANOTHERS_WORDS: Final = (
 
 
 def sent(request: HttpRequest, revision: int) -> Sent:
-    """The answer as it came: the revision of the order it was typed on, its key, and how long it waited."""
+    """The answer as it came: the revision it was typed on, its key, its wait, and if its screen kept an earlier one."""
     given = kept.kept(request)
-    return Sent(revision, key=given.key, held=given.held)
+    return Sent(revision, key=given.key, held=given.held, knows_own="knows_own" in request.POST)
 
 
 def scanned(request: HttpRequest, offered: InstrumentQuerySet) -> Instrument | None:

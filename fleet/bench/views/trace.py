@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from fleet.bench import actions, queries
+from fleet.bench.trace_forms import OffForm
 from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
@@ -43,6 +44,8 @@ def trace(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _told(raised))
             return redirect("bench:trace", pk)
     found = queries.traced(calibration, person_of(request))
+    form = OffForm(request.GET if "off" in request.GET else None)
+    off = form.cleaned_data["off"] if form.is_valid() else None
     if request.GET.get("as") == "csv":
         name = f"measured-with-{calibration.instrument.pk}-{calibration.done_on:%Y-%m-%d}"
         return cast("HttpResponse", csv_out.answer(name, HEADER, _lines(found)))
@@ -50,7 +53,15 @@ def trace(request: HttpRequest, pk: int) -> HttpResponse:
         ("Instruments", reverse("stores:instruments")),
         (calibration.instrument.number, reverse("stores:instrument", args=[calibration.instrument_id])),
     ]
+    rows = [
+        (each, each.could_fail(off), [(taken, taken.could_fail(off)) for taken in each.taken]) for each in found.drivers
+    ]
     shown = {
+        "form": form,
+        "off": off,
+        # Those first that could have failed; within them, as before, those nearest their limits.
+        "rows": sorted(rows, key=lambda row: not row[1]),
+        "could_fail": sum(row[1] for row in rows),
         "calibration": calibration,
         "instrument": calibration.instrument,
         "trace": found,

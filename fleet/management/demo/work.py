@@ -1,6 +1,7 @@
 """Bench work that every order shares: the answers at its steps, and the completion."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from decimal import Decimal
 from typing import Final
 
@@ -23,6 +24,7 @@ _NOTES: Final = {
 }
 #: How the safety tests of the scenario are made.
 MAINS: Final = Context(method=Method.DIRECT.value, mains_v=Decimal(230))
+_CHANGED: Final = "Plunger clamp adjusted; measured again with a new 50 mL syringe"
 #: Mean and spread of a sound driver's readings, by unit; kept within three spreads, so that none fails by chance.
 _USUAL: Final = {"%": (0.3, 1.3), "min": (14, 4), "µA": (31, 7), "h": (11, 0.3)}
 
@@ -37,7 +39,8 @@ def work_through(
     steps = world.steps(order.procedure_version_id)
     analyser = world.analysers.get(order.bench_id or 0)
     answers = [(step, given.get(step.position) or _answer(step, world.rng, run, analyser)) for step in steps]
-    answer_many(order, answers, by=by)
+    # Kept only where a step had failed before.
+    answer_many(order, [(step, replace(answer, changed=_CHANGED)) for step, answer in answers], by=by)
 
 
 def fail_delivery(world: World, order: Order, *, by: Actor) -> None:
@@ -68,7 +71,7 @@ def _answer(step: Step, rng: Dice, run: Run | None, analyser: Instrument | None)
     if step.kind == Step.Kind.TEXT:
         return Answer(note=_note(step, rng))
     if step.kind == Step.Kind.CHOICE:
-        return Answer(chosen=step.passing[0])
+        return Answer(chosen=step.passing[0], note=_note(step, rng) if "in the note" in step.caution else "")
     if step.kind == Step.Kind.FILE:
         return Answer(na=True, note="Nothing to take a picture of")
     if not step.required and rng.happens(0.4):

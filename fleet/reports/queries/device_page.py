@@ -67,6 +67,11 @@ class DevicePage:
     covers: tuple[Contract, ...]
 
     @property
+    def rechecks(self) -> list[Order]:
+        """Open orders that measure again what an instrument out of its limits put in doubt."""
+        return [order for order in self.orders if order.state in OPEN and order.rechecks]
+
+    @property
     def open_order(self) -> Order | None:
         """The order that is being worked on, if the driver is in work."""
         return next((order for order in self.orders if order.state in OPEN), None)

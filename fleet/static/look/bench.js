@@ -52,8 +52,9 @@ document.addEventListener("change", (event) => {
   const form = stepFormOf(event.target);
   if (!form || event.target.name !== "verdict") return;
   const note = form.elements.note;
-  note.required = event.target.value === "na";
-  if (note.required) note.focus();
+  note.dataset.needed ??= String(note.required);
+  note.required = event.target.value === "na" || note.dataset.needed === "true";
+  if (event.target.value === "na") note.focus();
   else if (form.elements.value) form.elements.value.focus();
   else event.target.focus();
 });
