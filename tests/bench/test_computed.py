@@ -2,6 +2,7 @@
 
 # ruff: noqa: RUF001 - signs as they are printed
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -76,7 +77,7 @@ def test_a_failed_computed_step_stops_the_return(technician: Person) -> None:
     put(order, 1, value("4"), technician)
     with pytest.raises(MoveRefusedError, match="failed"):
         finish(order, technician, Outcome.NO_FAULT_FOUND)
-    put(order, 1, value("5.01"), technician)
+    put(order, 1, replace(value("5.01"), changed="Balance set level"), technician)
     assert finish(order, technician, Outcome.NO_FAULT_FOUND).state == "done"
 
 
@@ -137,7 +138,7 @@ def test_an_option_decides_whether_a_choice_passes(technician: Person) -> None:
     with pytest.raises(BadValueError, match="Choose one of: green, red, dark"):
         put(order, 1, bench.Answer(chosen="blue"), technician)
     assert put(order, 1, bench.Answer(chosen="dark"), technician).verdict == "fail"
-    assert put(order, 1, bench.Answer(chosen="green"), technician).verdict == "pass"
+    assert put(order, 1, bench.Answer(chosen="green", changed="Lamp replaced"), technician).verdict == "pass"
 
 
 @pytest.mark.parametrize(

@@ -110,7 +110,7 @@ def test_missing_and_failed_steps_keep_a_driver_from_service(technician: Person)
         finish(order, technician)
     assert fresh(order).state == "started"
     assert again(order.device).condition == "on_bench"
-    put(order, 2, bench.Answer(value="2"), technician)
+    put(order, 2, bench.Answer(value="2", changed="Drive cleaned"), technician)
     assert finish(order, technician).state == "done"
 
 

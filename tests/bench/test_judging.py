@@ -102,7 +102,7 @@ def test_the_limit_of_the_homes_profile_judges(technician: Person) -> None:
     leakages(direct=100, alt=500)
     order = an_order(of_class_two(), technician, LEAKAGE)
     assert measured(order, technician, "120").verdict == "fail"
-    passed = measured(order, technician, "120", ALTERNATIVE)
+    passed = measured(order, technician, "120", ALTERNATIVE, changed="Alternative method")
     assert passed.verdict == "pass"
     told = judged_words(passed)
     assert told is not None
@@ -220,7 +220,7 @@ def test_without_a_limit_a_person_judges_and_says_so(technician: Person) -> None
     with pytest.raises(BadValueError, match="No limit is stated for this: Equipment leakage current"):
         measured(order, technician, "80")
     assert measured(order, technician, "80", passed=False).verdict == "fail"
-    assert measured(order, technician, "80", passed=True).verdict == "pass"
+    assert measured(order, technician, "80", passed=True, changed="Measured again").verdict == "pass"
 
 
 def test_a_limit_replaced_later_changes_no_verdict_given(technician: Person) -> None:
@@ -248,7 +248,7 @@ def test_guarded_acceptance_leaves_a_near_value_not_proven(technician: Person) -
     assert measured(order, technician, "98", instrument=Instrument.objects.get()).verdict == "near"
     with pytest.raises(MoveRefusedError, match="1 required step is not proven"):
         finish(order, technician, returned_to=order.device.home)
-    assert measured(order, technician, "90", instrument=Instrument.objects.get()).verdict == "pass"
+    assert measured(order, technician, "90", instrument=Instrument.objects.get(), changed="Dried").verdict == "pass"
     assert finish(order, technician, returned_to=order.device.home).state == "done"
 
 

@@ -1,5 +1,6 @@
 """Hours by person and activity, how soon a driver was taken in, how soon something was found; each with its number."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -46,7 +47,7 @@ def test_response_and_finding_are_measured_on_what_is_known(technician: Person) 
     with on_day(1 + 3 / 24):
         put(order, 2, bench.Answer(value=str(Decimal(12))), technician)
     with on_day(2):
-        put(order, 2, good(step(order, 2)), technician)
+        put(order, 2, replace(good(step(order, 2)), changed="Drive cleaned"), technician)
         finish(work(fresh(order), technician), technician)
     speed = labour(*MARCH, technician).speed
     assert (speed.response, speed.responded) == (24, 2)

@@ -190,11 +190,12 @@ def test_our_drivers_asks_no_more_for_more_drivers(
         nurse.get("/tags/ours/")
 
 
-def test_missing_and_found_from_the_pages(nurse: Client) -> None:
+def test_missing_and_found_from_the_pages(ward_nurse: Person) -> None:
     """The ward's searches on three days over two weeks give a driver up, and it is found with a place."""
     device, address = a_device(), "/tags/missing/{}/"
     for ago in (15, 8, 0):
         with clock.at(clock.now() - timedelta(days=ago)):
+            nurse = signed_in(ward_nurse)
             nurse.post(address.format(device.asset_number), {"place": str(device.home_id), "why": "All bays."})
     assert Device.objects.get(pk=device.pk).condition == Condition.NOT_LOCATED
     nurse.post(f"/tags/found/{device.asset_number}/", {"place": str(a_ward().pk)})
