@@ -133,11 +133,11 @@ def things_wanting(technician: Person) -> None:
 def _an_interval_to_review() -> None:
     """A driver with an interval of its own that was to be looked at again yesterday; its next service is far off."""
     kind = a_type("TW-60")
-    a_plan(kind)
-    device = a_device(device_type=kind, accepted_on=TODAY - timedelta(days=9))
-    open_dues(device, by=BY)
-    due = device.dues.get()
-    set_own_interval(due, 6, why="hard use", review_on=TODAY - timedelta(days=1), by=BY)
+    with clock.at(NOW - timedelta(days=9)):
+        a_plan(kind)
+        device = a_device(device_type=kind, accepted_on=TODAY - timedelta(days=9))
+        open_dues(device, by=BY)
+        set_own_interval(device.dues.get(), 6, why="hard use", review_on=TODAY - timedelta(days=1), by=BY)
 
 
 def set_aside(device: Device, technician: Person) -> None:

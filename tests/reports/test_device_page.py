@@ -200,7 +200,7 @@ def test_the_page_asks_the_same_of_the_database_however_much_there_is(
     for number in range(30):
         edit_device(device, {"lot": f"L{number}"}, by=BY)
     client = signed_in(technician)
-    with django_assert_max_num_queries(39):
+    with django_assert_max_num_queries(40):
         assert "Older entries" in plain(client.get(page_of(device)).content)
 
 

@@ -87,7 +87,7 @@ def test_a_manager_reads_the_numbers_that_are_not_nought(technician: Person, man
     a_fleet(technician)
     things_wanting(technician)
     told = lines(manager)
-    assert "Procedures waiting for approval: 1." in told["Loans, stock, contracts and procedures"]
+    assert "Procedures waiting for approval: 1." in told["Notices, loans, stock, contracts and procedures"]
     assert told["Planned work"] == ["Late, 1 to 30 days: 1.", "Due in 30 days: 1."]
     assert {"In quarantine: 1.", "On the bench: 1."} <= set(told["Out of use"])
     every = [line for part in told.values() for line in part]

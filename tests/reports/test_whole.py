@@ -32,6 +32,9 @@ pytestmark = pytest.mark.django_db
 #: What belongs to no driver, with the reason. A model that is neither here nor reached from the driver fails the test.
 BESIDE = {
     "packpurchase": "of a type",
+    "notice": "of many drivers; what it asks of one is part", "edition": "of a notice", "noticefile": "of a notice",
+    "criterion": "of a notice",
+    "contract": "of a company, over many drivers", "retentionrule": "of the house",
     "training": "of a person", "trainingpolicy": "of a place",
     "absence": "of a person",
     "accessentry": "of people", "accessory": "belongs to the type; what is missing of it is part",

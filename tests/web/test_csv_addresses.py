@@ -20,6 +20,7 @@ from fleet.audit import guard
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor, Source
 from fleet.exchange.kinds import KINDS
+from fleet.notices.models import Notice
 from fleet.people.roles import Role
 from tests.builders import a_person
 from tests.pages import signed_in
@@ -71,6 +72,8 @@ def asked(site: Site) -> Iterator[str]:
             arguments = site.arguments(name) if name in WITH_ARGUMENTS else {}
             yield reverse(name, kwargs=arguments)
             yield reverse(name, kwargs=arguments) + "?as=csv"
+    # Shared by all sites, so no address of the site's own.
+    yield from (reverse("notices:csv", args=[notice.number]) for notice in Notice.objects.all())
 
 
 def _gives_files(name: str) -> bool:

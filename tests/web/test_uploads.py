@@ -13,15 +13,19 @@ from django.db import models
 from django.urls import reverse
 
 from fleet.bench.models import FlowTest, Order, ProcedureVersion, ReadingFile
+from fleet.documents.models import DocumentFile
 from fleet.exchange.models import Intake
 from fleet.jobs import work
 from fleet.jobs.models import Job
+from fleet.notices.models import NoticeFile
 from fleet.people.models import Person
+from fleet.web import clock
 from tests.bench.builders import received
 from tests.bench.test_computed import JPEG, PHOTO, an_order
 from tests.bench.test_flow import log_at
 from tests.bench.test_flow_pages import TYPED
-from tests.builders import a_device
+from tests.builders import a_device, a_type
+from tests.notices.test_pages import TYPED as TYPED_NOTICE
 from tests.pages import signed_in
 
 pytestmark = pytest.mark.django_db
@@ -67,7 +71,19 @@ def to_records(client: Any, _by: Person, file: SimpleUploadedFile) -> Any:
     return answer
 
 
+def to_library(client: Any, _by: Person, file: SimpleUploadedFile) -> Any:
+    sent = {"title": "Manual", "kind": "manual", "device_type": a_type().pk, "file": file}
+    return client.post(reverse("documents:new"), sent)
+
+
+def to_notices(client: Any, _by: Person, file: SimpleUploadedFile) -> Any:
+    days = {"issued_on": clock.today(), "received_on": clock.today()}
+    return client.post(reverse("notices:new"), {**TYPED_NOTICE, **days, "file": file})
+
+
 DOORS = {
+    "notice": Door("notices/views/writing.py", to_notices, 12_000_000, NoticeFile, JPEG),
+    "document": Door("documents/views.py", to_library, 12_000_000, DocumentFile, JPEG),
     "photo at a step": Door("bench/views/order.py", to_step, 12_000_000, ReadingFile, JPEG),
     "log of a balance": Door("bench/views/flow.py", to_flow, 8_000_000, FlowTest, log_at(5.0).encode()),
     "procedures": Door("bench/views/procedures.py", to_procedures, 1_000_000, ProcedureVersion, b""),
@@ -137,6 +153,10 @@ def test_the_senders_name_is_no_path(name: str, manager: Person) -> None:
 def _address(kept: Any) -> str:
     if isinstance(kept, ReadingFile):
         return reverse("bench:attached", args=[kept.reading.order.number, kept.pk])
+    if isinstance(kept, DocumentFile):
+        return reverse("documents:file", args=[kept.document_id])
+    if isinstance(kept, NoticeFile):
+        return reverse("notices:file", args=[kept.edition.notice.number, kept.pk])
     name = "bench:flow_log" if isinstance(kept, FlowTest) else "exchange:file"
     return reverse(name, args=[kept.pk])
 

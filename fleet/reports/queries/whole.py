@@ -19,6 +19,7 @@ from fleet.audit.models import TrailEntry
 from fleet.batteries.models import Pack
 from fleet.bench.models import FlowTest, ReadingFile
 from fleet.core.files import ENDINGS
+from fleet.documents.models import DocumentFile
 from fleet.registry.models import Device
 from fleet.reports.queries.trail import history
 
@@ -153,6 +154,7 @@ def _plain(value: Any) -> Any:
 #: How the bytes of a field become a file that opens: its ending, and what is done to the bytes first.
 _OPENED: Final[dict[Model, Callable[[Any], tuple[str, Callable[[bytes], bytes]]]]] = {
     ReadingFile: lambda row: (ENDINGS.get(row.kind, "bin"), bytes),
+    DocumentFile: lambda row: (ENDINGS.get(row.kind, "bin"), bytes),
     FlowTest: lambda _row: ("csv", zlib.decompress),
 }
 
