@@ -5,11 +5,13 @@ from decimal import Decimal
 
 import pytest
 from django.test import Client
+from django.utils.timezone import localdate
 
 from fleet.batteries import queries
+from fleet.batteries.models import RuntimeTest
 from fleet.people.models import Person
 from fleet.registry.models import Device
-from fleet.web import clock
+from fleet.web import clock, phrases
 from tests.batteries.builders import (
     START,
     a_fitted_device,
@@ -116,14 +118,16 @@ def test_each_row_says_why_in_words(bench: Client) -> None:
     """Near its limit with both chances, in doubt, never tested, too long ago, or too little measured of its like."""
     a_forecast(a_tested_device(), **NEAR, test_worth=0.3)
     a_forecast(a_tested_device(), advice="wait", has_set_aside=True)
-    a_forecast(a_tested_device(), advice="test", test_worth=0.0)
+    old = a_tested_device()
+    a_forecast(old, advice="test", test_worth=0.0)
+    tested = RuntimeTest.objects.get(pack__fittings__device=old).started_at
     a_forecast(a_tested_device(), advice="test", basis="guess", test_worth=0.0)
     a_fitted_device()
     page = shown(bench)
     for said in (
         "Near its limit: 9 % against 10 %; a test would settle it",
         "A test was set aside as likely wrong: test again",
-        "Too long without a full test: 8 months ago",
+        f"Too long without a full test: {phrases.ago(localdate(tested), clock.today())}",
         "Too little of its type was measured",
         "Never had a full test",
     ):

@@ -14,6 +14,7 @@ from fleet.bench.actions import drafts
 from fleet.bench.models import OrderKind, Procedure, ProcedureVersion
 from fleet.bench.queries import in_force
 from fleet.core.orders import Outcome
+from fleet.core.safety import AppliedPart, Context, Method, Protection
 from fleet.people.models import Person
 from fleet.web import clock
 from tests.bench.builders import as_actor
@@ -58,8 +59,9 @@ def test_after_it_a_new_hospital_can_accept_a_driver(technician: Person) -> None
     by = as_actor(technician)
     order = bench.receive(a_new_device(), bench=a_bench(), by=by)
     assert order.procedure_version is not None
+    how = Context(Protection.TWO, AppliedPart.CF, Method.DIRECT, Decimal(230))
     for step in order.procedure_version.steps.all():
-        given = bench.Answer(value="1", passed=True, note="seen")
+        given = bench.Answer(value="1", passed=True, note="seen", context=how)
         bench.answer(order, step, given, revision=order.revision, by=by)
         order.refresh_from_db()
     done = bench.complete(order, bench.Completion(outcome=Outcome.NO_FAULT_FOUND), revision=order.revision, by=by)

@@ -191,7 +191,7 @@ def test_the_tree_of_places_is_indented(administrator: Person, ward_nurse: Perso
 
 def test_the_navigation_shows_what_the_duties_open(ward_nurse: Person, administrator: Person) -> None:
     """A nurse is offered no page that would refuse her; an administrator is offered People, marked as current."""
-    assert "/people/" not in page(ward_nurse, ACCOUNT)
+    assert 'href="/people/' not in page(ward_nurse, ACCOUNT)
     assert f'href="{PEOPLE}" aria-current="page">People</a>' in page(administrator, PEOPLE)
     assert actor_for(administrator).duties == frozenset(May)
 

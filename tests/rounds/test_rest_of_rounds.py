@@ -129,7 +129,7 @@ def test_a_sheet_is_typed_in_afterwards(technician: Person) -> None:
     }
     assert [each.device for each in round_page(visit).left] == [left]
     refused = client.post(address, {f"what-{left.pk}": "done"}, follow=True).content.decode()
-    assert "can be done on the spot" in refused
+    assert "was done on the spot" in refused
 
 
 def test_the_parts_of_the_kits_are_carried() -> None:

@@ -162,7 +162,7 @@ def test_done_on_the_spot_loads_the_library_and_meets_its_due() -> None:
 def test_a_service_is_never_done_on_the_spot() -> None:
     """What needs the bench is refused in words."""
     visit, device = a_round(), a_due_driver()
-    with pytest.raises(BadValueError, match="only a library"):
+    with pytest.raises(BadValueError, match="a library is loaded where it stands"):
         stopped(visit, device, What.DONE)
 
 

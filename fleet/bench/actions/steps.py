@@ -83,6 +83,9 @@ def _put_answers(order: Order, answers: Sequence[tuple[Step, Answer]], by: Actor
     now = clock.now()
     # A computed step is worked out, not answered, unless it is left out.
     typed = [(step, given) for step, given in answers if step.kind != Step.Kind.COMPUTED or given.na]
+    for step, _ in typed:
+        if step.version_id == order.procedure_version_id and order.procedure_version is not None:
+            step.version = order.procedure_version  # read once, not for each step
     prefetch_related_objects([step for step, _ in typed], "limits")
     judges, before = Judges(order.device), last_judged(order)
     readings = [_reading(order, step, given, judges, by) for step, given in typed]
