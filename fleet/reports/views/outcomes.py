@@ -28,6 +28,8 @@ from fleet.web.guards import guard
 #: More use-related orders than this are left to the list of orders.
 SHOWN: Final = 100
 _HEADER = ("Of", "Name", "Repairs", *(outcome.label for outcome in Outcome))
+#: Outcomes whose share is told with its interval.
+_SHARES: Final = frozenset({Outcome.NO_FAULT_FOUND, Outcome.USE_RELATED})
 _TITLES: Final = {"found": "What was found", "cause_kind": "Cause", "action_kind": "What was done"}
 _LABELS: Final = {"found": Order.Found, "cause_kind": Order.Cause, "action_kind": Order.Action}
 
@@ -99,12 +101,23 @@ def _row(line: OutcomeLine, first: date, last: date, **of: int | None) -> dict[s
         "orders": line.orders,
         "url": _orders(first, last, **of),
         "counts": [
-            (outcome.label, line.counts[outcome.value], _orders(first, last, outcome=outcome.value, **of))
+            (
+                outcome.label,
+                line.counts[outcome.value],
+                _orders(first, last, outcome=outcome.value, **of),
+                _in_short(line.share_of(outcome)) if outcome in _SHARES else "",
+            )
             for outcome in Outcome
         ],
-        "no_fault": _said(line.share_of(Outcome.NO_FAULT_FOUND)),
-        "use_related": _said(line.share_of(Outcome.USE_RELATED)),
     }
+
+
+def _in_short(part: Proportion | None) -> str:
+    """`67 %; 21 to 94 %`."""
+    if part is None:
+        return ""
+    low, high = (f"{100 * each:.0f}" for each in (part.low, part.high))
+    return f"{phrases.percent(part.share, 0)}; {low} to {high}{phrases.NO_BREAK}%"
 
 
 def _codes(field: str, counts: Counter[str], orders: int, first: date, last: date) -> list[tuple[str, int, str, str]]:
