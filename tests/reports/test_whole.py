@@ -23,6 +23,7 @@ from fleet.tags.actions import open_quarantine
 from tests.bench.builders import a_procedure, attach, received, work
 from tests.bench.test_flow import CLOSED, GOOD
 from tests.builders import BY, a_device, a_person, a_site
+from tests.contracts.builders import a_contract
 from tests.loans.builders import a_loan, a_pool_driver
 from tests.pages import page, signed_in
 from tests.reports.builders import a_rich_device
@@ -34,7 +35,7 @@ BESIDE = {
     "packpurchase": "of a type",
     "notice": "of many drivers; what it asks of one is part", "edition": "of a notice", "noticefile": "of a notice",
     "criterion": "of a notice",
-    "contract": "of a company, over many drivers", "retentionrule": "of the house",
+    "contract": "of a company; one that lists the driver is part, tested below", "retentionrule": "of the house",
     "training": "of a person", "trainingpolicy": "of a place",
     "absence": "of a person",
     "accessentry": "of people", "accessory": "belongs to the type; what is missing of it is part",
@@ -125,6 +126,17 @@ def test_the_counts_match_the_database(driver: Device, reader: Person) -> None:
     assert told["tagreport"] == sum(tag.reports.count() for tag in driver.tags.all()) > 0
     assert told["pack"] == 1
     assert told["trailentry"] == TrailEntry.objects.filter(device_ref=driver.pk).count() > 5
+
+
+def test_a_contract_that_lists_it_is_part_without_the_others(reader: Person) -> None:
+    """Of a contract by name the copy holds the terms and this driver, no other driver; of another, nothing."""
+    device, other = a_device(), a_device()
+    listing = a_contract("By name", devices=[device, other])
+    a_contract("Elsewhere", devices=[other])
+    told = as_json(reader, device)
+    assert [row["name"] for row in told["parts"]["contract"]] == ["By name"]
+    assert [row["id"] for row in told["parts"]["contract"][0]["devices"]] == [device.pk]
+    assert listing.devices.count() == 2
 
 
 def test_the_copy_holds_every_field_as_it_is_on_record(driver: Device, reader: Person) -> None:

@@ -18,6 +18,7 @@ from django.db import models
 from fleet.audit.models import TrailEntry
 from fleet.batteries.models import Pack
 from fleet.bench.models import FlowTest, ReadingFile
+from fleet.contracts.models import Contract
 from fleet.core.files import ENDINGS
 from fleet.documents.models import DocumentFile
 from fleet.registry.models import Device
@@ -77,7 +78,10 @@ class Whole:
         meta = row._meta  # noqa: SLF001 - Django's public name for it
         held: Row = {each.name: self._value(row, each) for each in meta.concrete_fields}
         for many in meta.many_to_many:
-            held[many.name] = [{"id": other.pk, "is": str(other)} for other in getattr(row, many.name).all()]
+            others = getattr(row, many.name).all()
+            # A contract lists other drivers too: they are no part of this one's record.
+            others = others.filter(pk=self.device.pk) if many.related_model is Device else others
+            held[many.name] = [{"id": other.pk, "is": str(other)} for other in others]
         return held
 
     def _value(self, row: models.Model, each: "models.Field[Any, Any]") -> Any:
@@ -103,6 +107,7 @@ def whole(device: Device) -> Whole:
     _follow(Device, found[Device], found)
     found[Pack] = set(packs)
     _follow(Pack, found[Pack], found)
+    found[Contract] = set(device.contracts.values_list("pk", flat=True))
     del found[Device]
     parts = [Part(model, tuple(_in_order(model, pks))) for model, pks in found.items() if pks]
     parts.append(Part(TrailEntry, tuple(history(device).order_by("pk"))))
