@@ -19,7 +19,7 @@ from fleet.contracts.forms import ContractForm, ContractsForm, EndForm
 from fleet.contracts.models import Contract
 from fleet.contracts.queries import State
 from fleet.core.due import add_months
-from fleet.core.errors import BenchwardError, ConflictError
+from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
 from fleet.web import clock, marks
@@ -149,18 +149,9 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
 def _edit(
     request: HttpRequest, form: ContractForm, title: str, above: list[tuple[str, str]], act: Callable[[], Contract]
 ) -> HttpResponse:
-    if form.is_valid():
-        try:
-            row = act()
-        except ConflictError as error:
-            form.add_error(None, str(error))
-            if form.instance.pk:
-                form.show_what_stands(Contract.objects.get(pk=form.instance.pk))
-        except BenchwardError as error:
-            put_beside(form, error)
-        else:
-            messages.success(request, f"{row} is saved.")
-            return redirect("contracts:one", row.pk)
+    if row := form.saved(act):
+        messages.success(request, f"{row} is saved.")
+        return redirect("contracts:one", row.pk)
     shown = {"form": form, "title": title, "above": above}
     return render(request, "contracts/edit.html", shown, status=REFUSED if form.errors else 200)
 

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.bench.models import Order, Procedure
-from fleet.core.errors import BenchwardError, ConflictError
+from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.documents import actions, queries
 from fleet.documents.actions import NewDocument
@@ -157,18 +157,9 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
 def _edit(
     request: HttpRequest, form: DocumentForm, title: str, above: list[tuple[str, str]], act: Callable[[], Document]
 ) -> HttpResponse:
-    if form.is_valid():
-        try:
-            row = act()
-        except ConflictError as error:
-            form.add_error(None, str(error))
-            if form.instance.pk:
-                form.show_what_stands(Document.objects.get(pk=form.instance.pk))
-        except BenchwardError as error:
-            put_beside(form, error)
-        else:
-            messages.success(request, f"“{row}” is in the library.")
-            return redirect("documents:one", row.pk)
+    if row := form.saved(act):
+        messages.success(request, f"“{row}” is in the library.")
+        return redirect("documents:one", row.pk)
     shown = {"form": form, "title": title, "above": above}
     return render(request, "documents/edit.html", shown, status=REFUSED if form.errors else 200)
 

@@ -5,16 +5,14 @@ from collections.abc import Iterable
 from typing import Any
 
 from django import forms
-from django.core.files.uploadedfile import UploadedFile
 
-from fleet.core.errors import BadValueError
-from fleet.core.files import refuse_large
 from fleet.notices.actions import FACTS, Answer, Which
 from fleet.notices.models import Affected, Edition, Notice
 from fleet.registry.forms import ActionForm, PlaceChoice
 from fleet.registry.models import DeviceType, Place
 from fleet.registry.queries import types
 from fleet.web.forms import alternative, day_field, offer, words_field
+from fleet.web.uploads import UploadField
 
 _DATE = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 _LISTED = re.compile(r"[,;\n]+")
@@ -28,7 +26,7 @@ class EditionForm(ActionForm):
     gravity = forms.ChoiceField(label="How grave it is", choices=[*_NOTHING_CHOSEN, *Edition.Gravity.choices])
     action = forms.ChoiceField(label="What to do", choices=[*_NOTHING_CHOSEN, *Edition.Action.choices])
     by_when = alternative(day_field("To be done by", required=False, hint="Empty: it names no day."))
-    file = forms.FileField(
+    file = UploadField(
         label="The notice as it was received",
         required=False,
         help_text="A PDF or a photo of it.",
@@ -64,16 +62,6 @@ class EditionForm(ActionForm):
             del self.fields["changes"]
         else:
             self.fields["changes"].required = True
-
-    def clean_file(self) -> UploadedFile | None:
-        """Refuse a file that is too large before it is read."""
-        sent: UploadedFile | None = self.cleaned_data.get("file")
-        if sent is not None:
-            try:
-                refuse_large(sent.size or 0)
-            except BadValueError as error:
-                raise forms.ValidationError(str(error)) from error
-        return sent
 
 
 class TypeChoice(forms.ModelChoiceField):

@@ -14,6 +14,7 @@ from fleet.core.words import Worded
 from fleet.people.scope import PlacedQuerySet
 from fleet.registry.models import Device, DeviceType
 from fleet.tags.models import Tag
+from fleet.web.uploads import StoredFile
 
 
 class Notice(models.Model):
@@ -109,24 +110,11 @@ class Edition(models.Model):
         return f"{self.notice.number}, edition {self.number}"
 
 
-class NoticeFile(models.Model):
-    """The notice as it was received. `kind` is what its content was found to be; `name` is shown, never a path."""
-
-    class Kind(models.TextChoices):
-        JPEG = "image/jpeg", "Photo"
-        PNG = "image/png", "Picture"
-        PDF = "application/pdf", "PDF"
+class NoticeFile(StoredFile):
+    """The notice as it was received."""
 
     edition = models.ForeignKey(Edition, models.PROTECT, related_name="files")
-    kind = models.CharField(max_length=16, choices=Kind)
-    name = models.CharField(max_length=120, blank=True)
-    size = models.PositiveIntegerField("size, bytes")
-    sha256 = models.CharField(max_length=64)
-    content = models.BinaryField()
     dropped_at = models.DateTimeField("taken out of the draft at", null=True, blank=True)
-
-    def __str__(self) -> str:
-        return f"{self.get_kind_display()}, {self.name}" if self.name else str(self.get_kind_display())
 
 
 class Criterion(models.Model):

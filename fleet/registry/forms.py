@@ -1,19 +1,22 @@
 """What is typed in about places, types and drivers. The actions save it, not the forms."""
 
-from collections.abc import Iterable
-from typing import Any, ClassVar
+from collections.abc import Callable, Iterable
+from typing import Any, ClassVar, TypeVar
 
 from django import forms
 from django.conf import settings
 from django.db import models
 
 from fleet.audit.changes import fingerprint
+from fleet.core.errors import BenchwardError, ConflictError
 from fleet.people.models import Person
 from fleet.registry.actions import EDITABLE, PARTY_FACTS, PLACE_FACTS, TYPE_FACTS, Handover
 from fleet.registry.models import Device, DeviceType, Party, Place
 from fleet.registry.queries import open_places, types
-from fleet.web.forms import alternative, day_field, offer, words_field
+from fleet.web.forms import alternative, day_field, offer, put_beside, words_field
 from fleet.web.phrases import quantity
+
+T = TypeVar("T")
 
 _NUMBER = forms.NumberInput(attrs={"inputmode": "decimal"})
 _DATE = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
@@ -47,6 +50,23 @@ class ActionForm(forms.ModelForm):
     def changes(self) -> dict[str, Any]:
         """The facts as typed, by field name."""
         return {name: value for name, value in self.cleaned_data.items() if name in self.facts}
+
+    def saved(self, act: Callable[[], T]) -> T | None:
+        """What `act` gave back; None where what was typed is wrong or refused, which then stands beside its field.
+
+        After somebody else's change the form tells what the row holds now, and sent once more it counts.
+        """
+        if not self.is_valid():
+            return None
+        try:
+            return act()
+        except ConflictError as error:
+            self.add_error(None, str(error))
+            if self.instance.pk:
+                self.show_what_stands(type(self.instance)._default_manager.get(pk=self.instance.pk))  # noqa: SLF001 - Django's public name
+        except BenchwardError as error:
+            put_beside(self, error)
+        return None
 
     def show_what_stands(self, row: models.Model) -> None:
         """After a conflict: tell what `row` holds now where it differs from what was typed; the next saving counts."""

@@ -227,6 +227,16 @@ def test_the_page_lists_and_raises_for_those_ticked(analyser: Instrument, techni
     assert client.post(where, {}).status_code == 422
 
 
+def test_all_that_have_no_recheck_are_raised_in_one_press(analyser: Instrument, technician: Person) -> None:
+    """Nothing need be ticked; a driver that has its recheck already gets no second one."""
+    devices = [read(analyser, technician, days_ago=20) for _ in range(3)]
+    calibration = found_out(analyser)
+    bench.raise_rechecks(calibration, devices[:1], by=BY)
+    answer = signed_in(technician).post(address(calibration), {"all": "1"}, follow=True).content.decode()
+    assert "2 recheck orders are raised." in answer
+    assert Order.objects.filter(kind="planned").count() == 3
+
+
 def test_only_what_the_error_could_have_turned_is_ticked(analyser: Instrument, technician: Person) -> None:
     """Without the error none is ticked; with it those whose margin is smaller; a bare number is refused."""
     near, far = (read(analyser, technician, days_ago=20, value=value) for value in ("3.7", "1"))

@@ -48,6 +48,14 @@ def begin(phone: Page) -> None:
     expect(phone.get_by_text("0 of 3", exact=True)).to_be_visible()
 
 
+def end(phone: Page) -> None:
+    """End the round, which says what came of it."""
+    phone.get_by_role("link", name="End this round").tap()
+    expect(phone.get_by_text("Looked for and not found: 1")).to_be_visible()
+    phone.get_by_role("button", name="End this round").tap()
+    expect(phone.get_by_text("The round of Ward 4 has ended")).to_be_visible()
+
+
 def test_a_round_from_its_beginning_to_its_end(technician: Person, drivers: list[Device], open_as: OpenAs) -> None:
     """One taken, one in use, one from the wrong ward taken, one not found; then the end says what came of it."""
     right, busy, lost, strayed = drivers
@@ -74,10 +82,7 @@ def test_a_round_from_its_beginning_to_its_end(technician: Person, drivers: list
     phone.get_by_role("button", name="Looked for, not found").tap()
     expect(phone.get_by_text("4 of 4", exact=True)).to_be_visible()
     assert fits(phone)
-    phone.get_by_role("link", name="End this round").tap()
-    expect(phone.get_by_text("Looked for and not found: 1")).to_be_visible()
-    phone.get_by_role("button", name="End this round").tap()
-    expect(phone.get_by_text("The round of Ward 4 has ended")).to_be_visible()
+    end(phone)
     whats = dict(RoundStop.objects.filter(latest=True).values_list("device__asset_number", "what"))
     assert whats == {
         right.asset_number: "taken",

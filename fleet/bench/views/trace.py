@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods
 from fleet.bench import actions, queries
 from fleet.bench.trace_forms import OffForm
 from fleet.core.errors import BenchwardError
+from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
 from fleet.registry.models import Device
@@ -30,50 +31,58 @@ HEADER: Final = (
 @guard(May.WORK_ON_BENCH)
 @require_http_methods(["GET", "HEAD", "POST"])
 def trace(request: HttpRequest, pk: int) -> HttpResponse:
-    """The drivers and readings in doubt; sent, it raises recheck orders for those ticked. `?as=csv` is the list."""
+    """The drivers and readings in doubt; sent, it raises rechecks for those ticked, or all. `?as=csv` is the list."""
     fetch(Instrument.objects.all(), request, calibrations__pk=pk)
     out = Calibration.objects.filter(as_found=Calibration.AsFound.OUT).select_related("instrument__place")
     calibration = get_object_or_404(out, pk=pk)
     refusal = ""
     if request.method == "POST":
         try:
-            raised = actions.raise_rechecks(calibration, _ticked(request), by=acting(request))
+            raised = actions.raise_rechecks(calibration, _chosen(request, calibration), by=acting(request))
         except BenchwardError as error:
             refusal = str(error)
         else:
             messages.success(request, _told(raised))
             return redirect("bench:trace", pk)
     found = queries.traced(calibration, person_of(request))
-    form = OffForm(request.GET if "off" in request.GET else None)
-    off = form.cleaned_data["off"] if form.is_valid() else None
     if request.GET.get("as") == "csv":
         name = f"measured-with-{calibration.instrument.pk}-{calibration.done_on:%Y-%m-%d}"
         return cast("HttpResponse", csv_out.answer(name, HEADER, _lines(found)))
-    above = [
-        ("Instruments", reverse("stores:instruments")),
-        (calibration.instrument.number, reverse("stores:instrument", args=[calibration.instrument_id])),
-    ]
-    rows = [
-        (each, each.could_fail(off), [(taken, taken.could_fail(off)) for taken in each.taken]) for each in found.drivers
-    ]
-    shown = {
-        "form": form,
-        "off": off,
-        # Those first that could have failed; within them, as before, those nearest their limits.
-        "rows": sorted(rows, key=lambda row: not row[1]),
-        "could_fail": sum(row[1] for row in rows),
-        "calibration": calibration,
-        "instrument": calibration.instrument,
-        "trace": found,
-        "open": [each for each in found.drivers if each.recheck is None and each.device.condition != "retired"],
-        "refusal": refusal,
-        "above": above,
-    }
+    shown = {"calibration": calibration, "refusal": refusal, **_shown(request, calibration.instrument, found)}
     return render(request, "bench/trace.html", shown, status=REFUSED if refusal else 200)
 
 
-def _ticked(request: HttpRequest) -> list[Device]:
-    """The drivers ticked, of those the person sees."""
+def _shown(request: HttpRequest, instrument: Instrument, found: queries.Trace) -> dict[str, object]:
+    """The drivers, those first that the error typed could have turned; within them those nearest their limits."""
+    form = OffForm(request.GET if "off" in request.GET else None)
+    off = form.cleaned_data["off"] if form.is_valid() else None
+    rows = [
+        (each, each.could_fail(off), [(taken, taken.could_fail(off)) for taken in each.taken]) for each in found.drivers
+    ]
+    return {
+        "form": form,
+        "off": off,
+        "rows": sorted(rows, key=lambda row: not row[1]),
+        "could_fail": sum(row[1] for row in rows),
+        "instrument": instrument,
+        "trace": found,
+        "open": _open(found),
+        "above": [
+            ("Instruments", reverse("stores:instruments")),
+            (instrument.number, reverse("stores:instrument", args=[instrument.pk])),
+        ],
+    }
+
+
+def _open(found: queries.Trace) -> list[queries.Doubted]:
+    """The drivers that have no recheck yet and can have one."""
+    return [each for each in found.drivers if each.recheck is None and each.device.condition != Condition.RETIRED]
+
+
+def _chosen(request: HttpRequest, calibration: Calibration) -> list[Device]:
+    """The drivers ticked, of those the person sees; or all that have no recheck yet."""
+    if request.POST.get("all"):
+        return [each.device for each in _open(queries.traced(calibration, person_of(request)))]
     asked = [int(pk) for pk in request.POST.getlist("device") if pk.isdecimal()]
     return list(Device.objects.within(person_of(request)).filter(pk__in=asked))
 

@@ -1,6 +1,5 @@
 """Writing a notice down: its facts, its criteria and the file it came as, in a draft that nothing counts yet."""
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
@@ -11,13 +10,13 @@ from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
 from fleet.audit.changes import change, refuse_changed
 from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
-from fleet.core.files import kind_of_file, shown_name
 from fleet.core.matching import check
 from fleet.core.permissions import May
 from fleet.notices.models import Criterion, Edition, Notice, NoticeFile
 from fleet.registry import actions as registry
 from fleet.registry.models import DeviceType
 from fleet.web import clock
+from fleet.web.uploads import Upload, stored
 
 #: What is stated of a notice.
 FACTS: Final = (
@@ -90,17 +89,10 @@ def drop_criterion(criterion: Criterion, *, by: Actor) -> None:
 
 
 @transaction.atomic
-def attach(edition: Edition, name: str, content: bytes, *, by: Actor) -> NoticeFile:
+def attach(edition: Edition, given: Upload, *, by: Actor) -> NoticeFile:
     """Attach the notice as it was received. Raises BadValueError (field "file") unless it is a PDF or a photo."""
     row = _draft(edition, by)
-    kept = NoticeFile.objects.create(
-        edition=row,
-        kind=kind_of_file(content),
-        name=shown_name(name),
-        size=len(content),
-        sha256=hashlib.sha256(content).hexdigest(),
-        content=content,
-    )
+    kept = NoticeFile.objects.create(edition=row, **stored(given))
     told = {"file": kept.name, "size": kept.size, "sha256": kept.sha256}
     record(Happening("attached file to safety notice", row.notice, after=told), by=by)
     return kept

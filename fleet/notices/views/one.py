@@ -7,7 +7,6 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_safe
 
-from fleet.core.files import ENDINGS
 from fleet.core.permissions import May
 from fleet.notices import queries
 from fleet.notices.forms import AnswerForm, WhyForm
@@ -20,6 +19,7 @@ from fleet.registry.views.tabs import Tab
 from fleet.web import clock, csv_out
 from fleet.web.guards import guard
 from fleet.web.paging import paged, with_values
+from fleet.web.uploads import download
 
 
 @guard(May.SEE_FLEET)
@@ -118,6 +118,4 @@ def file(_request: HttpRequest, number: str, pk: int) -> HttpResponse:
     """A file of the notice, by its content's kind and under a name of our own."""
     row = notice_of(number)
     held = get_object_or_404(NoticeFile, pk=pk, edition__notice=row)
-    answer = HttpResponse(bytes(held.content), content_type=held.kind)
-    answer["Content-Disposition"] = f'attachment; filename="notice-{row.pk}-{held.pk}.{ENDINGS[held.kind]}"'
-    return answer
+    return download(held, f"notice-{row.pk}-{held.pk}")

@@ -7,7 +7,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fleet.audit.actors import Actor
-from fleet.core.errors import BenchwardError, ConflictError
+from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.notices import actions, queries
 from fleet.notices.forms import CloseForm, CriterionForm, EditionForm
@@ -46,7 +46,7 @@ def _written(form: EditionForm, by: Actor) -> Notice:
 
 def _attach(form: EditionForm, edition: Edition, by: Actor) -> None:
     if sent := form.cleaned_data.get("file"):
-        actions.attach(edition, sent.name or "", sent.read(), by=by)
+        actions.attach(edition, sent, by=by)
 
 
 @guard(May.KEEP_NOTICES)
@@ -69,16 +69,7 @@ def _save(form: EditionForm, edition: Edition, by: Actor) -> None:
 
 
 def _saved(form: EditionForm, edition: Edition, by: Actor) -> bool:
-    try:
-        _save(form, edition, by)
-    except ConflictError as error:
-        form.add_error(None, str(error))
-        form.show_what_stands(Edition.objects.get(pk=edition.pk))
-    except BenchwardError as error:
-        put_beside(form, error)
-    else:
-        return True
-    return False
+    return form.saved(lambda: _save(form, edition, by)) is not None
 
 
 def _facts_page(request: HttpRequest, form: EditionForm, row: Notice | None) -> HttpResponse:

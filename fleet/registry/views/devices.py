@@ -9,7 +9,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fleet.core.errors import BadValueError, BenchwardError, ConflictError
+from fleet.core.errors import BadValueError, BenchwardError
 from fleet.core.permissions import May
 from fleet.core.udi import Udi, parse_udi
 from fleet.people.queries import acting, person_of
@@ -108,16 +108,14 @@ def transfer(request: HttpRequest, asset: str) -> HttpResponse:
 
 def _saved(request: HttpRequest, device: Device, form: DeviceForm) -> bool:
     data = form.cleaned_data
-    try:
-        actions.edit_device(device, form.changes(), why=data["why"], opened=data["opened"], by=acting(request))
-    except ConflictError as error:
-        form.add_error(None, str(error))
-        form.show_what_stands(Device.objects.get(pk=device.pk))
-    except BenchwardError as error:
-        put_beside(form, error)
-    else:
-        return True
-    return False
+    return (
+        form.saved(
+            lambda: actions.edit_device(
+                device, form.changes(), why=data["why"], opened=data["opened"], by=acting(request)
+            )
+        )
+        is not None
+    )
 
 
 def _scanned(text: str) -> tuple[Udi | None, str]:

@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fleet.core.errors import BenchwardError, ConflictError
+from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.people.queries import acting
 from fleet.registry import actions, queries
@@ -60,16 +60,10 @@ def one(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _saved(request: HttpRequest, row: Party, form: PartyForm) -> bool:
     changes = {name: value for name, value in form.changes().items() if name != "code" or value}
-    try:
-        actions.edit_party(row, changes, opened=form.cleaned_data["opened"], by=acting(request))
-    except ConflictError as error:
-        form.add_error(None, str(error))
-        form.show_what_stands(Party.objects.get(pk=row.pk))
-    except BenchwardError as error:
-        put_beside(form, error)
-    else:
-        return True
-    return False
+    return (
+        form.saved(lambda: actions.edit_party(row, changes, opened=form.cleaned_data["opened"], by=acting(request)))
+        is not None
+    )
 
 
 def _page(request: HttpRequest, form: PartyForm, here: str, row: Party | None = None) -> HttpResponse:

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.http import urlencode
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.core.errors import BadValueError, BenchwardError, ConflictError
+from fleet.core.errors import BadValueError, BenchwardError
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
@@ -100,16 +100,12 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _saved(request: HttpRequest, row: Place, form: PlaceForm) -> bool:
-    try:
-        actions.edit_place(row, form.changes(), opened=form.cleaned_data["opened"], by=acting(request))
-    except ConflictError as error:
-        form.add_error(None, str(error))
-        form.show_what_stands(Place.objects.get(pk=row.pk))
-    except BenchwardError as error:
-        put_beside(form, error)
-    else:
-        return True
-    return False
+    return (
+        form.saved(
+            lambda: actions.edit_place(row, form.changes(), opened=form.cleaned_data["opened"], by=acting(request))
+        )
+        is not None
+    )
 
 
 @guard(May.SEE_FLEET)

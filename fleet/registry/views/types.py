@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from fleet.audit.actors import Actor
-from fleet.core.errors import BenchwardError, ConflictError
+from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
 from fleet.registry import actions, queries
@@ -144,16 +144,9 @@ def _saved(request: HttpRequest, row: DeviceType, sheet: Sheet) -> bool:
         accessories=sheet.counts(),
         why=form.cleaned_data["why"],
     )
-    try:
-        actions.update_type(row, change, opened=form.cleaned_data["opened"], by=acting(request))
-    except ConflictError as error:
-        form.add_error(None, str(error))
-        form.show_what_stands(DeviceType.objects.get(pk=row.pk))
-    except BenchwardError as error:
-        put_beside(form, error)
-    else:
-        return True
-    return False
+    opened = form.cleaned_data["opened"]
+    done = form.saved(lambda: actions.update_type(row, change, opened=opened, by=acting(request)))
+    return done is not None
 
 
 def _page(request: HttpRequest, sheet: Sheet, title: str, here: str, way: list[tuple[str, str]]) -> HttpResponse:

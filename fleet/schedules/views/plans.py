@@ -10,7 +10,6 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 from django_tables2 import RequestConfig
 
-from fleet.core.errors import BenchwardError, ConflictError
 from fleet.core.permissions import May
 from fleet.people.queries import acting
 from fleet.schedules import actions, queries
@@ -18,7 +17,6 @@ from fleet.schedules.forms import PlanForm
 from fleet.schedules.models import Plan
 from fleet.schedules.tables import PlanTable
 from fleet.schedules.views.tabs import tabs
-from fleet.web.forms import put_beside
 from fleet.web.guards import guard
 
 _OWN = ("device_type", "kind", "name", "every_months", "every_hours", "every_cycles")
@@ -70,16 +68,8 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _edit(request: HttpRequest, form: PlanForm, title: str, act: Callable[[dict[str, Any]], str]) -> HttpResponse:
-    if form.is_valid():
-        try:
-            words = act(form.cleaned_data)
-        except ConflictError as error:
-            form.add_error(None, str(error))
-            form.show_what_stands(Plan.objects.get(pk=form.instance.pk))
-        except BenchwardError as error:
-            put_beside(form, error)
-        else:
-            messages.success(request, words)
-            return redirect("schedules:plans")
+    if words := form.saved(lambda: act(form.cleaned_data)):
+        messages.success(request, words)
+        return redirect("schedules:plans")
     context = {"form": form, "title": title, "above": [("Plans", reverse("schedules:plans"))]}
     return render(request, "schedules/plan.html", context)

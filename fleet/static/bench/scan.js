@@ -41,9 +41,9 @@
   }, true);
 
   function add(event) {
-    const now = performance.now();
-    if (now - last > SAME_BURST) begin(event.target);
-    last = now;
+    // When the key was pressed, not when this page got round to it: a busy page must not break a scan in two.
+    if (event.timeStamp - last > SAME_BURST) begin(event.target);
+    last = event.timeStamp;
     burst += event.key;
     if (before) return;
     event.preventDefault();
@@ -54,7 +54,7 @@
 
   function end(event) {
     clearTimeout(timer);
-    const code = performance.now() - last <= SAME_BURST ? burst : "";
+    const code = event.timeStamp - last <= SAME_BURST ? burst : "";
     if (!looksLikeACode(code)) {
       if (!before) letThrough();
       burst = "";

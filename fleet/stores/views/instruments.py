@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from fleet.core.errors import BenchwardError, ConflictError
+from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
 from fleet.stores import actions, queries
@@ -160,17 +160,9 @@ def _show(request: HttpRequest, row: Instrument, **sent: forms.Form) -> HttpResp
 
 
 def _edit(request: HttpRequest, form: InstrumentForm, title: str, act: Callable[[], Instrument]) -> HttpResponse:
-    if form.is_valid():
-        try:
-            row = act()
-        except ConflictError as error:
-            form.add_error(None, str(error))
-            form.show_what_stands(Instrument.objects.get(pk=form.instance.pk))
-        except BenchwardError as error:
-            put_beside(form, error)
-        else:
-            messages.success(request, f"{row} is saved.")
-            return redirect("stores:instrument", row.pk)
+    if row := form.saved(act):
+        messages.success(request, f"{row} is saved.")
+        return redirect("stores:instrument", row.pk)
     above = [("Instruments", reverse("stores:instruments"))]
     context = {"form": form, "title": title, "above": above, "what": "instrument"}
     return render(request, "stores/edit.html", context)

@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.audit.actors import Actor
-from fleet.core.errors import BadValueError, BenchwardError, ConflictError
+from fleet.core.errors import BadValueError, BenchwardError
 from fleet.core.permissions import May
 from fleet.people.models import Person
 from fleet.people.queries import acting, person_of
@@ -202,17 +202,9 @@ def edit_part(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _edit(request: HttpRequest, form: PartForm, title: str, act: Callable[[], Part]) -> HttpResponse:
-    if form.is_valid():
-        try:
-            row = act()
-        except ConflictError as error:
-            form.add_error(None, str(error))
-            form.show_what_stands(Part.objects.get(pk=form.instance.pk))
-        except BenchwardError as error:
-            put_beside(form, error)
-        else:
-            messages.success(request, f"{row} is saved.")
-            return redirect("stores:part", row.pk)
+    if row := form.saved(act):
+        messages.success(request, f"{row} is saved.")
+        return redirect("stores:part", row.pk)
     context = {"form": form, "title": title, "above": above(), "what": "part"}
     return render(request, "stores/edit.html", context, status=REFUSED if form.errors else 200)
 
