@@ -157,14 +157,16 @@ def of_the_bench(camera: Camera, tagged: Device) -> None:
 
 def begun(device: Device, by: Actor) -> Order:
     """The driver received, and its order worked up to the first reading."""
-    site = Place.objects.get(pk=device.home.site_id)
-    order = bench.receive(device, bench=Place.objects.get(kind="bench", site=site), by=by, decontamination="cleaned")
-    for step in order.procedure_version.steps.order_by("position"):
+    bench_of_site = Place.objects.get(kind="bench", site=device.home.site)
+    order = bench.receive(device, bench=bench_of_site, by=by, decontamination="cleaned")
+    for step in Step.objects.filter(version=order.procedure_version).order_by("position"):
         if step.kind == Step.Kind.READING:
             break
         order.refresh_from_db()
-        note = "Software 3.3.6; log read." if step.kind == Step.Kind.NOTE else ""
-        bench.answer(order, step, bench.Answer(passed=True, note=note), revision=order.revision, by=by)
+        chosen = step.passing[0] if step.kind == Step.Kind.CHOICE else ""
+        note = "Software 3.3.6; log read." if step.kind == Step.Kind.TEXT or "in the note" in step.caution else ""
+        given = bench.Answer(passed=True, note=note, chosen=chosen)
+        bench.answer(order, step, given, revision=order.revision, by=by)
     return order
 
 
