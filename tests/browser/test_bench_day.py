@@ -160,7 +160,7 @@ def find_out(page: Page, instrument: Instrument) -> None:
         page.get_by_role("link", name="What was measured with it").first.click()
     page.get_by_label("Found off by").fill("20 %")
     page.keyboard.press("Enter")
-    page.get_by_label("The ticked drivers are those").check()
+    page.get_by_label("The drivers chosen are to be measured again").check()
     page.get_by_role("button", name="Raise recheck orders for the ticked drivers").click()
     expect(page.get_by_text("Recheck order").first).to_be_visible()
 
