@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 
 from fleet.batteries import actions as batteries
+from fleet.batteries.models import Fitting
 from fleet.batteries.queries import order_at_work
 from fleet.bench import actions as bench
 from fleet.bench import queries as bench_queries
@@ -105,6 +106,40 @@ def test_a_pack_that_was_fitted_costs_its_price(technician: Person, manager: Per
     assert queries.costs(today, today, manager).by_type[0].cost.packs == Decimal("61.50")
     assert queries.of_driver(devices[0])[0].cost.packs == Decimal("61.50")
     assert "61.50" in page(manager, f"/reports/costs/{devices[0]}/")
+
+
+def test_a_pack_fitted_without_an_order_is_in_the_cost_of_its_driver_type_and_period(manager: Person) -> None:
+    """It stands by itself among the kinds of work and sums with the rest; one moved from another is not paid twice."""
+    today = clock.today()
+    device, other = (a_device(accepted_on=today - timedelta(days=400)) for _ in range(2))
+    pack = a_pack(price=Decimal("61.50"))
+    batteries.fit(pack, device, on=today - timedelta(days=3), by=BY)
+    found = queries.costs(today - timedelta(days=9), today, manager)
+    assert found.overall.cost.total == Decimal("61.50")
+    assert [(row.name, row.orders, row.cost.packs, row.each) for row in found.by_kind] == [
+        ("Packs fitted without an order", 0, Decimal("61.50"), None)
+    ]
+    for groups in (found.by_type, found.by_year):
+        assert sum(row.cost.total for row in groups) == Decimal("61.50")
+    assert queries.costs(today, today, manager).overall.cost.total == 0
+    assert [(row.device, row.orders, row.cost.total) for row in queries.dearest(manager)] == [
+        (device, 0, Decimal("61.50"))
+    ]
+    assert pack.number in page(manager, f"/reports/costs/{device}/")
+    assert queries.of_driver(device)[0].cost.total == Decimal("61.50")
+    batteries.remove(device, on=today, why=Fitting.Why.MOVED, out_of_use=True, by=BY)
+    batteries.fit(pack, other, on=today, by=BY)
+    assert queries.of_driver(other)[0].cost.total == 0
+    assert queries.costs(today - timedelta(days=9), today, manager).overall.cost.total == Decimal("61.50")
+
+
+def test_a_pack_that_came_with_a_new_driver_costs_nothing_by_itself(manager: Person) -> None:
+    """Fitted by the day of acceptance it is in the price of the driver."""
+    today = clock.today()
+    device = a_device(accepted_on=today)
+    batteries.fit(a_pack(price=Decimal("61.50")), device, on=today, by=BY)
+    assert queries.costs(today, today, manager).overall.cost.total == 0
+    assert queries.of_driver(device)[2] == []
 
 
 def test_a_pack_fitted_on_the_bench_belongs_to_the_order_that_is_worked_there(technician: Person) -> None:

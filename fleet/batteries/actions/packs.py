@@ -14,8 +14,8 @@ from fleet.batteries.actions.purchases import packs_arrive
 from fleet.batteries.actions.use import tell_use
 from fleet.batteries.models import CycleCount, Fitting, Forecast, Pack
 from fleet.batteries.queries import pack_price
-from fleet.bench.actions import book_pack
-from fleet.bench.models import Order
+from fleet.bench.actions import book_packs
+from fleet.bench.models import Order, PackFitted
 from fleet.core.errors import BadValueError, MoveRefusedError, NotAllowedError
 from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
@@ -29,6 +29,7 @@ from fleet.web import clock
 from fleet.web.phrases import day
 
 BATCH = 1000
+_NOTHING = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,11 +122,31 @@ def fit(pack: Pack, device: Device, *, on: date, by: Actor, order: Order | None 
     _check_fit(row, device, on)
     _refuse_quarantined(device, on)
     fitting = Fitting.objects.create(pack=row, device=device, fitted_on=on, fitted_on_known=known, order=order)
+    if _is_paid_for(fitting):
+        book_packs([_paid(fitting, pack_price(row.for_type) if row.price is None else row.price)])
     change(row, state=Pack.State.FITTED)
-    if order is not None:
-        book_pack(order, row.number, pack_price(row.for_type) if row.price is None else row.price, on=on)
     record(_fitted(fitting), by=by)
     return fitting
+
+
+def _is_paid_for(fitting: Fitting) -> bool:
+    """Whether a fitting cost anything by itself: without an order, the pack that came with the driver did not."""
+    accepted = fitting.device.accepted_on
+    return fitting.order is not None or (
+        accepted is not None and fitting.fitted_on_known and fitting.fitted_on > accepted
+    )
+
+
+def _paid(fitting: Fitting, price: Decimal | None) -> PackFitted:
+    """What a fitting cost: a pack that was in a driver before was paid for then."""
+    used = fitting.pack.state != Pack.State.STOCK
+    return PackFitted(
+        device=fitting.device,
+        order=fitting.order,
+        number=fitting.pack.number,
+        price=_NOTHING if used else price,
+        fitted_on=fitting.fitted_on,
+    )
 
 
 def _check_fit(pack: Pack, device: Device, on: date) -> None:
@@ -164,6 +185,7 @@ def fit_many(news: Sequence[NewFitting], *, by: Actor) -> list[Fitting]:
     _must_handle(by)
     fittings = [Fitting(pack=new.pack, device=new.device, fitted_on=new.on, fitted_on_known=new.known) for new in news]
     Fitting.objects.bulk_create(fittings, batch_size=BATCH)
+    book_packs(_paid(fitting, fitting.pack.price) for fitting in fittings if _is_paid_for(fitting))
     ids = [new.pack.pk for new in news]
     for start in range(0, len(ids), BATCH):
         Pack.objects.filter(pk__in=ids[start : start + BATCH]).update(state=Pack.State.FITTED)

@@ -19,7 +19,7 @@ from fleet.bench.actions.orders import (
     resume,
     set_aside,
 )
-from fleet.bench.actions.parts import Issued, Part, add_part, book_pack, issue_kit, issue_part, set_kit, take_back
+from fleet.bench.actions.parts import Issued, Part, add_part, book_packs, issue_kit, issue_part, set_kit, take_back
 from fleet.bench.actions.procedures import publish
 from fleet.bench.actions.rechecks import Raised, raise_rechecks
 from fleet.bench.actions.retirements import (
@@ -60,7 +60,7 @@ __all__ = [
     "answer_once",
     "assign",
     "assign_many",
-    "book_pack",
+    "book_packs",
     "cancel",
     "complete",
     "drop_retirement_method",

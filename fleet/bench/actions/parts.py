@@ -1,8 +1,7 @@
 """The parts of an order: issued from stock one by one or as a whole kit, named in words, taken back unused."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
-from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
@@ -21,6 +20,7 @@ from fleet.stores.models import Part as StorePart
 from fleet.web import clock
 
 _FREE = Decimal(0)
+_BATCH = 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,6 +169,6 @@ def _use(order: Order, part: StorePart, moved: Movement) -> PartUse:
     )
 
 
-def book_pack(order: Order, number: str, price: Decimal | None, *, on: date) -> PackFitted:
-    """Note what a battery pack that was fitted for an order cost. The act that fits it calls this, and tells."""
-    return PackFitted.objects.create(order=order, number=number, price=price, fitted_on=on)
+def book_packs(fitted: Iterable[PackFitted]) -> None:
+    """Note what battery packs that were fitted cost. The act that fits them calls this, and tells."""
+    PackFitted.objects.bulk_create(fitted, batch_size=_BATCH)

@@ -9,7 +9,7 @@ from django.db.models import F, Q
 
 from fleet.bench.models.orders import Order
 from fleet.bench.models.procedures import Procedure
-from fleet.registry.models import Party
+from fleet.registry.models import Device, Party
 from fleet.stores.models import Part, Stock
 
 _NOT_NEGATIVE = [MinValueValidator(Decimal(0))]
@@ -80,12 +80,13 @@ class LabourRate(models.Model):
 
 
 class PackFitted(models.Model):
-    """A battery pack that went into a driver for an order, and what it cost then; None where nobody knows.
+    """A battery pack that went into a driver, for an order if one was open, and what it cost; None where nobody knows.
 
     The room of the batteries keeps the pack itself, and has this written when it fits one.
     """
 
-    order = models.ForeignKey(Order, models.PROTECT, related_name="packs")
+    device = models.ForeignKey(Device, models.PROTECT, related_name="packs_paid")
+    order = models.ForeignKey(Order, models.PROTECT, null=True, blank=True, related_name="packs")
     number = models.CharField("pack number", max_length=30)
     price = models.DecimalField(max_digits=9, decimal_places=2, null=True, blank=True, validators=_NOT_NEGATIVE)
     fitted_on = models.DateField()

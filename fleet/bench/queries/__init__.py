@@ -6,7 +6,7 @@ from fleet.bench.queries.choices import places
 from fleet.bench.queries.choosing import Work, asks_only, choose_work, open_due
 from fleet.bench.queries.clocks import clocks_on, minutes_shown, running_clock
 from fleet.bench.queries.computing import computed_with
-from fleet.bench.queries.costs import Cost, cost_of, costs_by, rates
+from fleet.bench.queries.costs import Cost, cost_of, costs_by, packs_alone, rates
 from fleet.bench.queries.facts import (
     InForce,
     Standing,
@@ -127,6 +127,7 @@ __all__ = [
     "order_page",
     "orders",
     "others_at",
+    "packs_alone",
     "parts_of",
     "places",
     "pool_stocks",

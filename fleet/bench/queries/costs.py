@@ -79,6 +79,17 @@ def costs_by(orders: QuerySet[Order], *lookups: str) -> dict[tuple[Any, ...], Co
     return found
 
 
+def packs_alone(packs: QuerySet[PackFitted], *lookups: str) -> dict[tuple[Any, ...], Cost]:
+    """What those of the packs that were fitted without an order cost, by lookups from the row or their "month".
+
+    Keys are tuples in the order of the lookups, a month its first day; a group without such a pack is absent.
+    """
+    named: dict[str, Any] = {f"by_{each}": TruncMonth("fitted_on") if each == "month" else F(each) for each in lookups}
+    grouped: QuerySet[Any, Any] = packs.filter(order__isnull=True).order_by().annotate(**named).values_list(*named)
+    rows = grouped.annotate(money=Sum("price", output_field=_MONEY), count=Count("pk", filter=Q(price__isnull=True)))
+    return {tuple(key): Cost(packs=_money(money), unpriced=count) for *key, money, count in rows}
+
+
 def _grouped(rows: QuerySet[Any], orders: QuerySet[Order], lookups: Sequence[str]) -> QuerySet[Any, Any]:
     """The rows of those orders by lookups; `values_list` before the sums groups them."""
     month = TruncMonth("order__completed_at")

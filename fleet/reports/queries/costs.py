@@ -9,8 +9,8 @@ from typing import Any, Final
 from django.db.models import Count, F, Q, QuerySet, Sum
 from django.utils import timezone
 
-from fleet.bench.models import Order, OrderKind, OrderQuerySet, PartUse
-from fleet.bench.queries import Cost, costs_by, day_begins, orders
+from fleet.bench.models import Order, OrderKind, OrderQuerySet, PackFitted, PartUse
+from fleet.bench.queries import Cost, costs_by, day_begins, orders, packs_alone
 from fleet.core.orders import OrderState
 from fleet.people.models import Person
 from fleet.registry.models import Device
@@ -20,6 +20,8 @@ from fleet.web import clock
 
 #: How many of the dearest drivers are listed.
 DEAREST: Final = 20
+#: Stands for no kind of order, where packs were fitted without one.
+_ALONE: Final = ""
 _DAYS_A_YEAR: Final = 365.25
 
 
@@ -82,37 +84,54 @@ def finished(first: date, last: date, person: Person) -> OrderQuerySet:
 
 
 def costs(first: date, last: date, person: Person) -> Costs:
-    """What the person's finished work of a period cost."""
+    """What the person's finished work of a period cost, and the packs that were fitted in it without an order."""
     found = finished(first, last, person)
     named = {each.pk: str(each) for each in types()}
-    by_month = costs_by(found, "device__device_type", "month")
+    alone = _packs(person).filter(fitted_on__gte=first, fitted_on__lte=last)
+    of_orders = costs_by(found, "device__device_type", "month")
+    by_month = {(type_id, _month(moment)): cost for (type_id, moment), cost in of_orders.items()}
+    by_month = _joined(by_month, packs_alone(alone, "device__device_type", "month"))
     months: dict[int, dict[date, Decimal]] = {}
-    for (type_id, moment), cost in by_month.items():
-        months.setdefault(type_id, {})[_month(moment)] = cost.total
-    overall = sum(by_month.values(), Cost())
+    for (type_id, month), cost in by_month.items():
+        months.setdefault(type_id, {})[month] = cost.total
+    packs_by_type = packs_alone(alone, "device__device_type")
+    by_type = _joined(costs_by(found, "device__device_type"), packs_by_type)
+    by_kind = costs_by(found, "kind")
+    if packs_by_type:
+        by_kind[(_ALONE,)] = sum(packs_by_type.values(), Cost())
     return Costs(
-        overall=CostLine("All", None, found.count(), overall),
-        by_type=_lines(found, "device__device_type", named),
-        by_kind=_lines(found, "kind", dict(OrderKind.choices)),
+        overall=CostLine("All", None, found.count(), sum(by_month.values(), Cost())),
+        by_type=_lines(found, "device__device_type", by_type, named),
+        by_kind=_lines(found, "kind", by_kind, {**dict(OrderKind.choices), _ALONE: "Packs fitted without an order"}),
         by_year=_by_year(found, by_month),
         months=months,
     )
 
 
-def _lines(found: OrderQuerySet, lookup: str, names: dict[Any, str]) -> list[CostLine]:
+def _packs(person: Person) -> QuerySet[PackFitted]:
+    return PackFitted.objects.filter(device__in=Device.objects.within(person).order_by())
+
+
+def _joined(one: dict[Any, Cost], other: dict[Any, Cost]) -> dict[Any, Cost]:
+    return {key: one.get(key, Cost()) + other.get(key, Cost()) for key in one | other}
+
+
+def _lines(
+    found: OrderQuerySet, lookup: str, cost: dict[tuple[Any, ...], Cost], names: dict[Any, str]
+) -> list[CostLine]:
     counted = dict(found.order_by().values_list(lookup).annotate(n=Count("pk")))
-    cost = costs_by(found, lookup)
-    rows = [CostLine(names[key], key, many, cost.get((key,), Cost())) for key, many in counted.items()]
+    keys = counted | {key: 0 for (key,) in cost if key not in counted}
+    rows = [CostLine(names[key], key, many, cost.get((key,), Cost())) for key, many in keys.items()]
     return sorted(rows, key=lambda row: -row.cost.total)
 
 
-def _by_year(found: OrderQuerySet, by_month: dict[tuple[Any, ...], Cost]) -> list[CostLine]:
+def _by_year(found: OrderQuerySet, by_month: dict[tuple[Any, date], Cost]) -> list[CostLine]:
     counted = dict(found.order_by().values_list("completed_at__year").annotate(n=Count("pk")))
     cost: dict[int, Cost] = {}
-    for (_, moment), each in by_month.items():
-        year = _month(moment).year
-        cost[year] = cost.get(year, Cost()) + each
-    return [CostLine(str(year), year, many, cost.get(year, Cost())) for year, many in sorted(counted.items())]
+    for (_, month), each in by_month.items():
+        cost[month.year] = cost.get(month.year, Cost()) + each
+    years = sorted({*counted, *cost})
+    return [CostLine(str(year), year, counted.get(year, 0), cost.get(year, Cost())) for year in years]
 
 
 def _month(moment: datetime) -> date:
@@ -120,16 +139,18 @@ def _month(moment: datetime) -> date:
 
 
 def dearest(person: Person) -> list[DriverCost]:
-    """The person's drivers that are not retired and cost most in all their finished orders, the dearest first."""
+    """The person's drivers that are not retired and cost most: in all their finished orders, and packs without one."""
     done = Order.objects.within(person).filter(state=OrderState.DONE.value, device__retired_on__isnull=True)
-    cost = costs_by(done, "device")
+    cost = _joined(
+        costs_by(done, "device"), packs_alone(_packs(person).filter(device__retired_on__isnull=True), "device")
+    )
     top = sorted(cost, key=lambda key: -cost[key].total)[:DEAREST]
     counted = dict(
         done.filter(device__in=[key[0] for key in top]).order_by().values_list("device").annotate(n=Count("pk"))
     )
-    known = {device.pk: device for device in devices().filter(pk__in=counted)}
+    known = {device.pk: device for device in devices().filter(pk__in=[key[0] for key in top])}
     rows = [(known[key[0]], cost[key]) for key in top if key[0] in known]
-    return [DriverCost(device, counted[device.pk], each, price_of(device)) for device, each in rows]
+    return [DriverCost(device, counted.get(device.pk, 0), each, price_of(device)) for device, each in rows]
 
 
 def price_of(device: Device) -> Decimal | None:
@@ -137,13 +158,14 @@ def price_of(device: Device) -> Decimal | None:
     return device.device_type.price if device.price is None else device.price
 
 
-def of_driver(device: Device) -> tuple[DriverCost, list[tuple[Order, Cost]]]:
-    """What one driver has cost, and each of its orders with its cost, the newest first."""
+def of_driver(device: Device) -> tuple[DriverCost, list[tuple[Order, Cost]], list[PackFitted]]:
+    """What one driver has cost, each of its orders with its cost, the newest first, and its packs without an order."""
     rows = list(orders().filter(device=device).order_by("-raised_at", "-pk"))
     cost = costs_by(Order.objects.filter(device=device), "pk")
     each = [(row, cost.get((row.pk,), Cost())) for row in rows]
-    whole = DriverCost(device, len(rows), sum((cost for _, cost in each), Cost()), price_of(device))
-    return whole, each
+    alone = PackFitted.objects.filter(device=device)
+    total = sum((cost for _, cost in each), packs_alone(alone, "device").get((device.pk,), Cost()))
+    return DriverCost(device, len(rows), total, price_of(device)), each, list(alone.filter(order__isnull=True))
 
 
 @dataclass(frozen=True, slots=True)

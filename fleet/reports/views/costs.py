@@ -95,8 +95,8 @@ def _lines(found: queries.Costs) -> Iterator[tuple[csv_out.Cell, ...]]:
 def driver_cost(request: HttpRequest, asset: str) -> HttpResponse:
     """What one driver has cost so far, order by order, against its price."""
     device = fetch(devices(), request, asset_number=asset)
-    whole, each = queries.of_driver(device)
-    shown = {"device": device, "whole": whole, "orders": each, "currency": settings.CURRENCY}
+    whole, each, packs = queries.of_driver(device)
+    shown = {"device": device, "whole": whole, "orders": each, "packs": packs, "currency": settings.CURRENCY}
     return render(request, "reports/driver_cost.html", shown)
 
 
