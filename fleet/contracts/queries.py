@@ -56,8 +56,7 @@ def to_decide(person: Person, on: date) -> ContractQuerySet:
 
 def covering(device: Device, on: date) -> list[Contract]:
     """The contracts that cover a driver on a day, a warranty first."""
-    site = device.home.path.split("/")[1]
-    here = Q(sites__isnull=True) | Q(sites=int(site))
+    here = Q(sites__isnull=True) | Q(sites=device.home.top)
     rows = Contract.objects.filter(in_force(on)).filter(
         Q(devices=device) | (Q(device_types=device.device_type_id) & here)
     )

@@ -31,6 +31,10 @@ class Column:
     required: bool = False
 
 
+#: How many rows a note names.
+NAMED: Final = 8
+
+
 class Problem(NamedTuple):
     """Why a row is refused: its number, the column, the value as sent, and what would be right."""
 
@@ -203,6 +207,14 @@ def first_rows(table: Table, keys: Sequence[Any], name: str, words: str) -> None
             table.refuse(index, name, f"{words} in row {seen[key]}.")
         else:
             seen[key] = table.rows[index]
+
+
+def note_rows(table: Table, indexes: Sequence[int], words: str) -> None:
+    """Note what should be looked at in those rows before they are committed; the first few are named."""
+    if indexes:
+        named = ", ".join(str(table.rows[index]) for index in indexes[:NAMED])
+        more = f" and {len(indexes) - NAMED} more" if len(indexes) > NAMED else ""
+        table.notes.append(f"Row{'s' if len(indexes) > 1 else ''} {named}{more}: {words}")
 
 
 def note_lost_zeros(table: Table, name: str, known: Sequence[str] = ()) -> None:

@@ -81,6 +81,11 @@ class Place(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def top(self) -> int:
+        """The key of the site that it stands in, its own where it is one."""
+        return int(self.path.split("/")[1])
+
 
 class DeviceType(models.Model):
     """A maker's model in one configuration: what rated values, plans and procedures hang on."""

@@ -12,7 +12,7 @@ from fleet.people.models import Person
 from fleet.registry.actions import edit_device, edit_devices
 from fleet.registry.models import Device
 from fleet.schedules.models import Due
-from tests.builders import BY, a_device, a_type, a_ward
+from tests.builders import BY, a_device, a_site, a_type, a_ward
 from tests.exchange.builders import a_home, checked, counts, driver_row, outside_ward, problems, taken_in
 from tests.schedules.builders import a_plan
 
@@ -151,6 +151,18 @@ def test_a_retired_driver_is_known_and_does_not_change(manager: Person) -> None:
     assert counts(checked("devices", [driver_row(1, home)], manager)) == (0, 1, 0, 0)
     found = problems(checked("devices", [driver_row(1, home, cost_centre="1")], manager))
     assert "is retired" in found[0].right
+
+
+def test_a_file_moves_no_driver_to_another_site() -> None:
+    """That is a transfer, with a day and a condition; the row names the act, and the same act refuses it by itself."""
+    home, elsewhere = a_home(), a_ward("Ward 9", a_site("Fernhollow"))
+    taken_in("devices", [driver_row(1, home)])
+    found = problems(checked("devices", [driver_row(1, elsewhere.code)]))
+    assert [(one.row, one.field) for one in found] == [(2, "home")]
+    assert "Transfer H000001 there on its page" in found[0].right
+    device = Device.objects.get()
+    with pytest.raises(BadValueError, match="belongs to another site"):
+        edit_devices([(device, {"home": elsewhere})], by=BY)
 
 
 def test_lost_zeros_are_pointed_at(manager: Person) -> None:

@@ -7,6 +7,7 @@ import pytest
 from fleet.audit.models import TrailEntry
 from fleet.batteries import actions as batteries
 from fleet.batteries.models import RuntimeTest
+from fleet.exchange.models import Intake
 from fleet.people.models import Person
 from fleet.registry.models import Device
 from tests.batteries.builders import START, a_fitted_device, a_logged_test
@@ -117,3 +118,12 @@ def test_without_a_choice_digits_are_no_date(device: Device, manager: Person) ->
     assert {one.row for one in disproved} == {3}
     assert "speaks against the day standing first" in disproved[0].right
     assert problems(checked("tests", rows, manager, day_first=False)) == []
+
+
+def test_unlikely_runtimes_are_pointed_at_before_they_are_committed(device: Device, manager: Person) -> None:
+    """Fifty minutes where hours are expected may be a slip of the pen: the rows are named, and taken as they stand."""
+    rows = [run_row(device), run_row(device, started_at="2026-03-05 08:00", stopped_at="2026-03-05 08:50")]
+    intake = checked("tests", rows, manager)
+    assert intake.state == Intake.State.READY
+    assert intake.notes[0].startswith("Row 3: the runtime is far from")
+    assert checked("tests", rows[:1], manager).notes == []

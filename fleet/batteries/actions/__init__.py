@@ -26,7 +26,7 @@ from fleet.batteries.actions.policy import (
     set_supply,
 )
 from fleet.batteries.actions.purchases import call_off_packs, order_packs
-from fleet.batteries.actions.tests import NewTest, check_test, faults_of, log_test, log_tests, void_test
+from fleet.batteries.actions.tests import NewTest, check_test, faults_of, log_test, log_tests, unlikely, void_test
 
 __all__ = [
     "BACKTEST_MONTHS",
@@ -59,5 +59,6 @@ __all__ = [
     "set_chemistry_life",
     "set_limit",
     "set_supply",
+    "unlikely",
     "void_test",
 ]

@@ -104,6 +104,23 @@ def faults_of(new: NewTest) -> list[tuple[str, str]]:
     return [(field, words) for words, field, wrong in _rules(new) if wrong]
 
 
+def unlikely(news: Sequence[NewTest]) -> list[bool]:
+    """Whether each test's runtime lies so far from the rated one that a person would be asked back for it."""
+    tests = [
+        RuntimeTest(
+            device=new.device,
+            charge_hours=new.charge_hours,
+            rate=new.rate,
+            started_at=new.started_at,
+            stopped_at=new.stopped_at,
+            stop=new.stop,
+        )
+        for new in news
+    ]
+    _reckon(tests)
+    return [not _is_likely(test) for test in tests]
+
+
 def _check(new: NewTest) -> None:
     for field, words in faults_of(new):
         raise BadValueError(f"{new.device}: {words}", field=field)
@@ -236,8 +253,7 @@ def _refuse_quarantined(tests: Sequence[RuntimeTest]) -> None:
 def _ask_back(tests: Sequence[RuntimeTest], news: Sequence[NewTest]) -> None:
     """Ask once whether a runtime far from the rated one is right; what was confirmed says so for good."""
     for test, new in zip(tests, news, strict=True):
-        cut_short = test.stop == RuntimeTest.Stop.BY_HAND or test.short_charge or test.outside_table
-        if is_likely(test.fraction, cut_short=cut_short):
+        if _is_likely(test):
             continue
         test.confirmed = new.confirmed
         if not new.confirmed:
@@ -247,6 +263,11 @@ def _ask_back(tests: Sequence[RuntimeTest], news: Sequence[NewTest]) -> None:
                 "expected of a new pack. Look at start, stop and rate again; if it is right, say that it is to be kept."
             )
             raise BadValueError(message, field="confirmed")
+
+
+def _is_likely(test: RuntimeTest) -> bool:
+    cut_short = test.stop == RuntimeTest.Stop.BY_HAND or test.short_charge or test.outside_table
+    return is_likely(test.fraction, cut_short=cut_short)
 
 
 def hours_minutes(ran: timedelta) -> str:

@@ -200,7 +200,7 @@ def _gathered(table: Table, scope: Scope) -> _Rows:
     known: dict[str, Device] = {}
     serials: dict[tuple[int, str], str] = {}
     for part in batches({value for value in table.column("asset_number") if value}):
-        known |= {row.asset_number: row for row in Device.objects.filter(asset_number__in=part)}
+        known |= {row.asset_number: row for row in Device.objects.filter(asset_number__in=part).select_related("home")}
     for part in batches({value for value in table.column("serial_number") if value}):
         found = Device.objects.filter(serial_number__in=part)
         serials |= {(kind, serial): asset for kind, serial, asset in found.values_list(*_SERIAL)}
@@ -273,6 +273,9 @@ def _weigh_known(rows: _Rows, index: int, known: Device) -> Verdict:
     differing = _differing(rows, index, known)
     if differing and known.retired_on:
         table.refuse(index, min(differing), f"{known} is retired; its facts no longer change.")
+    home = differing.get("home")
+    if home and home.top != known.home.top:
+        table.refuse(index, "home", f"{home} belongs to another site. Transfer {known} there on its page.")
     if not differing or index in table.refused:
         return Verdict.SAME
     rows.edits.append((known, differing))

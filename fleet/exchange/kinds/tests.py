@@ -8,10 +8,10 @@ from django.conf import settings
 from django.db.models import Q
 
 from fleet.audit.actors import Actor
-from fleet.batteries.actions import NewTest, faults_of, log_tests
+from fleet.batteries.actions import NewTest, faults_of, log_tests, unlikely
 from fleet.batteries.models import Pack, RuntimeTest
 from fleet.exchange.cells import choice, code, moment, number, text
-from fleet.exchange.columns import Column, Table, first_rows
+from fleet.exchange.columns import Column, Table, first_rows, note_rows
 from fleet.exchange.kinds.common import Kind, Scope, Tell, Verdict, Weighed, batches, find_devices, written
 from fleet.exchange.kinds.stays import packs_of_rows
 from fleet.registry.models import Device
@@ -122,13 +122,21 @@ def weigh(table: Table, scope: Scope) -> Weighed:
     keys = [(pack.pk, start) if pack and start else None for pack, start in zip(packs, starts, strict=True)]
     first_rows(table, keys, "started_at", "A test of this pack that started then stands already")
     known = _known({pack.pk for pack in packs if pack})
-    news: list[NewTest] = []
+    news: dict[int, NewTest] = {}
     verdicts = [
         _weigh_row(table, index, devices[index], packs[index], known=known, news=news) for index in table.indexes()
     ]
 
+    far_off = [index for index, is_far in zip(news, unlikely(list(news.values())), strict=True) if is_far]
+    note_rows(
+        table,
+        far_off,
+        "the runtime is far from what a new pack is expected to last. Compare start, stop and rate with what was "
+        "written down; what is committed is kept as it stands and counts in the forecasts.",
+    )
+
     def write(by: Actor, tell: Tell) -> None:
-        written(news, lambda part: log_tests(part, by=by, taken_over=True), tell)
+        written(list(news.values()), lambda part: log_tests(part, by=by, taken_over=True), tell)
 
     return Weighed(verdicts, write)
 
@@ -143,7 +151,7 @@ def _known(packs: set[int]) -> _Known:
 
 
 def _weigh_row(  # noqa: PLR0913 - a row with what is known of it, and where new ones go
-    table: Table, index: int, device: Device | None, pack: Pack | None, *, known: _Known, news: list[NewTest]
+    table: Table, index: int, device: Device | None, pack: Pack | None, *, known: _Known, news: dict[int, NewTest]
 ) -> Verdict:
     if device is None or pack is None or index in table.refused:
         return Verdict.REFUSED
@@ -154,7 +162,7 @@ def _weigh_row(  # noqa: PLR0913 - a row with what is known of it, and where new
         table.refuse(index, name, words[0].upper() + words[1:])
     verdict = _verdict(table, index, new, known.get((pack.pk, new.started_at), []))
     if verdict is Verdict.NEW:
-        news.append(new)
+        news[index] = new
     return verdict
 
 

@@ -202,7 +202,8 @@ def edit_devices(edits: Sequence[tuple[Device, Mapping[str, Any]]], *, by: Actor
 
 
 def _edit_batch(edits: Sequence[tuple[Device, Mapping[str, Any]]], by: Actor, why: str) -> None:
-    rows = Device.objects.select_for_update(of=("self",)).in_bulk([device.pk for device, _ in edits])
+    held = Device.objects.select_for_update(of=("self",)).select_related("home")
+    rows = held.in_bulk([device.pk for device, _ in edits])
     happenings = [_edited(rows[device.pk], device, changes, why) for device, changes in edits]
     fields = sorted({name for _, changes in edits for name in changes})
     Device.objects.bulk_update(rows.values(), fields)
@@ -217,6 +218,7 @@ def _edited(row: Device, read: Device, changes: Mapping[str, Any], why: str) -> 
         raise ConflictError(f"{row} was changed by somebody else meanwhile. Nothing was written.")
     refuse_retired(row)
     _refuse_training(row, changes)
+    _refuse_other_site(row, changes)
     before = {name: getattr(row, name) for name in changes}
     for name, value in changes.items():
         setattr(row, name, value)
@@ -231,7 +233,7 @@ def refuse_retired(row: Device) -> None:
 
 def _refuse_other_site(row: Device, changes: Mapping[str, Any]) -> None:
     home = changes.get("home", row.home)
-    if home.path.split("/")[1] != row.home.path.split("/")[1]:
+    if home.top != row.home.top:
         msg = f"{home} belongs to another site. Transfer the driver there: the day and its condition go on record."
         raise BadValueError(msg, field="home")
 
