@@ -7,6 +7,7 @@ from fleet.rounds import views
 app_name = "rounds"
 urlpatterns = [
     path("", views.rounds, name="rounds"),
+    path("keeper.js", views.keeper, name="keeper"),
     path("<int:pk>/", views.one, name="one"),
     path("<int:pk>/scan/", views.scan, name="scan"),
     path("<int:pk>/answer/", views.answer, name="answer"),

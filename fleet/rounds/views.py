@@ -38,6 +38,13 @@ UNDONE_ELSEWHERE = (RoundStop.What.TAKEN.value, RoundStop.What.DONE.value)
 
 
 @guard(May.WORK_ON_BENCH)
+@require_safe
+def keeper(request: HttpRequest) -> HttpResponse:
+    """Give the script that shows the page of a round from the phone where there is no connection."""
+    return render(request, "rounds/keeper.js", content_type="text/javascript")
+
+
+@guard(May.WORK_ON_BENCH)
 def rounds(request: HttpRequest) -> HttpResponse:
     """Begin a round; the open ones, and the past ones with what came of each."""
     person = person_of(request)

@@ -1,7 +1,7 @@
 """A round on a phone that has no connection: what is scanned and tapped is kept, and sent once."""
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Error, Page, expect
 
 from fleet.people.models import Person
 from fleet.registry.models import Device
@@ -90,6 +90,52 @@ def test_a_driver_that_is_not_on_the_list_is_kept_and_looked_up_when_sent(
     assert answers() == [(strayed.asset_number, "in_use")]
     strayed.refresh_from_db()
     assert strayed.place == walked.place
+
+
+def wait_until(phone: Page, holds: str) -> None:
+    """Wait until a promise of the page gives what is true."""
+    phone.evaluate(f"async () => {{ while (!(await ({holds}))) await new Promise((go) => setTimeout(go, 50)); }}")
+
+
+def kept_page(phone: Page, walked: Round) -> Page:
+    """The round is loaded, and the phone has put its page away."""
+    phone.goto(f"/rounds/{walked.pk}/")
+    wait_until(phone, "navigator.serviceWorker.controller && caches.match(location.pathname)")
+    return phone
+
+
+def test_a_page_loaded_anew_without_a_connection_is_the_one_of_before_and_goes_on(
+    open_as: OpenAs, walked: Round, drivers: list[Device], technician: Person
+) -> None:
+    """The phone loads the page anew in a cellar: it is there, says of when, and what is answered is sent later."""
+    phone = kept_page(open_as(technician, **PHONE), walked)
+    phone.context.set_offline(True)
+    phone.reload()
+    expect(phone.get_by_text("This is the page as the phone loaded it at")).to_be_visible()
+    scan(phone, drivers[0].serial_number)
+    phone.get_by_role("button", name="In use on a patient").tap()
+    kept = phone.locator(f"[data-walk={drivers[0].asset_number}]")
+    expect(kept).to_contain_text("In use on a patient: kept, not sent yet")
+    phone.goto(f"/rounds/{walked.pk}/?code={drivers[1].asset_number}")
+    expect(kept).to_contain_text("In use on a patient: kept, not sent yet")
+    phone.context.set_offline(False)
+    expect(phone.get_by_text("1 of 2", exact=True)).to_be_visible(timeout=20000)
+    expect(phone.locator("[data-walk-old]")).to_be_hidden()
+    assert answers() == [(drivers[0].asset_number, "in_use")]
+
+
+def test_signing_out_takes_the_page_off_the_phone(open_as: OpenAs, walked: Round, technician: Person) -> None:
+    """Whoever takes the phone next finds no round on it."""
+    phone = kept_page(open_as(technician, **PHONE), walked)
+    phone.goto("/account/")
+    phone.get_by_role("button", name="Menu").tap()
+    phone.locator(".account summary").tap()
+    phone.get_by_role("button", name="Sign out").tap()
+    phone.wait_for_url("**/signed-out/")
+    wait_until(phone, "caches.has('rounds').then((has) => !has)")
+    phone.context.set_offline(True)
+    with pytest.raises(Error):
+        phone.goto(f"/rounds/{walked.pk}/")
 
 
 def test_a_slip_is_dropped_before_it_is_sent(

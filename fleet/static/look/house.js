@@ -45,6 +45,9 @@ function keep(act) {
   }
 }
 
+// What a round keeps on a phone is there for the person who is signed in, and for nobody after.
+if (!document.body.dataset.person) self.caches?.delete("rounds");
+
 // ---- clicks ----
 
 async function copy(button) {

@@ -111,12 +111,33 @@
     }
   });
 
+  // ---- the page itself, kept on this phone (templates/rounds/keeper.js) ----
+
+  const { loadedAt } = document.body.dataset;
+  if (loadedAt) {
+    document.querySelector("[data-walk-loaded]").textContent = `at ${new Date(loadedAt).toLocaleString("en-GB", { dateStyle: "medium", timeStyle: "short" })}`;
+    document.querySelector("[data-walk-old]").hidden = false;
+    addEventListener("online", showAnew);
+  }
+
+  // Whoever rules over a page saw it come; the first page of all came before.
+  async function keepPage() {
+    const { controller } = navigator.serviceWorker;
+    await navigator.serviceWorker.register(document.querySelector("[data-walk-keeper]").dataset.walkKeeper);
+    if (controller) return;
+    const files = [...document.querySelectorAll("link[rel=stylesheet], script[src]")].map((each) => each.href ?? each.src);
+    await (await caches.open("rounds")).addAll([location.pathname, ...files]);
+  }
+  if (navigator.serviceWorker) keepPage().catch(() => {}); // without it the page is not kept, and works as any other
+
   // What was sent is shown as the server has it now, unless a hand is at work.
-  document.addEventListener("kept:sent", () => {
+  document.addEventListener("kept:sent", showAnew);
+
+  function showAnew() {
     if (place.childElementCount || document.querySelector("#code")?.value) return;
     const asked = new URLSearchParams(location.search);
     asked.delete("last");
     if (!document.querySelector(".round-card[data-kept-part=card]")) asked.delete("code");
     location.assign(`${location.pathname}${asked.size ? `?${asked}` : ""}`);
-  });
+  }
 })();
