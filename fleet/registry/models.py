@@ -277,9 +277,7 @@ class Device(models.Model):
         choices=[(condition.value, condition.label) for condition in Condition],
         default=Condition.WAITING.value,
     )
-    wait_reason = models.CharField(
-        max_length=16, blank=True, choices=[(reason.value, reason.label) for reason in WaitReason]
-    )
+    wait_reason = models.CharField(max_length=16, blank=True, choices=[(each.value, each.label) for each in WaitReason])
     condition_since = models.DateTimeField()
     quarantined = models.BooleanField(default=False)
 
