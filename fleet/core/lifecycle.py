@@ -70,6 +70,7 @@ class Need(Worded):
     NO_UNPROVEN_STEP = "no_unproven_step", "Every required reading is proven, where guarded acceptance holds"
     NO_MISSING_STEP = "no_missing_step", "Every required step is answered"
     NO_FAILED_DELIVERY = "no_failed_delivery", "No flow or occlusion test stands as failed"
+    NO_FAILURE_LEFT = "no_failure_left", "No order before ended with a failure that nobody has met since"
     CHECKED = "checked", "The order being finished checked the driver"
     ACCEPTED = "accepted", "The driver has passed acceptance"
     NO_SERVICE_OWED = "no_service_owed", "No service ran out while it was not located"
@@ -83,10 +84,12 @@ class Facts:
     """What is known of one driver at the moment of the move, counted as it would stand after it.
 
     `open_tags`: tags still open once the order being finished has cleared its own. `quarantine_open`: a quarantine has
-    not been lifted. `failed_required_steps`, `missing_required_steps`: of the order being finished, latest answers;
+    not been lifted. `failed_required_steps`, `missing_required_steps`: of the order being finished, where a failure
+    counts until a later answer passes;
     `unproven_required_steps`: within their limits, yet not proven to be by guarded acceptance.
     `failed_delivery_tests`: its flow and occlusion tests outside the limits that no later one at the same rate and
     syringe has passed.
+    `failures_left`: in words, the orders that ended as not located with a failure which no later such work has met.
     `checked`: an order is being finished with this move and has at least one required step, so that "no step failed"
     is not true merely because nothing was looked at. `for_retirement`: that order is to retire it, which checks
     nothing. `accepted`: an acceptance order has passed, or passes with this move. `open_orders`: orders begun or
@@ -107,6 +110,7 @@ class Facts:
     failed_delivery_tests: int = 0
     services_owed: int = 0
     unproven_required_steps: int = 0
+    failures_left: tuple[str, ...] = ()
     for_retirement: bool = False
 
 
@@ -134,6 +138,7 @@ _RETURN_NEEDS: Final = (
     Need.NO_UNPROVEN_STEP,
     Need.NO_MISSING_STEP,
     Need.NO_FAILED_DELIVERY,
+    Need.NO_FAILURE_LEFT,
     Need.ACCEPTED,
     Need.NO_SERVICE_OWED,
     Need.NO_OTHER_ORDER,
@@ -204,6 +209,11 @@ _WHY_NOT: Final[MappingProxyType[Need, Callable[[Facts], str]]] = MappingProxyTy
         ),
         Need.NO_FAILED_DELIVERY: lambda facts: _count(
             facts.failed_delivery_tests, "flow or occlusion test has failed", "flow or occlusion tests have failed"
+        ),
+        Need.NO_FAILURE_LEFT: lambda facts: (
+            f"{' and '.join(facts.failures_left)} ended as not located with a failure, which only such work meets"
+            if facts.failures_left
+            else ""
         ),
         Need.CHECKED: _unchecked,
         Need.ACCEPTED: lambda facts: "" if facts.accepted else "the driver has not passed an acceptance order",

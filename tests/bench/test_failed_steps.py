@@ -7,11 +7,15 @@ from django.test import Client
 
 from fleet.bench import actions as bench
 from fleet.bench.models import Order, Reading
+from fleet.bench.queries import facts, standing
 from fleet.bench.queries.signing import signatures
-from fleet.core.errors import BadValueError, ConflictError
+from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
+from fleet.core.orders import Outcome
 from fleet.people.models import Person
+from fleet.web import clock
 from tests.bench.builders import (
     a_procedure,
+    again,
     as_actor,
     finish,
     fresh,
@@ -19,6 +23,7 @@ from tests.bench.builders import (
     received,
     signed_in,
     step,
+    work,
 )
 from tests.builders import a_device
 
@@ -48,11 +53,33 @@ def test_a_pass_over_a_failure_says_what_changed(order: Order, technician: Perso
     assert put(order, 2, bench.Answer(value="0.1", changed=WHY), technician).changed == WHY
 
 
-def test_not_applicable_in_between_hides_no_failure(order: Order, technician: Person) -> None:
-    """A failure stays one to be explained when the step was marked as not applicable meanwhile."""
-    put(order, 2, bench.Answer(na=True, note="No pump head"), technician)
-    with pytest.raises(BadValueError, match="Say what changed"):
-        put(order, 2, bench.Answer(value="0.1"), technician)
+def test_not_applicable_takes_no_failure_away(order: Order, technician: Person) -> None:
+    """It is refused over the failure of a required step; one on record from before still counts as failed."""
+    with pytest.raises(BadValueError, match="takes no failure away"):
+        put(order, 2, bench.Answer(na=True, note="No 50 mL syringe to hand"), technician)
+    Reading.objects.filter(order=order).update(latest=False)
+    Reading.objects.create(order=order, step=step(order, 2), verdict="na", note="Left out", taken_at=clock.now())
+    assert (standing(order).failed, facts(order.device, order).failed_required_steps) == (1, 1)
+    for position, answer in {1: bench.Answer(passed=True), 3: bench.Answer(passed=True)}.items():
+        put(order, position, answer, technician)
+    put(order, 4, bench.Answer(note="2.4.1"), technician)
+    with pytest.raises(MoveRefusedError, match="1 required step has failed"):
+        finish(order, technician)
+    put(order, 2, bench.Answer(value="0.1", changed=WHY), technician)
+    finish(order, technician)
+
+
+def test_a_failure_is_not_lost_with_its_driver(order: Order, technician: Person) -> None:
+    """Ended as not located, the failure waits: other work does not return the driver, work of the same kind does."""
+    device = order.device
+    finish(order, technician, outcome=Outcome.NOT_LOCATED)
+    cleaned = work(received(device, technician, kind="cleaning"), technician)
+    with pytest.raises(MoveRefusedError, match=rf"order {order} \(repair\) ended as not located with a failure"):
+        finish(cleaned, technician)
+    repair = received(device, technician, kind="corrective")
+    finish(cleaned, technician, stays=True)
+    finish(work(repair, technician), technician, outcome=Outcome.REPAIRED)
+    assert again(device).condition == "in_service"
 
 
 def test_a_step_that_may_fail_or_fails_again_asks_for_nothing(order: Order, technician: Person) -> None:

@@ -173,7 +173,7 @@ def _ask_steps(order: Order, counted: Facts) -> None:
     """A driver that stays for another order leaves no failed or missing step behind, for that order would hide it."""
     if not counted.open_orders:
         raise BadValueError(f"No other order on {order.device} is open; say where it goes.", field="stays")
-    alone = replace(counted, open_orders=0, open_tags=0, accepted=True, checked=True)
+    alone = replace(counted, open_orders=0, open_tags=0, accepted=True, checked=True, failures_left=())
     if reasons := unmet(Move.RETURN, alone):
         raise MoveRefusedError(f"Cannot finish order {order}: {', '.join(reasons)}.")
 

@@ -108,9 +108,19 @@ def _put_answers(order: Order, answers: Sequence[tuple[Step, Answer]], by: Actor
 
 
 def _explain(reading: Reading, before: Reading | None, changed: str) -> bool:
-    """Put on a reading what changed since its step failed; False where that is not asked."""
-    turns = before is not None and before.verdict in FAILED and reading.verdict == Reading.Verdict.PASS
-    if before is None or not turns or not reading.step.required:
+    """Put on a reading what changed since its step failed; False where that is not asked.
+
+    Only a later pass meets the failure of a required step: "not applicable" is refused over it.
+    """
+    if before is None or before.verdict not in FAILED or not reading.step.required:
+        return False
+    if reading.verdict == Reading.Verdict.NOT_APPLICABLE:
+        message = (
+            f"Step {reading.step.position} failed ({in_words(before)}), and “not applicable” takes no failure away. "
+            "Answer it again when it passes, and say what changed."
+        )
+        raise BadValueError(message, field="verdict")
+    if reading.verdict != Reading.Verdict.PASS:
         return False
     reading.changed = changed.strip()
     if not reading.changed:

@@ -17,10 +17,11 @@ from fleet.bench.models import (
     Step,
     StepLimit,
 )
+from fleet.bench.queries.failing import failing_steps, verdicts
 from fleet.bench.queries.flow import failed_delivery
 from fleet.core.lifecycle import Condition, Facts, work_refusal
 from fleet.core.limits import Limits
-from fleet.core.orders import OPEN_STATES
+from fleet.core.orders import ABSENT_OUTCOMES, OPEN_STATES, OrderState, Outcome
 from fleet.registry.models import Device, DeviceType
 from fleet.schedules.models import Due
 from fleet.tags.models import Quarantine, Tag, TagReport, YesNo
@@ -32,7 +33,7 @@ HARM = [YesNo.YES, YesNo.NOT_SURE]
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """How many required steps an order has, by the latest answer of each."""
+    """How many required steps an order has, by what counts of each: a failure until a later answer passes."""
 
     required: int = 0
     passed: int = 0
@@ -51,8 +52,8 @@ def standing(order: Order | None) -> Standing:
     if order is None or order.procedure_version_id is None:
         return Standing()
     steps = Step.objects.filter(version_id=order.procedure_version_id, required=True).values_list("pk", flat=True)
-    verdicts = dict(Reading.objects.filter(order=order, latest=True).values_list("step_id", "verdict"))
-    held = [verdicts.get(step) for step in steps]
+    counts = verdicts(order)
+    held = [counts.get(step) for step in steps]
     return Standing(
         required=len(held),
         passed=held.count(Reading.Verdict.PASS),
@@ -80,6 +81,7 @@ def facts(device: Device, order: Order | None = None) -> Facts:
         missing_required_steps=steps.missing,
         unproven_required_steps=steps.unproven,
         failed_delivery_tests=_failed_deliveries(order),
+        failures_left=_failures_left(device, order),
         checked=steps.passed > 0 and not retires,
         for_retirement=retires,
         accepted=device.accepted_on is not None or (order is not None and order.kind == OrderKind.ACCEPTANCE),
@@ -95,6 +97,23 @@ def _failed_deliveries(order: Order | None) -> int:
     flows, closed = (rows.objects.filter(order=OuterRef("pk")) for rows in (FlowTest, OcclusionTest))
     tested = Order.objects.filter(Exists(flows) | Exists(closed), pk=order.pk).exists()
     return len(failed_delivery(order)) if tested else 0
+
+
+def _failures_left(device: Device, order: Order | None) -> tuple[str, ...]:
+    """The orders that ended with a failure while nobody had the driver, and which no work of the same kind met since.
+
+    `order` meets those of its own kind by what it asks itself, and its acceptance meets all.
+    """
+    ended = Order.objects.filter(device=device, state=OrderState.DONE)
+    lost = list(ended.filter(outcome=Outcome.NOT_LOCATED))
+    left = []
+    for each in lost:
+        meets = {each.kind, OrderKind.ACCEPTANCE}
+        later = ended.filter(kind__in=meets, completed_at__gt=each.completed_at).exclude(outcome__in=ABSENT_OUTCOMES)
+        met = (order is not None and order.kind in meets) or later.exists()
+        if not met and (failing_steps(each) or failed_delivery(each)):
+            left.append(f"order {each} ({each.get_kind_display().lower()})")
+    return tuple(left)
 
 
 def _services_owed(device: Device, order: Order | None) -> int:

@@ -14,6 +14,16 @@ def last_judged(order: Order) -> dict[int, Reading]:
     return {reading.step_id: reading for reading in rows.select_related("step").order_by("pk")}
 
 
+def verdicts(order: Order) -> dict[int, str]:
+    """What counts of each answered step: its latest answer, and a failure until it is judged anew and passes."""
+    held: dict[int, str] = {}
+    rows = Reading.objects.filter(order=order).order_by("pk").values_list("step_id", "verdict")
+    for step, verdict in rows:
+        if verdict != Reading.Verdict.NOT_APPLICABLE or held.get(step) not in FAILED:
+            held[step] = verdict
+    return held
+
+
 def failing_steps(order: Order) -> set[int]:
     """The required steps whose last judged answer failed, and those whose values a failed computed step takes."""
     held = last_judged(order)
