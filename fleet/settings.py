@@ -126,7 +126,9 @@ AXES_VERBOSE = False
 
 # The second factor. Wrong codes are counted with wrong passwords (`fleet.people.proof`); the library's own waiting time
 # doubles without end, with which whoever has the password could keep its owner out.
+# A code counts half a minute before and after its own; phones set their clocks, so the span does not move with one.
 OTP_TOTP_ISSUER = "Benchward"
+OTP_TOTP_SYNC = False
 OTP_TOTP_THROTTLE_FACTOR = 0
 
 # A session ends after so long without a page (one shift), and so long after signing in whatever is done (both kept by

@@ -4,7 +4,7 @@ These pages know no places: whoever manages people does so for all sites.
 """
 
 from django.contrib import messages
-from django.forms import Form
+from django.forms import BaseForm
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -103,7 +103,7 @@ def person_factor(request: HttpRequest, pk: int) -> HttpResponse:
     return _person(request, row, factor_form=form)
 
 
-def _person(request: HttpRequest, row: Person, **sent: Form) -> HttpResponse:
+def _person(request: HttpRequest, row: Person, **sent: BaseForm) -> HttpResponse:
     """The page of a person, with the one of its forms that was sent and refused."""
     shown = {
         "form": PersonForm(instance=row, initial={"role": queries.role_of(row)}),

@@ -1,6 +1,7 @@
 """Signing in and out. Failures are counted by django-axes, which locks the pair of name and address for a while.
 
-Whoever has a second factor is signed in by its code and not before; whoever must have one and has none, by turning it on.
+Whoever has a second factor is signed in by its code and not before; whoever must have one and has none, by turning it
+on.
 """
 
 from http import HTTPStatus
@@ -109,10 +110,8 @@ def _asked(request: HttpRequest, form: CodeForm, shown: dict[str, Any]) -> HttpR
 def _tell_of_codes(request: HttpRequest, person: Person, taken: actions.Taken) -> None:
     left = queries.codes_left(person)
     if taken is actions.Taken.RECOVERY:
-        words = (
-            f"That recovery code is used up; {left or 'none'} left. Lost the phone? Turn the second factor off under "
-        )
-        messages.warning(request, f"{words}“Your account”, with a recovery code, and on again with another phone.")
+        way = "Lost the phone? Turn the second factor off under “Your account”, and on again with another phone."
+        messages.warning(request, f"That recovery code is used up; {left or 'none'} left. {way}")
     elif left < _FEW_CODES:
         messages.warning(request, f"You have {left or 'no'} recovery codes left. Make new ones under “Your account”.")
 
