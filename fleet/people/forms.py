@@ -29,10 +29,18 @@ class SignInForm(AuthenticationForm):
         self.fields["username"].label = "Sign-in name"
 
 
+class CodeInput(forms.TextInput):
+    """A field that comes back empty: a code that was refused is not the next one."""
+
+    def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
+        """Show nothing of what was typed."""
+        return super().get_context(name, None, attrs)
+
+
 def code_field(label: str = "Code from your app", hint: str = "The six digits that it shows now.") -> forms.CharField:
     """A code of the app: a big field, digits on a phone, filled in by a browser that knows it."""
     digits = {"inputmode": "numeric", "autocomplete": "one-time-code", "class": "code", "size": "7"}
-    return forms.CharField(label=label, help_text=hint, max_length=20, widget=forms.TextInput(attrs=digits))
+    return forms.CharField(label=label, help_text=hint, max_length=20, widget=CodeInput(attrs=digits))
 
 
 class CodeForm(forms.Form):
@@ -55,7 +63,7 @@ class RecoveryForm(CodeForm):
         label="Recovery code",
         help_text="One that you have not used yet. Capital letters and hyphens make no difference.",
         max_length=20,
-        widget=forms.TextInput(attrs=_RECOVERY),
+        widget=CodeInput(attrs=_RECOVERY),
     )
 
 
@@ -74,7 +82,7 @@ class FactorForm(forms.Form):
         label="Code from your app",
         help_text="The six digits that it shows now, or one of your recovery codes.",
         max_length=20,
-        widget=forms.TextInput(attrs={**_RECOVERY, "autocomplete": "one-time-code", "class": "code"}),
+        widget=CodeInput(attrs={**_RECOVERY, "autocomplete": "one-time-code", "class": "code"}),
     )
 
 
