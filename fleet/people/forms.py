@@ -34,6 +34,7 @@ class CodeInput(forms.TextInput):
 
     def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
         """Show nothing of what was typed."""
+        del value
         return super().get_context(name, None, attrs)
 
 
