@@ -42,6 +42,7 @@ class Migration(migrations.Migration):
                     ("proof", "Wrong password when asked again"),
                     ("half", "Password right, code asked for"),
                     ("code", "Wrong code of the second factor"),
+                    ("locked", "Code refused: too many wrong before it"),
                     ("saved", "Recovery code used"),
                     ("on", "Second factor turned on"),
                     ("off", "Second factor turned off"),

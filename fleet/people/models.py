@@ -98,6 +98,7 @@ class AccessEntry(models.Model):
         NOT_PROVEN = "proof", "Wrong password when asked again"
         HALFWAY = "half", "Password right, code asked for"
         WRONG_CODE = "code", "Wrong code of the second factor"
+        LOCKED = "locked", "Code refused: too many wrong before it"
         RECOVERED = "saved", "Recovery code used"
         FACTOR_ON = "on", "Second factor turned on"
         FACTOR_OFF = "off", "Second factor turned off"

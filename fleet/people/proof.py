@@ -73,7 +73,7 @@ def prove_code(request: HttpRequest, person: Person, code: str) -> actions.Taken
     anywhere; after too many raises LockedOutError. Only a whole sign-in clears the count: the password does not.
     """
     if _is_locked(request, person):
-        note(request, Kind.WRONG_CODE, person)
+        note(request, Kind.LOCKED, person)
         raise LockedOutError(_LOCKED_CODE, field="code")
     taken = actions.take_code(person, code, by=actor_for(person))
     if taken is None:

@@ -11,9 +11,10 @@ _GROUP: Final = 4
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """`image` is the code as an SVG in a data address; `groups` the secret in base32, four letters each."""
+    """`image` is the code as an SVG in a data address, `address` what stands in it; `groups` the secret in base32."""
 
     image: str
+    address: str
     groups: tuple[str, ...]
     plain: str
 
@@ -24,4 +25,4 @@ def drawn(begun: Any) -> Drawn:
     groups = tuple(plain[at : at + _GROUP] for at in range(0, len(plain), _GROUP))
     # The quiet zone of four modules that ISO/IEC 18004 asks for.
     image = segno.make_qr(begun.config_url, error="m").svg_data_uri(border=4, omitsize=True, light="white")
-    return Drawn(image, groups, plain)
+    return Drawn(image, begun.config_url, groups, plain)

@@ -168,6 +168,7 @@ def test_codes_guessed_from_many_addresses_lock_the_name(technician: Person, pho
     late = Client(REMOTE_ADDR="192.0.2.99")
     attempt(late, technician, PASSWORD)
     assert give(late, phone.code).status_code == HTTPStatus.TOO_MANY_REQUESTS
+    assert kinds(technician)[-1] == Kind.LOCKED
     with clock.at(clock.now() + WRONG_SPAN + timedelta(seconds=1)):
         attempt(late, technician, PASSWORD)
         assert give(late, phone.code).status_code == HTTPStatus.FOUND

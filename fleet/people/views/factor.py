@@ -74,6 +74,7 @@ def off(request: HttpRequest) -> HttpResponse:
         actions.turn_off_factor(person, by=acting(request), but=request.session.session_key)
         note(request, Kind.FACTOR_OFF, person)
         if must:
+            note(request, Kind.SIGNED_OUT, person)
             logout(request)
             messages.info(request, "Your second factor is off. Sign in again to turn it on anew: you must have one.")
             return redirect("sign-in")
