@@ -44,10 +44,14 @@ def code_field(label: str = "Code from your app", hint: str = "The six digits th
     return forms.CharField(label=label, help_text=hint, max_length=20, widget=CodeInput(attrs=digits))
 
 
-class CodeForm(forms.Form):
-    """The second question of a sign-in."""
+class ConfirmForm(forms.Form):
+    """A code that proves that the app holds the secret, right after the password."""
 
     code = code_field()
+
+
+class CodeForm(ConfirmForm):
+    """The second question of a sign-in: the field is ready to be typed into."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

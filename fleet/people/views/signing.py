@@ -20,7 +20,7 @@ from fleet.core.errors import BenchwardError
 from fleet.people import actions, doorstep, queries
 from fleet.people.access import Kind, named, note
 from fleet.people.doorstep import Waiting
-from fleet.people.forms import CodeForm, RecoveryForm, SignInForm
+from fleet.people.forms import CodeForm, ConfirmForm, RecoveryForm, SignInForm
 from fleet.people.models import Person
 from fleet.people.proof import LockedOutError, prove_code
 from fleet.people.queries import actor_for
@@ -125,7 +125,7 @@ def factor(request: HttpRequest) -> HttpResponse:
     begun = queries.factor_in_the_making(who.person) if who else None
     if who is None or begun is None or queries.factor_of(who.person):
         return _from_the_beginning(request)
-    form = CodeForm(request.POST or None)
+    form = ConfirmForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         codes = _turned_on(request, who, form)
         if codes:
