@@ -8,6 +8,9 @@ from fleet.web import views
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", views.health, name="health"),
     path("sign-in/", signing.sign_in, name="sign-in"),
+    path("sign-in/code/", signing.code, name="sign-in-code"),
+    path("sign-in/recovery/", signing.recovery, name="sign-in-recovery"),
+    path("sign-in/factor/", signing.factor, name="sign-in-factor"),
     path("sign-out/", signing.sign_out, name="sign-out"),
     path("signed-out/", signing.signed_out, name="signed-out"),
     path("", include("fleet.people.urls")),

@@ -137,7 +137,8 @@ MAY_DELETE = {
     "fleet/bench/actions/procedures.py": "the steps of a draft are written anew; what they said is kept for undo",
     "fleet/batteries/actions/packs.py": "a forecast is worked out anew each night from tests that stay",
     "fleet/batteries/actions/forecasts.py": "the same",
-    "fleet/people/actions.py": "a session ends when its person may not sign in any more",
+    "fleet/people/actions/sessions.py": "a session ends when its person may not sign in any more",
+    "fleet/people/actions/factor.py": "the secret of a second factor that is off is destroyed; the trail tells of it",
 }
 
 

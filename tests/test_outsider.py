@@ -57,6 +57,7 @@ pytestmark = pytest.mark.django_db
 SHARED = {
     "people:person": "whoever keeps people keeps all of them",
     "people:person_password": "the same",
+    "people:person_factor": "the same",
     "reports:drivers": "the name of a list; its rows are tried below",
     "tags:label": "the signed link on the driver itself is the key",
     "tags:label_sent": "the same",

@@ -25,6 +25,11 @@ def note(request: HttpRequest, kind: AccessEntry.Kind, person: Person | None) ->
     )
 
 
+def note_command(kind: AccessEntry.Kind, person: Person, command: str) -> AccessEntry:
+    """Write one line of the log for what was done at the server itself, through no page."""
+    return AccessEntry.objects.create(at=clock.now(), kind=kind, person=person, path=f"manage.py {command}")
+
+
 def named(username: str) -> Person | None:
     """Whose sign-in name was typed; None where it is nobody's."""
     return Person.objects.filter(username__iexact=username).first()

@@ -9,11 +9,12 @@ from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.http import QueryDict
 
-from fleet.people.models import Person
+from fleet.people.models import Person, SignInRule
+from fleet.people.proof import password_field
 from fleet.people.queries import PERSON_FACTS, person_fingerprint, places_to_give, role_of
 from fleet.people.roles import Role
 from fleet.people.scope import in_tree_order
-from fleet.web.forms import alternative, day_field, offer
+from fleet.web.forms import alternative, day_field, offer, words_field
 
 _NO_FIT = "This name and password do not fit together. Capital letters count in the password."
 
@@ -26,6 +27,83 @@ class SignInForm(AuthenticationForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["username"].label = "Sign-in name"
+
+
+class CodeInput(forms.TextInput):
+    """A field that comes back empty: a code that was refused is not the next one."""
+
+    def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
+        """Show nothing of what was typed."""
+        del value
+        return super().get_context(name, None, attrs)
+
+
+def code_field(label: str = "Code from your app", hint: str = "The six digits that it shows now.") -> forms.CharField:
+    """A code of the app: a big field, digits on a phone, filled in by a browser that knows it."""
+    digits = {"inputmode": "numeric", "autocomplete": "one-time-code", "class": "code", "size": "7"}
+    return forms.CharField(label=label, help_text=hint, max_length=20, widget=CodeInput(attrs=digits))
+
+
+class ConfirmForm(forms.Form):
+    """A code that proves that the app holds the secret, right after the password."""
+
+    code = code_field()
+
+
+class CodeForm(ConfirmForm):
+    """The second question of a sign-in: the field is ready to be typed into."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["code"].widget.attrs["autofocus"] = True
+
+
+_RECOVERY = {"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false", "class": "code recovery"}
+
+
+class RecoveryForm(CodeForm):
+    """The same, answered by a recovery code."""
+
+    code = forms.CharField(
+        label="Recovery code",
+        help_text="One that you have not used yet. Capital letters and hyphens make no difference.",
+        max_length=20,
+        widget=CodeInput(attrs=_RECOVERY),
+    )
+
+
+class TurnOnForm(forms.Form):
+    """A code that proves that the app holds the secret, and the password again."""
+
+    code = code_field()
+    password = password_field()
+
+
+class FactorForm(forms.Form):
+    """The password and a code, for a change of the second factor."""
+
+    password = password_field()
+    code = forms.CharField(
+        label="Code from your app",
+        help_text="The six digits that it shows now, or one of your recovery codes.",
+        max_length=20,
+        widget=CodeInput(attrs={**_RECOVERY, "autocomplete": "one-time-code", "class": "code"}),
+    )
+
+
+class RemoveFactorForm(forms.Form):
+    """Why the second factor of another person is removed."""
+
+    why = words_field("Why", hint="What was lost, and how you know that it is they who asked.")
+
+
+class SignInRuleForm(forms.Form):
+    """Who must have a second factor."""
+
+    second_factor = forms.ChoiceField(
+        label="Who must have a second factor", choices=SignInRule.Must, widget=forms.RadioSelect
+    )
+    why = words_field("Why")
 
 
 class OwnForm(forms.ModelForm):

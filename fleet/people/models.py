@@ -1,4 +1,6 @@
-"""Persons: who they are, what they may do (Django groups), the places they see, and when they are away."""
+"""Persons: who they are, what they may do (Django groups), what they see, how they sign in, when they are away."""
+
+from typing import ClassVar
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
@@ -52,14 +54,56 @@ class Absence(models.Model):
         return f"{self.person} away"
 
 
+class RecoveryCode(models.Model):
+    """A code that stands in for the app, once. A slow hash of it is kept, and nothing once it is used or replaced."""
+
+    person = models.ForeignKey(Person, models.PROTECT, related_name="recovery_codes")
+    digest = models.CharField(max_length=128, blank=True)
+    made_at = models.DateTimeField()
+    ended_at = models.DateTimeField("used or replaced", null=True, blank=True)
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"Recovery code of {self.person}"
+
+
+class SignInRule(models.Model):
+    """Who must have a second factor. One row; without it nobody must."""
+
+    #: The one row's key.
+    ONLY: ClassVar = 1
+
+    class Must(models.TextChoices):
+        NOBODY = "nobody", "Nobody must; everybody may"
+        KEEPERS = "keepers", "Those who manage people, the register, the team or limits must"
+        EVERYBODY = "everybody", "Everybody must"
+
+    second_factor = models.CharField(max_length=9, choices=Must, default=Must.NOBODY)
+    changed_at = models.DateTimeField()
+    changed_by = models.CharField(max_length=120)
+
+    def __str__(self) -> str:
+        return "What a sign-in asks for"
+
+
 class AccessEntry(models.Model):
-    """A sign-in, its failure or end, or a page that was refused: who, when, from where. Never changed or deleted."""
+    """A sign-in, its failure or end, its second factor, or a page that was refused. Never changed or deleted."""
 
     class Kind(models.TextChoices):
         SIGNED_IN = "in", "Signed in"
         FAILED = "failed", "Failed to sign in"
         SIGNED_OUT = "out", "Signed out"
-        NOT_PROVEN = "proof", "Wrong password at a signature"
+        NOT_PROVEN = "proof", "Wrong password when asked again"
+        HALFWAY = "half", "Password right, code asked for"
+        WRONG_CODE = "code", "Wrong code of the second factor"
+        LOCKED = "locked", "Code refused: too many wrong before it"
+        RECOVERED = "saved", "Recovery code used"
+        FACTOR_ON = "on", "Second factor turned on"
+        FACTOR_OFF = "off", "Second factor turned off"
+        FACTOR_LOST = "lost", "Second factor removed by an administrator"
+        NEW_CODES = "codes", "New recovery codes made"
         NO_DUTY = "duty", "Refused: lacks the duty"
         ELSEWHERE = "place", "Refused: outside their places"
 

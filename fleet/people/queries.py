@@ -1,23 +1,28 @@
-"""Who is asking: the signed-in person as an actor, who is who, who works together, and who is away."""
+"""Who is asking, who is who, how they sign in, who works together, and who is away."""
 
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, datetime
 from itertools import accumulate
 from typing import Any, Final, cast
 
 from django.apps import apps
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.http import HttpRequest
+from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from fleet.audit.actors import Actor, Source
 from fleet.audit.changes import fingerprint
 from fleet.core.permissions import May
-from fleet.people.models import Absence, AccessEntry, Person
+from fleet.people.models import Absence, AccessEntry, Person, RecoveryCode, SignInRule
 from fleet.people.roles import Role
 from fleet.people.scope import place_paths
+from fleet.web import clock
 
 #: The columns of a person that an administrator keeps, beside role and places.
 PERSON_FACTS: Final = ("display_name", "email", "phone", "everywhere", "wants_digest", "is_active")
+
+#: The duties of those who manage people or what the house decides: the middle choice of the rule for sign-ins.
+KEEPER_DUTIES: Final = (May.MANAGE_PEOPLE, May.EDIT_REGISTRY, May.KEEP_TEAM, May.SET_RISK_LIMITS)
 
 
 def actor_for(person: Person, *, source: Source = Source.PAGE) -> Actor:
@@ -43,8 +48,54 @@ def active_people() -> QuerySet[Person]:
 
 
 def people() -> QuerySet[Person]:
-    """Everybody, also those who may no longer sign in, with their role and places."""
-    return Person.objects.prefetch_related("groups", "places")
+    """Everybody, also those who may no longer sign in, with their role, places and whether they `has_factor`."""
+    held = TOTPDevice.objects.filter(user=OuterRef("pk"), confirmed=True)
+    return Person.objects.prefetch_related("groups", "places").annotate(has_factor=Exists(held))
+
+
+def factor_of(person: Person) -> Any:
+    """The second factor of a person; None where it is off."""
+    return TOTPDevice.objects.filter(user=person, confirmed=True).first()
+
+
+def factor_in_the_making(person: Person) -> Any:
+    """The secret that a person was given and has not confirmed with a code; None where there is none."""
+    return TOTPDevice.objects.filter(user=person, confirmed=False).first()
+
+
+def codes_left(person: Person) -> int:
+    """How many recovery codes a person has not used."""
+    return RecoveryCode.objects.filter(person=person, ended_at__isnull=True).count()
+
+
+def sign_in_rule() -> SignInRule:
+    """Who must have a second factor; the default where nobody stated it."""
+    return SignInRule.objects.filter(pk=SignInRule.ONLY).first() or SignInRule(changed_at=clock.now(), changed_by="")
+
+
+def must_have_factor(person: Person) -> bool:
+    """Whether the rule asks a second factor of this person."""
+    must = sign_in_rule().second_factor
+    return must == SignInRule.Must.EVERYBODY or (
+        must == SignInRule.Must.KEEPERS and any(person.may(duty) for duty in KEEPER_DUTIES)
+    )
+
+
+def having_factor() -> tuple[int, int, int, int]:
+    """Of those who may sign in: how many have a second factor, how many there are; the same of the keepers alone."""
+    duties = [duty.value for duty in KEEPER_DUTIES]
+    everybody = active_people()
+    keepers = everybody.filter(pk__in=Person.objects.filter(groups__permissions__codename__in=duties).values("pk"))
+    held = TOTPDevice.objects.filter(confirmed=True).values("user")
+    counts = (everybody.filter(pk__in=held), everybody, keepers.filter(pk__in=held), keepers)
+    one, two, three, four = (rows.count() for rows in counts)
+    return one, two, three, four
+
+
+def wrong_codes(person: Person, since: datetime) -> int:
+    """How many wrong codes were given for a person, from wherever."""
+    kind = AccessEntry.Kind.WRONG_CODE
+    return AccessEntry.objects.filter(person=person, kind=kind, at__gt=since).count()
 
 
 def access() -> QuerySet[AccessEntry]:

@@ -38,6 +38,7 @@ class PersonTable(tables.Table):
     role = tables.Column("Role", accessor="pk", orderable=False)
     places = tables.Column("Sees", accessor="pk", orderable=False)
     is_active = tables.Column("May sign in", orderable=False)
+    has_factor = tables.Column("Second factor", orderable=False)
     last_login = tables.Column("Last signed in", empty_values=())
 
     class Meta:
@@ -60,6 +61,10 @@ class PersonTable(tables.Table):
     def render_is_active(self, value: Any) -> SafeString:
         """A shape and a word."""
         return marks.mark("pass", "Yes") if value else marks.mark("none", "No")
+
+    def render_has_factor(self, value: Any) -> SafeString:
+        """The same."""
+        return marks.mark("pass", "On") if value else marks.mark("none", "Off")
 
     def render_last_login(self, value: datetime | None) -> str:
         """The local time."""

@@ -37,7 +37,7 @@ BESIDE = {
     "criterion": "of a notice",
     "contract": "of a company; one that lists the driver is part, tested below", "retentionrule": "of the house",
     "training": "of a person", "trainingpolicy": "of a place",
-    "absence": "of a person",
+    "absence": "of a person", "recoverycode": "of a person", "signinrule": "of the house",
     "accessentry": "of people", "accessory": "belongs to the type; what is missing of it is part",
     "alertkind": "shared words", "backtest": "of a type", "calibration": "of an instrument",
     "chemistrylife": "of a chemistry", "closeddays": "of a place", "counter": "numbers to give out",

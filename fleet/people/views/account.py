@@ -1,4 +1,4 @@
-"""One's own account: name, phone, morning e-mail, password."""
+"""One's own account: name, phone, morning e-mail, password, and how the second factor stands."""
 
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
@@ -24,7 +24,8 @@ def account(request: HttpRequest) -> HttpResponse:
         actions.edit_own(person, **form.cleaned_data, by=queries.acting(request))
         messages.success(request, "Your account is saved.")
         return redirect("people:account")
-    return render(request, "people/account.html", {"form": form, "facts": _facts(person), "duties": _duties(request)})
+    shown = {"form": form, "facts": _facts(person), "duties": _duties(request), "factor": queries.factor_of(person)}
+    return render(request, "people/account.html", {**shown, "left": queries.codes_left(person)})
 
 
 @signed_in

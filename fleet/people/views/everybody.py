@@ -4,6 +4,7 @@ These pages know no places: whoever manages people does so for all sites.
 """
 
 from django.contrib import messages
+from django.forms import BaseForm
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -12,8 +13,10 @@ from django.views.decorators.http import require_POST, require_safe
 from fleet.core.errors import BenchwardError, ConflictError
 from fleet.core.permissions import May
 from fleet.people import actions, queries
+from fleet.people.access import Kind, note
 from fleet.people.actions import NewPerson, PersonFacts
-from fleet.people.forms import NewPersonForm, PasswordForm, PersonForm
+from fleet.people.forms import NewPersonForm, PasswordForm, PersonForm, RemoveFactorForm
+from fleet.people.models import Person
 from fleet.people.roles import Role
 from fleet.people.tables import PersonFilter, PersonTable
 from fleet.web.forms import put_beside
@@ -65,8 +68,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, f"{form.cleaned_data['display_name']} is saved.")
             return redirect("people:list")
-    context = {"form": form, "person": row, "password_form": PasswordForm(person=row), "above": _above(), "here": row}
-    return render(request, "people/person.html", context)
+    return _person(request, row, form=form)
 
 
 @guard(May.MANAGE_PEOPLE)
@@ -79,9 +81,38 @@ def person_password(request: HttpRequest, pk: int) -> HttpResponse:
         actions.set_password(row, form.cleaned_data["password"], by=queries.acting(request))
         messages.success(request, f"{row} has another password. Wherever they were signed in, they are signed out.")
         return redirect("people:person", pk=pk)
-    plain = PersonForm(instance=row, initial={"role": queries.role_of(row)})
-    context = {"form": plain, "person": row, "password_form": form, "above": _above(), "here": row}
-    return render(request, "people/person.html", context)
+    return _person(request, row, password_form=form)
+
+
+@guard(May.MANAGE_PEOPLE)
+@require_POST
+def person_factor(request: HttpRequest, pk: int) -> HttpResponse:
+    """Remove the second factor of somebody who lost it."""
+    row = get_object_or_404(queries.people(), pk=pk)
+    form = RemoveFactorForm(request.POST)
+    if form.is_valid():
+        try:
+            actions.remove_factor(row, form.cleaned_data["why"], by=queries.acting(request))
+        except BenchwardError as error:
+            put_beside(form, error)
+        else:
+            note(request, Kind.FACTOR_LOST, row)
+            words = "has no second factor any more. Wherever they were signed in, they are signed out."
+            messages.success(request, f"{row} {words}")
+            return redirect("people:person", pk=pk)
+    return _person(request, row, factor_form=form)
+
+
+def _person(request: HttpRequest, row: Person, **sent: BaseForm) -> HttpResponse:
+    """The page of a person, with the one of its forms that was sent and refused."""
+    shown = {
+        "form": PersonForm(instance=row, initial={"role": queries.role_of(row)}),
+        "password_form": PasswordForm(person=row),
+        "factor_form": RemoveFactorForm(),
+        **sent,
+    }
+    factor = {"factor": queries.factor_of(row), "left": queries.codes_left(row)}
+    return render(request, "people/person.html", {**shown, **factor, "person": row, "above": _above(), "here": row})
 
 
 def _facts(form: PersonForm) -> PersonFacts:

@@ -1,13 +1,11 @@
-"""Making persons, roles and absences. The only writers of these."""
+"""Persons, their roles, places and absences."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, Final
 
-from django.contrib.auth import SESSION_KEY
 from django.contrib.auth.models import Group, Permission
-from django.contrib.sessions.models import Session
 from django.db import transaction
 
 from fleet.audit.actions import Happening, record
@@ -15,6 +13,7 @@ from fleet.audit.actors import Actor, command_actor
 from fleet.audit.changes import change, changed_meanwhile
 from fleet.core.errors import BadValueError, NotAllowedError
 from fleet.core.permissions import May
+from fleet.people.actions.sessions import end_sessions
 from fleet.people.models import Absence, Person
 from fleet.people.queries import absences, person_fingerprint
 from fleet.people.roles import ROLE_DUTIES, Role
@@ -105,7 +104,7 @@ def edit_person(person: Person, *, by: Actor, why: str = "", **values: Any) -> P
     if after:
         record(Happening("changed person", row, before=before, after=after, why=why), by=by)
     if after.get("is_active") is False:
-        _end_sessions(row)
+        end_sessions(row)
     return row
 
 
@@ -155,13 +154,6 @@ def _must_be_self(person: Person, by: Actor) -> None:
     if by.person_id != person.pk:
         msg = "This is somebody else's account."
         raise NotAllowedError(msg)
-
-
-def _end_sessions(person: Person) -> None:
-    """Delete the person's sessions, so that none comes back to life when they may sign in again."""
-    for session in Session.objects.filter(expire_date__gt=clock.now()).iterator():
-        if session.get_decoded().get(SESSION_KEY) == str(person.pk):
-            session.delete()
 
 
 @transaction.atomic
