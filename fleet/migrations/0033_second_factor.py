@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0031_what_changed_since_it_failed"),
+        ("fleet", "0032_packs_fitted_without_an_order"),
     ]
 
     operations = [
