@@ -62,7 +62,7 @@ class LimitForm(ActionForm):
 
     def __init__(self, *args: Any, **rest: Any) -> None:
         super().__init__(*args, **rest)
-        for name in ("low", "high", "protection", "applied_part", "method"):
+        for name in self.fields.keys() & {"low", "high", "protection", "applied_part", "method"}:
             alternative(self.fields[name], "Any")
 
     def limit(self) -> ReferenceLimit:
