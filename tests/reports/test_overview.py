@@ -152,7 +152,7 @@ def read(person: Person) -> str:
 
 
 def test_an_empty_hospital_is_told_where_to_begin(administrator: Person, technician: Person) -> None:
-    """Before the first driver, whoever keeps the register finds the first steps above the numbers; later nobody does."""
+    """Before the first driver, whoever keeps the register finds the first steps above the numbers; later no more."""
     beginning = read(administrator)
     assert "No driver is on record yet" in beginning
     for name in ("registry:places", "registry:types", "schedules:plans", "people:list", "deliveries:new"):
