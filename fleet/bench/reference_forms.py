@@ -62,8 +62,8 @@ class LimitForm(ActionForm):
 
     def __init__(self, *args: Any, **rest: Any) -> None:
         super().__init__(*args, **rest)
-        for name in ("low", "high"):
-            alternative(self.fields[name])
+        for name in self.fields.keys() & {"low", "high", "protection", "applied_part", "method"}:
+            alternative(self.fields[name], "Any")
 
     def limit(self) -> ReferenceLimit:
         """What was typed, as a row that is not saved yet."""
@@ -130,5 +130,5 @@ class PolicyForm(ActionForm):
         """`inherits`: by field, what holds where it is left empty."""
         super().__init__(*args, **rest)
         for name, words in inherits.items():
-            field = alternative(self.fields[name])
+            field = alternative(self.fields[name], "As above it")
             field.help_text = f"{field.help_text} Empty: {words}."

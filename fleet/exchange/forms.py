@@ -8,6 +8,7 @@ from django.conf import settings
 from fleet.exchange.actions import Choices, Sending
 from fleet.exchange.models import Intake
 from fleet.exchange.reading import DELIMITERS, ENCODINGS
+from fleet.web.forms import alternative
 
 _DETECT: Final = ("", "Detect it")
 _ORDERS: Final = {"": None, "day": True, "month": False}
@@ -39,7 +40,7 @@ class ChoicesForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for field in self.fields.values():
-            field.plain_label = True  # type: ignore[attr-defined] # read by partials/field.html
+            alternative(field)
 
     def choices(self) -> Choices:
         """What was chosen."""

@@ -45,9 +45,9 @@ class JobTable(tables.Table):
         """The kind in words."""
         return handlers.words(value)
 
-    def render_key(self, value: str) -> SafeString:
+    def render_key(self, value: str) -> str:
         """What the job is for: the day, or the intake; the kind stands beside it."""
-        return format_html('<span class="ident">{}</span>', wording.purpose(value))
+        return wording.purpose(value)
 
     def render_state(self, record: Job) -> SafeString:
         """A shape and a word."""

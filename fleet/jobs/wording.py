@@ -1,8 +1,11 @@
 """Jobs in words, for pages and for the terminal."""
 
+from datetime import date
+
 from django.utils.text import Truncator
 
 from fleet.jobs.models import Job
+from fleet.web import phrases
 
 #: Characters of an error that a table shows; the job's own page shows the rest.
 SHORT = 90
@@ -29,8 +32,12 @@ def took(job: Job) -> str:
 
 
 def purpose(key: str) -> str:
-    """What a key tells beside the kind of job: `2027-03-14` of `roll_dues:2027-03-14`."""
-    return key.partition(":")[2] or key
+    """What a key tells beside the kind of job: `14 Mar 2027` of `roll_dues:2027-03-14`."""
+    rest = key.partition(":")[2] or key
+    try:
+        return phrases.day(date.fromisoformat(rest))
+    except ValueError:
+        return rest
 
 
 def short_error(job: Job) -> str:

@@ -1,8 +1,8 @@
 """What is typed in about a notice, its drivers and what was done about them."""
 
 import re
-from collections.abc import Iterable
-from typing import Any
+from collections.abc import Iterable, Mapping
+from typing import Any, ClassVar
 
 from django import forms
 
@@ -23,6 +23,7 @@ class EditionForm(ActionForm):
     """What a notice says, and the file it came as."""
 
     facts = FACTS
+    headings: ClassVar[Mapping[str, str]] = {"gravity": "What it asks for", "file": "The paper itself"}
     gravity = forms.ChoiceField(label="How grave it is", choices=[*_NOTHING_CHOSEN, *Edition.Gravity.choices])
     action = forms.ChoiceField(label="What to do", choices=[*_NOTHING_CHOSEN, *Edition.Action.choices])
     by_when = alternative(day_field("To be done by", required=False, hint="Empty: it names no day."))

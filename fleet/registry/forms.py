@@ -1,6 +1,6 @@
 """What is typed in about places, types and drivers. The actions save it, not the forms."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, ClassVar, TypeVar
 
 from django import forms
@@ -34,6 +34,8 @@ class ActionForm(forms.ModelForm):
     """A form over a row that an action changes. It carries what the row held when it was opened."""
 
     facts: ClassVar[Iterable[str]] = ()
+    #: The headings of a long form, each by the field that it stands above.
+    headings: ClassVar[Mapping[str, str]] = {}
     opened = forms.CharField(widget=forms.HiddenInput, required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -43,6 +45,16 @@ class ActionForm(forms.ModelForm):
             self.initial["opened"] = fingerprint(self.instance, self.facts)
         else:
             del self.fields["opened"]
+
+    @property
+    def parts(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """The fields under their headings, what stands above the first heading under none."""
+        found: list[tuple[str, list[forms.BoundField]]] = [("", [])]
+        for field in self:
+            if field.name in self.headings:
+                found.append((self.headings[field.name], []))
+            found[-1][1].append(field)
+        return found
 
     def _post_clean(self) -> None:
         """Leave the row alone."""
@@ -141,6 +153,12 @@ class DeviceForm(ActionForm):
     """The facts of a driver. Its condition, place and dues have acts of their own."""
 
     facts = EDITABLE
+    headings: ClassVar[Mapping[str, str]] = {
+        "home": "Where it belongs",
+        "delivered_on": "How it was bought",
+        "own_charging_hours": "Where it differs from its type",
+        "why": "This change",
+    }
     home = PlaceChoice(queryset=Place.objects.none(), label="Home")
     why = words_field("Reason for the change", required=False)
 
@@ -228,6 +246,13 @@ class TypeForm(ActionForm):
     """The facts of a type that is there already."""
 
     facts = TYPE_FACTS
+    headings: ClassVar[Mapping[str, str]] = {
+        "power": "Power and electrical safety",
+        "chemistry": "Battery",
+        "service_life_months": "Service life and support",
+        "price": "Price, source and nomenclature",
+        "why": "This change",
+    }
     why = words_field("Reason for the change", required=False)
 
     class Meta:

@@ -1,5 +1,6 @@
 """Fields that many forms share, and where a refusal is shown."""
 
+from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any, cast
 
@@ -27,17 +28,25 @@ class NumberField(forms.DecimalField):
         return f"{value.normalize():f}" if isinstance(value, Decimal) else value
 
 
-def alternative(field: forms.Field) -> forms.Field:
-    """Leave out the words “if known” beside a field that may be empty for another reason, which its hint tells."""
-    field.plain_label = True  # type: ignore[attr-defined] # read by partials/field.html
+def alternative(field: forms.Field, left_out: str = "None") -> forms.Field:
+    """Leave out the words “if known” beside a field that may be empty for another reason, which its hint tells.
+
+    `left_out` says what an empty choice then means.
+    """
+    field.plain_label = left_out  # type: ignore[attr-defined] # read by partials/field.html
     return field
 
 
 def word_empty_choice(field: forms.Field) -> None:
-    """Put words in place of Django's row of dashes, where a list of rows begins with an empty choice."""
-    if getattr(field, "empty_label", None) == BLANK_CHOICE_DASH[0][1]:
-        left_out = "None" if hasattr(field, "plain_label") else "Not known"
-        field.empty_label = "Choose" if field.required else left_out  # type: ignore[attr-defined] # asked for above
+    """Put words in place of Django's row of dashes, where a list of rows or of words begins with an empty choice."""
+    words = "Choose" if field.required else getattr(field, "plain_label", "Not known")
+    if isinstance(field, forms.ModelChoiceField):
+        if field.empty_label == BLANK_CHOICE_DASH[0][1]:
+            field.empty_label = words
+    elif isinstance(field, forms.ChoiceField):
+        choices = list(cast("Iterable[Any]", field.choices))
+        if choices[:1] == BLANK_CHOICE_DASH:
+            field.choices = [("", words), *choices[1:]]
 
 
 def day_field(label: str, *, hint: str = "", required: bool = True) -> forms.DateField:

@@ -26,7 +26,7 @@ def test_a_job_that_has_not_ended_took_nothing_yet() -> None:
 
 
 @pytest.mark.parametrize(
-    ("key", "words"), [("roll_dues:2027-03-14", "2027-03-14"), ("intake:7:check", "7:check"), ("x", "x")]
+    ("key", "words"), [("roll_dues:2027-03-14", "14\u00a0Mar\u00a02027"), ("intake:7:check", "7:check"), ("x", "x")]
 )
 def test_what_a_job_is_for(key: str, words: str) -> None:
     """The page shows what a key tells beside the kind."""

@@ -144,3 +144,19 @@ def test_the_overview_asks_the_same_of_the_database_however_large_the_fleet(
     client = signed_in(manager)
     with django_assert_max_num_queries(37):
         assert client.get(OVERVIEW).status_code == 200
+
+
+def read(person: Person) -> str:
+    """The overview as it is sent."""
+    return signed_in(person).get(OVERVIEW).content.decode()
+
+
+def test_an_empty_hospital_is_told_where_to_begin(administrator: Person, technician: Person) -> None:
+    """Before the first driver, whoever keeps the register finds the first steps above the numbers; later no more."""
+    beginning = read(administrator)
+    assert "No driver is on record yet" in beginning
+    for name in ("registry:places", "registry:types", "schedules:plans", "people:list", "deliveries:new"):
+        assert f'href="{reverse(name)}"' in beginning.split("Planned work")[0].split("No driver is on record yet")[1]
+    assert "No driver is on record at your places." in read(technician)
+    a_device(asset_number="B1")
+    assert "No driver is on record" not in read(administrator)

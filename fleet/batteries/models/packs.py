@@ -12,6 +12,7 @@ from fleet.bench.models import Order
 from fleet.people.models import Person
 from fleet.people.scope import PlacedQuerySet
 from fleet.registry.models import Device, DeviceType, Party
+from fleet.web.phrases import day
 
 
 class PackQuerySet(models.QuerySet["Pack"]):
@@ -185,4 +186,4 @@ class CycleCount(models.Model):
         constraints = [models.UniqueConstraint(fields=["pack", "counted_on"], name="cycle_count_once_a_day")]
 
     def __str__(self) -> str:
-        return f"{self.cycles} cycles on {self.counted_on}"
+        return f"{self.cycles} cycles on {day(self.counted_on)}"

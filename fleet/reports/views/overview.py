@@ -7,6 +7,7 @@ from django.views.decorators.http import require_safe
 
 from fleet.core.permissions import May
 from fleet.people.queries import person_of
+from fleet.registry.models import Device
 from fleet.reports import queries
 from fleet.reports.queries import Standing
 from fleet.reports.tables import DriverTable
@@ -20,8 +21,10 @@ from fleet.web.paging import paged
 @require_safe
 def overview(request: HttpRequest) -> HttpResponse:
     """The state of the fleet in numbers; each leads to the rows behind it."""
-    numbers = queries.overview(person_of(request), clock.today())
-    return render(request, "reports/overview.html", {"numbers": numbers, "groups": groups(numbers)})
+    person = person_of(request)
+    numbers = queries.overview(person, clock.today())
+    shown = {"numbers": numbers, "groups": groups(numbers), "any_driver": Device.objects.within(person).exists()}
+    return render(request, "reports/overview.html", shown)
 
 
 @guard(May.SEE_REPORTS)

@@ -9,6 +9,7 @@ from django.db.models import Q
 from fleet.core.risk import Every
 from fleet.people.scope import PlacedQuerySet
 from fleet.registry.models import Device, DeviceType, Place
+from fleet.web.phrases import day
 
 
 class Plan(models.Model):
@@ -170,7 +171,7 @@ class DueDone(models.Model):
         indexes = [models.Index(fields=["closes_on"], name="due_done_by_window")]
 
     def __str__(self) -> str:
-        return f"{self.plan} of {self.device}, {self.done_on}"
+        return f"{self.plan} of {self.device}, {day(self.done_on)}"
 
 
 class DueAttempt(models.Model):
@@ -259,7 +260,7 @@ class CounterReading(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.device}: {self.total} on {self.read_on}"
+        return f"{self.device}: {self.total} on {day(self.read_on)}"
 
 
 class Levelling(models.Model):

@@ -12,7 +12,7 @@
 //   data-sign-out           form: forgets all that was kept
 //   data-ago="ISO"          element: its words ("3 minutes ago") stay fresh
 //   data-toggle="ID"        button: opens and shuts the element with that id
-//   data-fold               details: shut on a phone as long as its form narrows nothing; open on paper
+//   data-fold               details: shut on a phone as long as the address narrows nothing
 //   data-fold="phone"       details: shut on a phone as long as nothing in it was refused; open on paper
 //   data-focus              element: takes the focus on load (the summary of a refused form)
 
@@ -279,10 +279,11 @@ function refreshAgo() {
 const narrow = matchMedia("(max-width: 47.99em)");
 
 function fold(details) {
+  const asked = new URLSearchParams(location.search);
   const wanted =
     details.dataset.fold === "phone"
       ? details.querySelector("[role=alert], .field-wrong") !== null
-      : all("input:not([type=hidden]), select", details).some((control) => control.value);
+      : all("input:not([type=hidden]), select", details).some(({ name, value }) => value && asked.has(name));
   details.open = wanted || !narrow.matches;
 }
 

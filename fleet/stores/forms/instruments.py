@@ -1,6 +1,7 @@
 """What is typed in about instruments and calibrations."""
 
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, ClassVar
 
 from django import forms
 
@@ -19,6 +20,10 @@ class InstrumentForm(ActionForm):
     """A test instrument."""
 
     facts = EDITABLE
+    headings: ClassVar[Mapping[str, str]] = {
+        "uncertainty": "What its certificates say, and how often",
+        "why": "This change",
+    }
     place = PlaceChoice(queryset=Place.objects.none(), label="Kept at")
     why = words_field("Reason for the change", required=False)
 
