@@ -98,9 +98,12 @@ def _failed_deliveries(order: Order | None) -> int:
 
 
 def _services_owed(device: Device, order: Order | None) -> int:
-    """Services due before use that this order would leave undone: a planned one does its due, without one all."""
+    """Services due before use that this order would leave undone: a planned one does its due, without one all.
+
+    A recheck that asks for the readings in doubt only is no service and does none.
+    """
     owed = Due.objects.filter(device=device, before_use=True, suspended=False)
-    if order is not None and order.kind == OrderKind.PLANNED:
+    if order is not None and order.kind == OrderKind.PLANNED and not order.asked:
         owed = owed.exclude(pk=order.due_id) if order.due_id else owed.none()
     return owed.count()
 
@@ -218,6 +221,8 @@ def plain_bound(value: Decimal | None) -> Decimal | None:
 
 def in_words(reading: Reading) -> str:
     """One answer as a person reads it: "4.9 mL/h, with B-01, pass", "fail: cracked", "not applicable: no lead"."""
+    if reading.passed_over:
+        return "not asked for"
     value = value_in_words(reading) or reading.chosen
     if reading.step.kind == Step.Kind.FILE and reading.verdict != Reading.Verdict.NOT_APPLICABLE:
         value = "file attached"

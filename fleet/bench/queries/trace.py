@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from django.db.models import Q
 
-from fleet.bench.models import FlowTest, OcclusionTest, Order, OrderKind, Reading
+from fleet.bench.models import FlowTest, OcclusionTest, Order, OrderKind, Reading, Step
 from fleet.bench.queries.computing import measured_for
 from fleet.bench.queries.facts import OPEN, in_words
 from fleet.bench.queries.judging import limits_judging
@@ -45,7 +45,7 @@ class Off:
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """One thing measured with the instrument."""
+    """One thing measured with the instrument; a test of delivery belongs to no step."""
 
     order: Order
     what: str
@@ -56,6 +56,7 @@ class Taken:
     by: str
     value_taken: Decimal | None = None
     replaced: bool = False
+    step: Step | None = None
 
     def could_fail(self, off: Off | None) -> bool:
         """Whether the reading lies no further inside its limit than the instrument was off."""
@@ -141,6 +142,11 @@ def rechecks(calibration: Calibration, devices: Iterable[int]) -> dict[int, Orde
     return {row.device_id: row for row in rows.exclude(state=OrderState.CANCELLED.value).order_by("raised_at", "pk")}
 
 
+def taken_on(calibration: Calibration, device_id: int) -> list[Taken]:
+    """What a calibration puts in doubt on one driver."""
+    return list(_taken(calibration, {device_id}))
+
+
 def open_planned(device: Device) -> Order | None:
     """The open planned order of a driver."""
     return Order.objects.filter(device=device, kind=OrderKind.PLANNED, state__in=OPEN).first()
@@ -200,6 +206,7 @@ def _reading(reading: Reading) -> Taken:
         by=str(reading.by or ""),
         value_taken=reading.value,
         replaced=not reading.latest,
+        step=reading.step,
     )
 
 
