@@ -57,7 +57,8 @@ def _shown(request: HttpRequest, instrument: Instrument, found: queries.Trace) -
     form = OffForm(request.GET if "off" in request.GET else None)
     off = form.cleaned_data["off"] if form.is_valid() else None
     rows = [
-        (each, each.could_fail(off), [(taken, taken.could_fail(off)) for taken in each.taken]) for each in found.drivers
+        (each, each.could_fail(off), [(taken, taken.could_fail(off), taken.corrected(off)) for taken in each.taken])
+        for each in found.drivers
     ]
     return {
         "form": form,
