@@ -37,6 +37,7 @@ class Reading(models.Model):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
     instrument = models.ForeignKey(Instrument, models.PROTECT, null=True, blank=True, related_name="readings")
     instrument_overdue = models.BooleanField("taken with an instrument overdue for calibration", default=False)
+    instrument_unnamed = models.BooleanField("taken without the instrument that its step needs", default=False)
     # What judged it, as `core.judgement` writes it down: a limit that is changed later changes no verdict given.
     judged = models.JSONField(default=dict, blank=True)
     latest = models.BooleanField(default=True)

@@ -254,5 +254,5 @@ def _has_no_unit(reading: Reading) -> bool:
 
 def _with_what(reading: Reading) -> str:
     if reading.instrument is None:
-        return ""
+        return "no instrument named" if reading.instrument_unnamed else ""
     return f"with {reading.instrument.number}{' (overdue for calibration)' if reading.instrument_overdue else ''}"
