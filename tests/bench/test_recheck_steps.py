@@ -36,7 +36,7 @@ from tests.bench.builders import (
 from tests.builders import BY, a_device
 from tests.pages import page
 from tests.schedules.builders import a_plan
-from tests.stores.builders import an_instrument, found_out
+from tests.stores.builders import a_part, an_instrument, found_out
 
 pytestmark = pytest.mark.django_db
 
@@ -163,6 +163,18 @@ def test_the_whole_procedure_is_one_press_away(analyser: Instrument, technician:
     assert browser.post(act, {"widen-why": "It is to be serviced anyway"}).status_code == 422
     work(order, technician)
     assert finish(order, technician).state == "done"
+
+
+def test_no_kit_is_taken_for_a_few_readings(analyser: Instrument, technician: Person) -> None:
+    """Neither its page nor the list of what open work will take counts a kit, until the whole is asked for."""
+    a_procedure("planned", SERVICE)
+    order = recheck(analyser, measured(analyser, technician), technician)
+    bench.set_kit(order.procedure_version.procedure, {a_part(): 1}, by=BY)
+    today = clock.today()
+    assert (queries.kit_wanted(order), queries.will_take(technician, today, today)) == ([], {})
+    whole = bench.widen(order, "Local policy asks for all of it", by=as_actor(technician))
+    assert len(queries.kit_wanted(whole)) == 1
+    assert len(queries.will_take(technician, today, today)) == 1
 
 
 def test_a_step_left_out_may_be_answered_and_counts(analyser: Instrument, technician: Person) -> None:
