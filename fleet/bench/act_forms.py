@@ -51,6 +51,18 @@ class WaitForm(forms.Form):
         return typed
 
 
+class WidenForm(forms.Form):
+    """Why a recheck works the whole procedure: each reason is a button, so one press says it."""
+
+    WHY = (
+        "Something else looks wrong with it",
+        "It is to be serviced anyway",
+        "Local policy asks for all of it",
+        "The readings in doubt do not tell enough",
+    )
+    why = forms.ChoiceField(choices=[(words, words) for words in WHY])
+
+
 class HoldBackForm(forms.Form):
     """Where a driver is kept, out of use, with its order open."""
 

@@ -117,6 +117,7 @@ class PolicyForm(ActionForm):
             "profile": "Profile of reference limits",
             "acceptance": "Rule of acceptance",
             "jump_share": "Show a jump beyond this share of the way from the first value to the limit",
+            "unnamed": "A reading whose step needs an instrument, with none named",
         }
         help_texts = {
             "profile": "A step that names what it measures is judged by this profile too; the tighter limit counts.",
@@ -124,6 +125,7 @@ class PolicyForm(ActionForm):
             "proven, and a step that must pass then stops the return to service. Strict: neither is a reading whose "
             "instrument has no uncertainty on record.",
             "jump_share": "From 0.05 to 1. A jump is shown and stops nothing.",
+            "unnamed": "A marked one cannot be found again when an instrument turns out to have been wrong.",
         }
 
     def __init__(self, *args: Any, inherits: dict[str, str], **rest: Any) -> None:

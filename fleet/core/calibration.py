@@ -45,6 +45,14 @@ class Guarded(Worded):
     CANNOT_TELL = "cannot_tell", "Cannot tell within the instrument's uncertainty"
 
 
+class Way(Worded):
+    """Which way an instrument was found off."""
+
+    HIGH = "high", "It read high"
+    LOW = "low", "It read low"
+    UNKNOWN = "unknown", "Not known"
+
+
 def due_state(due_on: date | None, on: date, *, usable: bool = True, withdrawn: bool = False) -> DueState:
     """Return how an instrument stands on a day.
 
@@ -96,6 +104,37 @@ def guarded(value: Decimal, limits: Limits, uncertainty: Decimal) -> Guarded:
 def margin(value: Decimal, limits: Limits) -> Decimal:
     """Return how far a reading lies inside the nearer limit, in its unit; below 0 how far outside."""
     return min(side for side in _margins(value, limits) if side is not None)
+
+
+def corrected(value: Decimal, error: Decimal, way: Way) -> Decimal | None:
+    """Return what a reading would be without an error not below 0, all in one unit; None where its way is not known.
+
+    What read high showed too much, so the true value is the reading less the error: 4.9 mL read 0.3 mL high is 4.6 mL.
+    What read low showed too little, so it is the reading and the error: 4.9 mL read 0.3 mL low is 5.2 mL.
+    """
+    if way is Way.UNKNOWN:
+        return None
+    return value - error if way is Way.HIGH else value + error
+
+
+def could_turn(value: Decimal, limits: Limits, error: Decimal, way: Way) -> bool:
+    """Return whether the true value of a reading may lie outside its limits, though the instrument was off so far only.
+
+    `error`: the most it was off, not below 0, in the unit of the limits. The true value lies between the reading and
+    `corrected`, both included, and limits belong to what passes. So with limits 4.5 to 5.5 mL and 0.3 mL:
+
+    * high: 4.7 - 0.3 = 4.4 lies below 4.5 and could have failed; 5.4 - 0.3 = 5.1 could not; 4.8 - 0.3 = 4.5 passes.
+    * low: 5.4 + 0.3 = 5.7 lies above 5.5 and could have failed; 4.7 + 0.3 = 5.0 could not.
+    * not known: either, so a reading nearer a limit than the error; one outside its limits is told too.
+
+    Where the way is known, a reading that lay outside its limits failed already and was turned by nothing.
+    """
+    low, high = _margins(value, limits)
+    sides = [side for side in (low, high) if side is not None]
+    if way is Way.UNKNOWN:
+        return any(side < error for side in sides)
+    toward = low if way is Way.HIGH else high
+    return toward is not None and toward < error and min(sides) >= 0
 
 
 def _margins(value: Decimal, limits: Limits) -> tuple[Decimal | None, Decimal | None]:

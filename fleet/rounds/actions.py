@@ -1,7 +1,8 @@
 """The only writers of rounds and their stops. Each stop is one act of its own, and the same stop twice is one."""
 
 from collections.abc import Mapping
-from datetime import date, datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time, timedelta
 from typing import Final
 
 from django.db import transaction
@@ -34,6 +35,37 @@ from fleet.web.phrases import day as spoken
 
 #: How the register names this way of seeing a driver.
 SOURCE: Final = "visit round"
+
+#: How long before its round was begun in the program an answer on paper may have been given: somebody who walks with a
+#: sheet of old may begin the round only when back (our own choice).
+BEFORE_BEGIN: Final = timedelta(hours=12)
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """An answer typed in from paper: the time of the round's day at which it was given; None where it says none."""
+
+    at: time | None = None
+
+    def given_at(self, now: datetime, row: Round) -> datetime:
+        """When it was given, after midnight on a round that went on until then.
+
+        Raises BadValueError (field "at") for a time to come, or one too long before the round was begun.
+        """
+        if self.at is None:
+            return now
+        given = timezone.make_aware(datetime.combine(row.on, self.at))
+        first = row.begun_at - BEFORE_BEGIN
+        if given < first and given + timedelta(days=1) <= now:
+            given += timedelta(days=1)
+        if given > now:
+            raise BadValueError(f"{self.at:%H:%M} is still to come. Type the time at which it was done.", field="at")
+        if given < first:
+            begun = f"{timezone.localtime(row.begun_at):%H:%M}"
+            message = f"{self.at:%H:%M} is long before the round, which was begun at {begun}. Look at the paper again."
+            raise BadValueError(message, field="at")
+        return given
+
 
 #: How an answer comes in that no screen kept.
 AT_ONCE_SENT: Final = Kept()
@@ -87,10 +119,13 @@ def stop(  # noqa: PLR0913 - what came of a driver, where, by whom, and how the 
     note: str = "",
     here: Place | None = None,
     kept: Kept = AT_ONCE_SENT,
+    typed: Typed | None = None,
 ) -> RoundStop:
     """Write down what came of a driver; the latest answer counts, earlier ones are kept. The same twice is one.
 
-    `kept`: of an answer that waited on a screen; sent again, it is the one that stands already.
+    `kept`: of an answer that waited on a screen; sent again, it is the one that stands already. `typed`: of one that
+    was written on paper; it counts from when it was given, and keeps when it was typed in. What is taken is received
+    on the bench now.
 
     Taken: it is received on the bench of the site. Done: what can be done where it stands (its library) is recorded and
     rolled on. In use, refused, not found: a visit in vain to each of its open dues. All but "not found" see it, here.
@@ -104,11 +139,12 @@ def stop(  # noqa: PLR0913 - what came of a driver, where, by whom, and how the 
     held, answer, now = latest_stop(row, driver), _What(what), clock.now()
     if held and (held.what, held.note) == (answer.value, note.strip()):
         return held
-    given = kept.given_at(now, row.begun_at)
     _refuse(row, driver, held, answer)
+    given = typed.given_at(now, row) if typed else kept.given_at(now, row.begun_at)
     _refuse_older(driver, held, given)
     fresh = RoundStop(round=row, device=driver, what=answer.value, note=note.strip(), at=given)
-    fresh.sent_key, fresh.entered_at = kept.key or None, now if kept.waited else None
+    fresh.sent_key, fresh.entered_at = kept.key or None, now if kept.waited or typed else None
+    fresh.typed_in = typed is not None
     before = None if answer is _What.NOT_FOUND else _see(row, driver, by, here, given)
     _do(row, driver, fresh, by)
     fresh.moved_here = before is not None or bool(held and held.moved_here)
@@ -226,7 +262,10 @@ def _keep(fresh: RoundStop, held: RoundStop | None, by: Actor) -> None:
         change(held, latest=False)
     fresh.save(force_insert=True)
     after = {"round": fresh.round_id, "what": str(fresh.get_what_display()), "moved_here": fresh.moved_here}
-    record(Happening("met on a round", fresh, device_id=fresh.device_id, after=after, why=fresh.note), by=by)
+    told = Happening("met on a round", fresh, device_id=fresh.device_id, after=after, why=fresh.note)
+    if fresh.typed_in:
+        told = replace(told, done_at=fresh.at, after={**after, "typed in later": True})
+    record(told, by=by)
 
 
 @transaction.atomic

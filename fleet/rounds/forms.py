@@ -7,6 +7,7 @@ from django import forms
 from django.db.models import QuerySet
 
 from fleet.registry.models import Device, Place
+from fleet.rounds.actions import Typed
 from fleet.rounds.models import RoundStop
 from fleet.web.forms import alternative, day_field, offer, words_field
 
@@ -59,18 +60,25 @@ class PaperForm(forms.Form):
     ]
 
     def __init__(self, *args: Any, drivers: Sequence[Device], **kwargs: Any) -> None:
-        """One answer and one note a driver."""
+        """One answer, its time and one note a driver."""
         super().__init__(*args, **kwargs)
         for device in drivers:
             label = f"What came of {device}"
             self.fields[f"what-{device.pk}"] = forms.ChoiceField(choices=self.CHOICES, label=label, required=False)
+            self.fields[f"at-{device.pk}"] = forms.TimeField(
+                label=f"When {device} was done",
+                required=False,
+                widget=forms.TimeInput(attrs={"type": "time"}),
+            )
             self.fields[f"note-{device.pk}"] = forms.CharField(
                 label=f"Note on {device}", max_length=200, required=False, widget=forms.TextInput(attrs={"size": "16"})
             )
 
-    def answers(self, device: Device) -> tuple[str, str]:
-        """The answer and the note of a driver; an empty answer where none was filled in."""
-        return self.cleaned_data.get(f"what-{device.pk}", ""), self.cleaned_data.get(f"note-{device.pk}", "")
+    def answers(self, device: Device) -> tuple[str, dict[str, Any]]:
+        """The answer of a driver with its note and time, as `stop` takes them; empty where none was filled in."""
+        typed = self.cleaned_data
+        more = {"note": typed.get(f"note-{device.pk}", ""), "typed": Typed(typed.get(f"at-{device.pk}"))}
+        return typed.get(f"what-{device.pk}", ""), more
 
 
 class EndForm(forms.Form):

@@ -65,6 +65,7 @@ class RoundStop(models.Model):
     # Given by the screen that sent it: the same answer sent twice is one answer.
     sent_key = models.CharField(max_length=40, null=True, blank=True, unique=True)
     entered_at = models.DateTimeField("entered at, where that was later", null=True, blank=True)
+    typed_in = models.BooleanField("typed in later, from paper", default=False)
 
     class Meta:
         ordering = ["-at", "-id"]

@@ -178,7 +178,7 @@ def paper(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("rounds:one", row.pk)
     shown = _shown(request, row)
     lines = [
-        (each, form[f"what-{each.device.pk}"], form[f"note-{each.device.pk}"])
+        (each, *(form[f"{part}-{each.device.pk}"] for part in ("what", "at", "note")))
         for group in shown["groups"].values()
         for each in group
         if not each.device.quarantined
@@ -187,9 +187,9 @@ def paper(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "rounds/paper.html", {**shown, "form": form, "lines": lines}, status=status)
 
 
-def _typed_in(request: HttpRequest, row: Round, device: Device, what: str, note: str) -> bool:
+def _typed_in(request: HttpRequest, row: Round, device: Device, what: str, more: dict[str, Any]) -> bool:
     try:
-        actions.stop(row, device, what, note=note, by=acting(request))
+        actions.stop(row, device, what, **more, by=acting(request))
     except BenchwardError as error:
         messages.error(request, f"{device}: {error}")
         return False

@@ -112,6 +112,7 @@ UNREACHED: Final[Mapping[str, str]] = {
     "documentfile.document": "written with its document, which only one can be",
     "seal.number": "written by one job at a time, under its lock",
     "presence_once": "written over by the same person's next look",
+    "recheck_once": "written under the lock of its calibration",
     "readingfile.reading": "written with its reading, which only one can be",
 }
 GENERAL: Final = f"Somebody else saved the same thing at the same moment, so yours was not saved. {_AGAIN}"

@@ -7,6 +7,7 @@ import pytest
 
 from fleet.audit.models import TrailEntry
 from fleet.bench import actions as bench
+from fleet.bench.actions.reference import set_policy
 from fleet.bench.models import Order, Reading
 from fleet.core.errors import BadValueError
 from fleet.people.models import Person
@@ -14,7 +15,7 @@ from fleet.stores import actions as stores
 from fleet.stores.models import Instrument
 from fleet.web import clock
 from tests.bench.builders import CHECK, FLOW, NOTE, a_procedure, fresh, put, received, signed_in
-from tests.builders import BY, a_bench, a_device, a_site
+from tests.builders import BY, a_bench, a_device, a_site, a_ward
 from tests.pages import page
 from tests.stores.builders import a_calibration, an_instrument, found_out
 
@@ -69,6 +70,42 @@ def test_a_step_that_needs_a_kind_is_not_answered_without_it(technician: Person)
     assert not order.readings.exists()
     assert put(order, 3, bench.Answer(na=True, note="No balance here"), technician).instrument is None
     assert put(order, 3, measured(a_balance()), technician).verdict == Reading.Verdict.PASS
+
+
+def test_a_refused_reading_says_what_to_do(technician: Person) -> None:
+    """Name it, or have it entered: on the step's page the sentence stands with the form, and nothing is saved."""
+    order = started(technician)
+    sent = {"revision": order.revision, "value": "1.2", "verdict": "limits"}
+    answer = signed_in(technician).post(f"/bench/orders/{order}/steps/3/", sent)
+    assert answer.status_code == 422
+    told = answer.content.decode()
+    assert "Name the balance that you used; without it the reading is not saved" in told
+    assert "Have it entered under Instruments first" in told
+    assert not order.readings.exists()
+
+
+def test_local_policy_may_mark_instead(technician: Person) -> None:
+    """Stated above the home it holds there; the reading is taken, and page, sheet and trail say what it lacks."""
+    order = started(technician)
+    set_policy(order.device.home.site, {"unnamed": "marked"}, by=BY)
+    reading = put(order, 3, measured(None), technician)
+    assert (reading.instrument, reading.instrument_unnamed, reading.verdict) == (None, True, "pass")
+    for address in ("", "sheet/"):
+        assert "o instrument named" in page(technician, f"/bench/orders/{order}/{address}")
+    set_policy(order.device.home, {"unnamed": "refused"}, by=BY)
+    with pytest.raises(BadValueError, match="Name the balance"):
+        put(order, 3, measured(None), technician)
+    assert not put(order, 3, measured(a_balance()), technician).instrument_unnamed
+
+
+def test_the_policy_is_stated_on_its_page(manager: Person) -> None:
+    """Chosen at a place, shown there and in the list with where it comes from."""
+    site = a_site()
+    typed = {"unnamed": "marked", "acceptance": "", "profile": "", "jump_share": ""}
+    assert signed_in(manager).post(f"/bench/reference-limits/places/{site.pk}/", typed).status_code == 302
+    ward = a_ward()
+    assert "from Mereford General" in page(manager, "/bench/reference-limits/places/")
+    assert "Taken and marked" in page(manager, f"/bench/reference-limits/places/{ward.pk}/")
 
 
 def test_nothing_is_measured_at_a_check(technician: Person) -> None:

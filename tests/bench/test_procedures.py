@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 
 from fleet.bench import actions as bench
+from fleet.bench.actions.drafts import new_draft
 from fleet.bench.models import OrderKind, Procedure, ProcedureVersion, Step
 from fleet.bench.queries import in_force
 from fleet.core.errors import BadValueError, NotAllowedError
@@ -43,6 +44,35 @@ def test_an_edited_starter_is_left_alone() -> None:
     a_procedure("planned", (CHECK,), code="service")
     bench.ensure_starter_procedures(BY)
     assert in_force(a_type(), "planned", clock.today()).number == 2
+
+
+def before_instruments() -> None:
+    """The starters as they came before their safety tests asked for an instrument."""
+    bench.ensure_starter_procedures(BY)
+    Step.objects.exclude(quantity="").update(instrument_kind="")
+
+
+def test_a_starter_left_as_it_came_gets_its_new_version() -> None:
+    """Seeded again after an update: the safety tests ask for the analyser, in a version of its own, once."""
+    before_instruments()
+    made = bench.ensure_starter_procedures(BY)
+    assert {str(version.procedure.code) for version in made} == {"acceptance", "service", "repair-check-out"}
+    for version in made:
+        assert version.number == 2
+        safety = version.steps.exclude(quantity="")
+        assert set(safety.values_list("instrument_kind", flat=True)) == {"safety"}
+        assert version.procedure.versions.get(number=1).steps.filter(instrument_kind="safety").count() == 0
+    assert bench.ensure_starter_procedures(BY) == []
+
+
+def test_a_starter_changed_here_gets_none() -> None:
+    """A word changed in it, a version of one's own, or a draft begun: it stays as the hospital has it."""
+    before_instruments()
+    Step.objects.filter(version__procedure__code="service", position=1).update(words="Write down the log")
+    a_procedure("acceptance", (CHECK,), code="acceptance")
+    repair = ProcedureVersion.objects.get(procedure__code="repair-check-out")
+    new_draft(repair.procedure, BY, source="ours", changes="")
+    assert bench.ensure_starter_procedures(BY) == []
 
 
 def test_a_version_is_never_dated_before_the_last() -> None:

@@ -19,6 +19,7 @@ from fleet.people.models import Person
 from fleet.web import clock
 from tests.bench.builders import as_actor
 from tests.builders import BY, a_bench, a_new_device, a_type
+from tests.stores.builders import an_instrument
 
 pytestmark = pytest.mark.django_db
 
@@ -60,8 +61,10 @@ def test_after_it_a_new_hospital_can_accept_a_driver(technician: Person) -> None
     order = bench.receive(a_new_device(), bench=a_bench(), by=by)
     assert order.procedure_version is not None
     how = Context(Protection.TWO, AppliedPart.CF, Method.DIRECT, Decimal(230))
+    tester = an_instrument(kind="safety")
     for step in order.procedure_version.steps.all():
-        given = bench.Answer(value="1", passed=True, note="seen", context=how)
+        tool = tester if step.instrument_kind else None
+        given = bench.Answer(value="1", passed=True, note="seen", context=how, instrument=tool)
         bench.answer(order, step, given, revision=order.revision, by=by)
         order.refresh_from_db()
     done = bench.complete(order, bench.Completion(outcome=Outcome.NO_FAULT_FOUND), revision=order.revision, by=by)

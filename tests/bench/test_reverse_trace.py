@@ -10,7 +10,7 @@ from fleet.audit.models import TrailEntry
 from fleet.bench import actions as bench
 from fleet.bench import queries
 from fleet.bench.models import FlowTest, Order, Reading
-from fleet.core.calibration import Guarded
+from fleet.core.calibration import Guarded, Way
 from fleet.core.errors import BadValueError, MoveRefusedError
 from fleet.people.models import Person
 from fleet.people.queries import actor_for
@@ -242,13 +242,44 @@ def test_only_what_the_error_could_have_turned_is_ticked(analyser: Instrument, t
     near, far = (read(analyser, technician, days_ago=20, value=value) for value in ("3.7", "1"))
     where = address(found_out(analyser))
     bare = page(technician, where)
-    assert " checked" not in bare
+    assert f'value="{near.pk}" checked' not in bare
+    assert 'name="device" value' in bare
     marked = page(technician, f"{where}?off=2.1+%25")
     assert f'value="{near.pk}" checked' in marked
     assert f'value="{far.pk}">' in marked
     assert marked.index(near.asset_number) < marked.index(far.asset_number)
     assert "1 driver could have failed" in marked
     assert "Write the unit behind the number" in page(technician, f"{where}?off=2.1")
+
+
+def test_an_error_with_its_way_marks_one_side_only(analyser: Instrument, technician: Person) -> None:
+    """Limits -5 to 5 %: read 2.1 % high, 3.7 was 1.6 and -3.7 may have been -5.8; read low the other."""
+    above, below = (read(analyser, technician, days_ago=20, value=value) for value in ("3.7", "-3.7"))
+    where = address(found_out(analyser))
+    ticked = {
+        way: [each for each in (above, below) if f'value="{each.pk}" checked' in page(technician, f"{where}?{query}")]
+        for way, query in {
+            "high": "off=2.1+%25&way=high", "low": "off=2.1+%25&way=low", "unknown": "off=2.1+%25&way=unknown",
+            "unsaid": "off=2.1+%25",
+        }.items()
+    }  # fmt: skip
+    assert ticked == {"high": [below], "low": [above], "unknown": [above, below], "unsaid": [above, below]}
+    high = page(technician, f"{where}?off=2.1+%25&way=high")
+    assert "Could have failed" in high
+    assert "would have" not in high
+    assert "If it was off by all of that: 1.6" in high
+    assert "If it was off by all of that: \u22125.8" in high
+    assert "off by all of that" not in page(technician, f"{where}?off=2.1+%25")
+    assert "Leave the sign out" in page(technician, f"{where}?off=-2.1+%25&way=high")
+
+
+def test_what_is_worked_out_is_judged_both_ways(analyser: Instrument, technician: Person) -> None:
+    """A delivery time read high makes a flow low: its own way is not known, so no corrected value is told."""
+    order = worked_out(a_device(), technician, analyser, an_instrument(number="BAL-01"))
+    taken = {each.what: each for each in queries.taken_on(found_out(analyser), order.device_id)}
+    off = queries.Off(Decimal("0.3"), "mL", Way.HIGH)
+    assert taken["Step 2: Volume"].corrected(off).startswith("4.6")
+    assert taken["Step 4: Twice"].corrected(off) == ""
 
 
 def test_a_recheck_has_a_name_and_says_on_the_driver_that_it_is_open(analyser: Instrument, technician: Person) -> None:

@@ -67,7 +67,7 @@ def test_a_yearly_service_by_keyboard_and_scanner_alone(open_as: OpenAs, technic
     bench.ensure_starter_procedures(BY)
     set_policy(a_site(), {"profile": ensure_reference_limits(BY)[0].profile}, by=BY)
     of_class_two = a_type(protection="2", applied_part="CF")
-    device, analyser = a_device(device_type=of_class_two), an_instrument(number="FLO-01", kind="other")
+    device, analyser = a_device(device_type=of_class_two), an_instrument(number="SAF-01", kind="safety")
     a_plan(device.device_type)
     page = open_as(technician)
     acts.receive(page, str(device), kind="Planned service")

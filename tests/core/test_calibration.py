@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from fleet.core.calibration import DueState, Guarded, due_state, expanded, guarded, margin
+from fleet.core.calibration import DueState, Guarded, Way, corrected, could_turn, due_state, expanded, guarded, margin
 from fleet.core.errors import BadValueError
 from fleet.core.limits import Limits
 
@@ -83,3 +83,40 @@ def test_one_open_side_is_not_guarded() -> None:
 def test_limits_narrower_than_the_uncertainty_pass_nothing() -> None:
     """An instrument that cannot resolve the limits never says pass."""
     assert guarded(Decimal(0), FIVE, Decimal(6)) is Guarded.CANNOT_TELL
+
+
+@pytest.mark.parametrize(
+    ("value", "way", "could"),
+    [
+        ("4.7", Way.HIGH, True),  # 4.7 - 0.3 = 4.4, below 4.5
+        ("4.8", Way.HIGH, False),  # 4.8 - 0.3 = 4.5, which passes
+        ("5.4", Way.HIGH, False),  # 5.4 - 0.3 = 5.1, further inside
+        ("5.4", Way.LOW, True),  # 5.4 + 0.3 = 5.7, above 5.5
+        ("5.2", Way.LOW, False),  # 5.2 + 0.3 = 5.5, which passes
+        ("4.7", Way.LOW, False),  # 4.7 + 0.3 = 5.0, further inside
+        ("4.7", Way.UNKNOWN, True),
+        ("5.4", Way.UNKNOWN, True),
+        ("5.0", Way.UNKNOWN, False),  # 0.5 from both
+        ("4.4", Way.HIGH, False),  # outside as it was read: nothing was turned
+        ("5.6", Way.LOW, False),
+        ("4.4", Way.UNKNOWN, True),
+    ],
+)
+def test_an_error_turns_in_its_own_way_only(value: str, way: Way, *, could: bool) -> None:
+    """From 4.5 to 5.5 mL, found off by 0.3 mL at most: what read high may lie lower, what read low higher."""
+    assert could_turn(Decimal(value), Limits(Decimal("4.5"), Decimal("5.5"), "mL"), Decimal("0.3"), way) is could
+
+
+def test_a_limit_on_the_far_side_is_never_reached() -> None:
+    """At most 100 uA: what read high was lower still, what read low by 5 may be 101."""
+    leakage = Limits(None, Decimal(100), "uA")
+    assert not could_turn(Decimal(96), leakage, Decimal(5), Way.HIGH)
+    assert could_turn(Decimal(96), leakage, Decimal(5), Way.LOW)
+
+
+def test_a_known_error_is_taken_off_and_an_unknown_one_is_not() -> None:
+    """4.9 read 0.3 high is 4.6, read 0.3 low is 5.2; below zero as well: -4.5 read 2.1 high is -6.6."""
+    assert corrected(Decimal("4.9"), Decimal("0.3"), Way.HIGH) == Decimal("4.6")
+    assert corrected(Decimal("4.9"), Decimal("0.3"), Way.LOW) == Decimal("5.2")
+    assert corrected(Decimal("-4.5"), Decimal("2.1"), Way.HIGH) == Decimal("-6.6")
+    assert corrected(Decimal("4.9"), Decimal("0.3"), Way.UNKNOWN) is None

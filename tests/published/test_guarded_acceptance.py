@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from fleet.core.calibration import Guarded, expanded, guarded
+from fleet.core.calibration import Guarded, Way, corrected, could_turn, expanded, guarded
 from fleet.core.judging import Acceptance, judge
 from fleet.core.limits import Limits, Verdict, verdict
 
@@ -84,3 +84,22 @@ def test_an_uncertainty_in_another_unit_is_converted() -> None:
     assert round(found, 4) == Decimal("3.4474")
     assert expanded(Decimal(40), Decimal(2), "% of reading", "kPa") == Decimal("0.8")
     assert expanded(Decimal(40), Decimal("0.5"), "psi", "µA") is None
+
+
+@pytest.mark.parametrize(
+    ("value", "way", "true", "could"),
+    [
+        ("51", Way.HIGH, "48.96", True),  # 4 % of 51 is 2.04, and 51 - 2.04 = 48.96 < 49
+        ("51", Way.LOW, "53.04", False),  # 51 + 2.04 = 53.04 <= 55
+        ("53", Way.LOW, "55.12", True),  # 4 % of 53 is 2.12, and 53 + 2.12 = 55.12 > 55
+        ("53", Way.HIGH, "50.88", False),  # 53 - 2.12 = 50.88 >= 49
+    ],
+)
+def test_a_known_error_by_hand(value: str, way: Way, true: str, *, could: bool) -> None:
+    """Error is measured less reference value (VIM, JCGM 200:2012, 2.16; from memory), so a known one is taken off.
+
+    A pressure of 49 to 55 kPa, read with a gauge found off by 4 % of what it reads.
+    """
+    error = Decimal(value) * 4 / 100
+    assert corrected(Decimal(value), error, way) == Decimal(true)
+    assert could_turn(Decimal(value), Limits(Decimal(49), Decimal(55), "kPa"), error, way) is could

@@ -1,10 +1,12 @@
 """Rounds of another day, on paper, from ward to ward of a building, and with a slip of the thumb taken back."""
 
-from datetime import timedelta
+from datetime import datetime, time, timedelta
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
+from fleet.audit.models import TrailEntry
 from fleet.bench.models import KitLine, Procedure
 from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError
 from fleet.core.usage import Use
@@ -21,6 +23,7 @@ from fleet.web import clock
 from tests.batteries.builders import signed_in, words
 from tests.bench.builders import procedures
 from tests.builders import BY, a_bench, a_site, a_ward
+from tests.pages import page
 from tests.rounds.builders import a_due_driver, a_round, noon, stopped
 
 pytestmark = pytest.mark.django_db
@@ -130,6 +133,57 @@ def test_a_sheet_is_typed_in_afterwards(technician: Person) -> None:
     assert [each.device for each in round_page(visit).left] == [left]
     refused = client.post(address, {f"what-{left.pk}": "done"}, follow=True).content.decode()
     assert "was done on the spot" in refused
+
+
+def at(hour: int, minute: int = 0, day: int = 20) -> datetime:
+    """A local moment of November 2026."""
+    return datetime(2026, 11, day, hour, minute, tzinfo=timezone.get_current_timezone())
+
+
+def test_paper_says_when_it_was_done(technician: Person) -> None:
+    """The time counts, the entry stands beside it, and the trail tells both; without one it is the entry's."""
+    with clock.at(at(9)):
+        visit, timed, untimed = a_round(), a_due_driver(), a_due_driver()
+    with clock.at(at(16, 30)):
+        sent = {f"what-{timed.pk}": "in_use", f"at-{timed.pk}": "10:15", f"what-{untimed.pk}": "in_use"}
+        signed_in(technician).post(reverse("rounds:paper", args=[visit.pk]), sent)
+        shown = page(technician, f"{reverse('rounds:one', args=[visit.pk])}?code={timed.asset_number}")
+    held = {stop.device: stop for stop in visit.stops.all()}
+    assert [(held[each].at, held[each].entered_at) for each in (timed, untimed)] == [
+        (at(10, 15), at(16, 30)), (at(16, 30), at(16, 30)),
+    ]  # fmt: skip
+    assert all(stop.typed_in for stop in held.values())
+    assert timed.dues.get().attempts.get().tried_at == at(10, 15)
+    told = TrailEntry.objects.get(verb="met on a round", device_ref=timed.pk)
+    assert (told.done_at, told.after["typed in later"]) == (at(10, 15), True)
+    said = shown.replace("\u00a0", " ")
+    assert "done 20 Nov 2026 10:15, by the paper; typed in later, 20 Nov 2026 16:30" in said
+    assert "20 Nov 2026 10:15, typed in later." in said
+
+
+def test_a_time_on_paper_is_possible() -> None:
+    """None to come, and none long before the round; past midnight belongs to the night of the round."""
+    with clock.at(at(22)):
+        night, first, other = a_round(), a_due_driver(), a_due_driver()
+    with clock.at(at(23)):
+        with pytest.raises(BadValueError, match="23:30 is still to come"):
+            actions.stop(night, first, What.IN_USE, by=BY, typed=actions.Typed(time(23, 30)))
+        with pytest.raises(BadValueError, match="09:30 is long before the round, which was begun at 22:00"):
+            actions.stop(night, first, What.IN_USE, by=BY, typed=actions.Typed(time(9, 30)))
+        assert actions.stop(night, first, What.IN_USE, by=BY, typed=actions.Typed(time(10, 30))).at == at(10, 30)
+    assert night.stops.count() == 1
+    with clock.at(at(2, day=21)):
+        assert actions.stop(night, other, What.IN_USE, by=BY, typed=actions.Typed(time(0, 30))).at == at(0, 30, day=21)
+
+
+def test_a_refused_time_is_told_and_leaves_the_driver_open(technician: Person) -> None:
+    """The line says why; the other lines of the paper are kept."""
+    with clock.at(at(9)):
+        visit, ahead, fine = a_round(), a_due_driver(), a_due_driver()
+        sent = {f"what-{ahead.pk}": "in_use", f"at-{ahead.pk}": "11:00", f"what-{fine.pk}": "in_use"}
+        answer = signed_in(technician).post(reverse("rounds:paper", args=[visit.pk]), sent, follow=True)
+    assert "11:00 is still to come" in answer.content.decode()
+    assert [stop.device for stop in visit.stops.all()] == [fine]
 
 
 def test_the_parts_of_the_kits_are_carried() -> None:

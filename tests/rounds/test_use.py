@@ -11,6 +11,7 @@ from django.urls import reverse
 from fleet.core.usage import Use
 from fleet.people.models import Person
 from fleet.registry.models import Device
+from fleet.rounds.actions import end
 from fleet.rounds.models import RoundStop
 from fleet.rounds.queries import Sign, round_page, signs
 from fleet.schedules.models import CounterReading
@@ -20,6 +21,7 @@ from tests.builders import BY, a_device
 from tests.loans.builders import a_loan, a_pool_driver
 from tests.pages import page
 from tests.rounds.builders import a_due_driver, a_round, noon, stopped
+from tests.tags.builders import an_open_tag
 
 pytestmark = pytest.mark.django_db
 
@@ -30,7 +32,7 @@ def sign_of(device: Device) -> Sign:
     """What is known at noon of 20 November."""
     with clock.at(NOW):
         found = signs([Device.objects.get(pk=device.pk)])[device.pk]
-    return Sign(found.use, tuple(words.replace("\u00a0", " ") for words in found.words))
+    return Sign(found.use, tuple(words.replace("\u00a0", " ") for words in found.words), found.condition)
 
 
 def read(device: Device, *totals: tuple[int, str]) -> None:
@@ -61,6 +63,50 @@ def test_a_reading_that_the_night_has_still_to_keep_counts() -> None:
     read(device, (14, "100"))
     Device.objects.filter(pk=device.pk).update(running_hours=Decimal(170), running_hours_at=NOW)
     assert sign_of(device).use is Use.LIKELY_USED
+
+
+def test_one_out_of_use_reads_what_it_is_and_not_its_counter(technician: Person) -> None:
+    """Its counter ran until it was tagged; card, list and sheet say that it is tagged, and "likely in use" nowhere."""
+    device, sound = a_due_driver(), a_due_driver()
+    read(device, (14, "100"), (0, "170"))
+    with clock.at(NOW):
+        visit = a_round()
+        an_open_tag(device)
+        sign = sign_of(device)
+        assert (sign.use, sign.condition) == (Use.UNKNOWN, "out_of_use")
+        assert sign.words[0] == "since 20 Nov 2026"
+        for address in (
+            f"{reverse('rounds:one', args=[visit.pk])}?code={device.asset_number}",
+            reverse("rounds:sheet", args=[visit.pk]),
+        ):
+            shown = page(technician, address)
+            assert "Out of use (tagged)" in shown
+            assert "Likely in use" not in shown
+        counted = [(sign.use, sign.condition, number) for sign, number in round_page(visit).uses]
+        assert counted == [(Use.UNKNOWN, "", 1), (Use.UNKNOWN, "out_of_use", 1)]
+        assert sign_of(sound).condition == ""
+
+
+def test_one_out_of_use_that_was_just_met_on_a_patient_is_in_use() -> None:
+    """What somebody saw today is louder than what the record says it should be."""
+    device = a_due_driver()
+    with clock.at(NOW - timedelta(hours=1)):
+        visit = a_round()
+        an_open_tag(device)
+        stopped(visit, Device.objects.get(pk=device.pk), "in_use")
+    assert (sign_of(device).use, sign_of(device).condition) == (Use.IN_USE, "")
+
+
+def test_a_round_that_ended_asks_nobody_before_one_is_taken(technician: Person) -> None:
+    """The sentence stands while the round goes on, and not on its page afterwards."""
+    a_due_driver()
+    visit = a_round()
+    address = reverse("rounds:one", args=[visit.pk])
+    assert "Before you take one, ask the ward" in page(technician, address)
+    end(visit, by=BY)
+    ended = page(technician, address)
+    assert "running-hours counters" in ended
+    assert "Before you take one" not in ended
 
 
 def test_the_wards_word_outweighs_what_was_found_before() -> None:

@@ -10,6 +10,7 @@ from fleet.bench.actions.minutes import (
     stop_clock,
     void_external,
 )
+from fleet.bench.actions.narrowing import widen
 from fleet.bench.actions.orders import (
     cancel,
     hold_back,
@@ -94,4 +95,5 @@ __all__ = [
     "undo_handover",
     "verify_retirement_method",
     "void_external",
+    "widen",
 ]

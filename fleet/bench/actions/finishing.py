@@ -249,7 +249,7 @@ def _settle(order: Order, device: Device, by: Actor) -> None:
     """Clear the tag, answer the alerts, roll the dues that this work met."""
     if order.tag is not None and order.tag.cleared_at is None:
         tags.clear(order.tag, order_number=order.number, by=by)
-    if order.kind in {OrderKind.CORRECTIVE, OrderKind.PLANNED}:
+    if order.kind in {OrderKind.CORRECTIVE, OrderKind.PLANNED} and not order.asked:
         alerts.answer(device, order_number=order.number, by=by)
     if order.kind == OrderKind.BATTERY:
         for alert in open_alerts(device).filter(kind__about_battery=True):
@@ -261,6 +261,8 @@ def _settle(order: Order, device: Device, by: Actor) -> None:
 
 
 def _roll(order: Order, device: Device, by: Actor) -> None:
+    if order.asked:
+        return  # a few readings measured again are no service
     if order.due is not None and not order.due.suspended:
         schedules.roll(order.due, done_on=clock.today(), order_number=order.number, by=by)
     elif plan := _PLANS.get(OrderKind(order.kind)):

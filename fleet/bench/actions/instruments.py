@@ -2,8 +2,9 @@
 
 from typing import Final
 
-from fleet.bench.models import Reading
+from fleet.bench.models import LimitPolicy, Reading
 from fleet.bench.queries import may_name
+from fleet.bench.queries.judging import Judges
 from fleet.core.calibration import DueState
 from fleet.core.errors import BadValueError
 from fleet.stores.models import Instrument
@@ -27,10 +28,11 @@ _NO_SAFETY_TESTER: Final = frozenset(
 _LATE: Final = {DueState.OVERDUE: "is overdue for calibration", DueState.NEVER: "was never calibrated"}
 
 
-def name_instrument(reading: Reading, instrument: Instrument | None) -> None:
+def name_instrument(reading: Reading, instrument: Instrument | None, judges: Judges) -> None:
     """Put an instrument on a reading that is not saved yet.
 
-    Raises BadValueError (field "instrument") where one is needed and missing, is of another kind, cannot measure what
+    Raises BadValueError (field "instrument") where one is needed and missing and the policy of the driver's home does
+    not have such a reading marked, is of another kind, cannot measure what
     the step asks for, is withdrawn or left
     its calibration out of its limits, or is overdue or was never calibrated and its policy refuses that; where its
     policy takes it, the reading is marked.
@@ -38,7 +40,7 @@ def name_instrument(reading: Reading, instrument: Instrument | None) -> None:
     step = reading.step
     if instrument is None:
         if step.instrument_kind:
-            raise _wrong(f"Name the {step.get_instrument_kind_display().lower()} that you used.")
+            _without(reading, judges)
         return
     if not may_name(step):
         raise _wrong("Nothing is measured at this step; name no instrument.")
@@ -50,6 +52,18 @@ def name_instrument(reading: Reading, instrument: Instrument | None) -> None:
         raise _wrong(f"{instrument} is a {given} and measures no safety test. Name the analyser or meter you used.")
     reading.instrument = instrument
     reading.instrument_overdue = is_late(instrument)
+
+
+def _without(reading: Reading, judges: Judges) -> None:
+    """Refuse a reading without the instrument that it needs, or mark it where the policy of the driver's home does."""
+    if judges.policy.unnamed == LimitPolicy.Unnamed.MARKED:
+        reading.instrument_unnamed = True
+        return
+    what = str(reading.step.get_instrument_kind_display()).lower()
+    raise _wrong(
+        f"Name the {what} that you used; without it the reading is not saved. Is it not on the list? Have it entered "
+        "under Instruments first."
+    )
 
 
 def is_late(instrument: Instrument) -> bool:

@@ -11,6 +11,7 @@ from fleet.accessories.models import Tally
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
 from fleet.bench.actions.holding import hold, hold_device, put
+from fleet.bench.actions.narrowing import narrow, widen_held
 from fleet.bench.actions.trained import starter
 from fleet.bench.models import Order, OrderKind
 from fleet.bench.queries import Work, choose_work, facts, in_force, open_orders, open_quarantine
@@ -129,7 +130,12 @@ def _start(  # noqa: PLR0913 - as `receive`
     if order.state == OrderState.WAITING:
         values |= {"state": ask_order(OrderState.WAITING, OrderMove.RESUME).value, "wait_reason": ""}
     changed = {name: value for name, value in values.items() if getattr(order, name) != value}
-    return put(order, "received for work", by=by, done_at=done_at, **changed) if changed else order
+    if not changed:
+        return order
+    row = put(order, "received for work", by=by, done_at=done_at, **changed)
+    if row.asked and changed.keys() & {"due", "tag"}:
+        return widen_held(row, "Another reason for the service came up", by)
+    return narrow(row, by) if "procedure_version" in values else row
 
 
 def _news(order: Order, work: Work, bench: Place, decontamination: Decontamination) -> dict[str, Any]:

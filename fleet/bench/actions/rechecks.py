@@ -8,8 +8,9 @@ from django.db import transaction
 from fleet.audit.actions import Happening, record
 from fleet.audit.actors import Actor
 from fleet.bench.actions.holding import hold, put
+from fleet.bench.actions.narrowing import narrow_again
 from fleet.bench.actions.orders import raise_order
-from fleet.bench.models import RECHECK, Order, OrderKind
+from fleet.bench.models import RECHECK, Order, OrderKind, Recheck
 from fleet.bench.queries import devices_in_doubt, mention, open_planned, rechecks
 from fleet.core.errors import BadValueError, MoveRefusedError
 from fleet.core.lifecycle import Condition
@@ -35,7 +36,8 @@ class Raised:
 def raise_rechecks(calibration: Calibration, devices: Iterable[Device], *, by: Actor) -> Raised:
     """Raise a planned order for each driver, with the instrument and the calibration as its reason.
 
-    A driver whose planned order is open gets the reason on that one; one that has a recheck keeps it. Raises
+    A driver whose planned order is open gets the reason on that one; one that has a recheck keeps it. Which steps an
+    order asks for is settled when it is begun (`narrowing`), by the procedure then in force. Raises
     MoveRefusedError for a calibration that puts nothing in doubt, BadValueError for a driver that it does not concern.
     """
     by.must(May.WORK_ON_BENCH)
@@ -64,9 +66,12 @@ def _recheck(calibration: Calibration, device: Device, known: Order | None, told
     elif (order := open_planned(device)) is not None:
         row = hold(order, by)
         put(row, "noted recheck", by=by, reported="\n".join(filter(None, [row.reported, _reason(calibration)])))
-        told.noted.append(row)
+        Recheck.objects.create(order=row, calibration=calibration, raised=False)
+        told.noted.append(narrow_again(row, by))
     else:
-        told.new.append(raise_order(device, OrderKind.PLANNED, by=by, reported=_reason(calibration)))
+        new = raise_order(device, OrderKind.PLANNED, by=by, reported=_reason(calibration))
+        Recheck.objects.create(order=new, calibration=calibration, raised=True)
+        told.new.append(new)
 
 
 def _reason(calibration: Calibration) -> str:

@@ -25,7 +25,7 @@ SEEDS: Final = "fixtures/reference_limits.toml"
 WHICH: Final = ("profile", "quantity", "protection", "applied_part", "method")
 #: What it says.
 SAYS: Final = ("low", "high", "unit", "source", "edition", "note")
-POLICY_FACTS: Final = ("profile", "acceptance", "jump_share")
+POLICY_FACTS: Final = ("profile", "acceptance", "jump_share", "unnamed")
 
 
 @transaction.atomic

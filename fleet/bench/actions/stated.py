@@ -1,5 +1,7 @@
 """Procedures from a text file: the starter set at once, a hospital's own as drafts for a second person to approve."""
 
+import tomllib
+from collections.abc import Collection
 from typing import Final
 
 from django.conf import settings
@@ -10,24 +12,40 @@ from fleet.bench.actions.drafts import new_draft, put_lines
 from fleet.bench.actions.procedures import check_lines, procedure_for, publish
 from fleet.bench.models import OrderKind, Procedure, ProcedureVersion
 from fleet.bench.queries.lines import lines_of
-from fleet.bench.queries.stated import Stated, read_stated
+from fleet.bench.queries.stated import Stated, edition, read_stated
 from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
 from fleet.web import clock
 
 STARTERS: Final = "fixtures/procedures.toml"
+#: The digests of the starters' earlier editions, by code.
+FORMER: Final = "fixtures/former_procedures.toml"
 
 
 @transaction.atomic
 def ensure_starter_procedures(by: Actor) -> list[ProcedureVersion]:
     """Publish our own starter procedures (for all types) that are not there yet. Safe to run again.
 
-    They are a beginning to be edited: every limit says where it comes from, and none is verified here.
+    One that is there just as an earlier edition of it came gets its new version; one that was changed here, or is being
+    written at, stays. They are a beginning to be edited: every limit says where it comes from, none is verified here.
     """
     by.must(May.EDIT_REGISTRY)
     known = set(Procedure.objects.values_list("code", flat=True))
     stated = read_stated((settings.BASE_DIR / STARTERS).read_text(encoding="utf-8"))
-    return [_publish(each, by) for each in stated if each.code not in known]
+    former = tomllib.loads((settings.BASE_DIR / FORMER).read_text(encoding="utf-8"))
+    return [
+        _publish(each, by)
+        for each in stated
+        if each.code not in known or _as_it_came(each.code, former.get(each.code, ()))
+    ]
+
+
+def _as_it_came(code: str, former: Collection[str]) -> bool:
+    """Whether the newest version of a procedure, in force, says what an earlier edition of its starter said."""
+    newest = ProcedureVersion.objects.filter(procedure__code=code).order_by("-number").first()
+    if newest is None or newest.state != ProcedureVersion.State.APPROVED or newest.in_force_from is None:
+        return False
+    return newest.in_force_from <= clock.today() and edition(lines_of(newest), newest.source) in former
 
 
 def _publish(stated: Stated, by: Actor) -> ProcedureVersion:

@@ -142,7 +142,7 @@ def _reading(order: Order, step: Step, given: Answer, judges: Judges, by: Actor)
             raise BadValueError("Say in the note why this step does not apply.", field="note")
         reading.verdict = Reading.Verdict.NOT_APPLICABLE
         return reading
-    name_instrument(reading, given.instrument)
+    name_instrument(reading, given.instrument, judges)
     if step.kind == Step.Kind.READING:
         measure(reading, given.value, given.context, judges, passed=given.passed)
     else:

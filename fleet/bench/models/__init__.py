@@ -1,16 +1,17 @@
 """Orders on the bench, procedures with steps, the readings taken, labour and parts."""
 
 from fleet.bench.models.delivery import DeliveryLimit, DeliveryTest, FlowTest, OcclusionTest
-from fleet.bench.models.orders import RECHECK, Order, OrderQuerySet
+from fleet.bench.models.orders import RECHECK, Order, OrderQuerySet, Recheck
 from fleet.bench.models.procedures import OrderKind, Procedure, ProcedureVersion, Step, StepLimit
 from fleet.bench.models.reference import LimitPolicy, LimitProfile, ReferenceLimit
 from fleet.bench.models.retirement import KeptPart, RetentionRule, Retirement, RetirementMethod, RetirementQuerySet
 from fleet.bench.models.signing import Presence, Signature
 from fleet.bench.models.spending import ExternalCost, KitLine, Labour, LabourClock, LabourRate, PackFitted, PartUse
 from fleet.bench.models.team import Handover, TrainingTold
-from fleet.bench.models.work import Reading, ReadingFile
+from fleet.bench.models.work import NOT_ASKED, Reading, ReadingFile
 
 __all__ = [
+    "NOT_ASKED",
     "RECHECK",
     "DeliveryLimit",
     "DeliveryTest",
@@ -35,6 +36,7 @@ __all__ = [
     "ProcedureVersion",
     "Reading",
     "ReadingFile",
+    "Recheck",
     "ReferenceLimit",
     "RetentionRule",
     "Retirement",

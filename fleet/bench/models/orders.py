@@ -10,6 +10,7 @@ from fleet.core.orders import OrderState, Outcome, outcome_label
 from fleet.people.scope import PlacedQuerySet
 from fleet.registry.models import Device, Party, Place
 from fleet.schedules.models import Due
+from fleet.stores.models import Calibration
 from fleet.tags.models import Decontamination, Tag
 
 #: How a line of what was reported begins that asks for a recheck.
@@ -121,6 +122,11 @@ class Order(models.Model):
     completed_at = models.DateTimeField(null=True, blank=True)
     completed_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     cancelled_why = models.TextField(blank=True)
+    # Of a recheck: the positions of the steps it asks for (none: the whole procedure), that in words, and who wanted
+    # the whole after all and why.
+    asked = models.JSONField("steps asked for", default=list, blank=True)
+    asked_words = models.TextField("what is asked, and why", blank=True)
+    widened_why = models.CharField("why the whole procedure after all", max_length=300, blank=True)
     # Raised by one with each change; a form that was opened on an older revision is refused.
     revision = models.PositiveIntegerField(default=1)
 
@@ -175,3 +181,18 @@ class Order(models.Model):
         if self.kind != OrderKind.PLANNED:
             return []
         return [line for line in self.reported.splitlines() if line.startswith(RECHECK)]
+
+
+class Recheck(models.Model):
+    """That an order measures again what one calibration put in doubt; `raised`: it was raised for this."""
+
+    order = models.ForeignKey(Order, models.PROTECT, related_name="doubts")
+    calibration = models.ForeignKey(Calibration, models.PROTECT, related_name="rechecks")
+    raised = models.BooleanField("the order was raised for it")
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [models.UniqueConstraint(fields=["order", "calibration"], name="recheck_once")]
+
+    def __str__(self) -> str:
+        return f"Order {self.order} measures again what calibration {self.calibration.certificate} put in doubt"

@@ -91,6 +91,12 @@ class ReferenceLimit(models.Model):
 class LimitPolicy(models.Model):
     """By which profile and rule readings are judged at a place and in all below it; what is empty is inherited."""
 
+    class Unnamed(models.TextChoices):
+        """What becomes of a reading whose step needs an instrument, when none is named."""
+
+        REFUSED = "refused", "Refused: it is saved once the instrument is named"
+        MARKED = "marked", "Taken and marked"
+
     place = models.OneToOneField(Place, models.PROTECT, related_name="limit_policy")
     profile = models.ForeignKey(LimitProfile, models.PROTECT, null=True, blank=True, related_name="policies")
     acceptance = models.CharField(
@@ -104,6 +110,8 @@ class LimitPolicy(models.Model):
         blank=True,
         validators=[MinValueValidator(Decimal("0.05")), MaxValueValidator(Decimal(1))],
     )
+
+    unnamed = models.CharField("no instrument named", max_length=8, blank=True, choices=Unnamed)
 
     class Meta:
         verbose_name_plural = "limit policies"

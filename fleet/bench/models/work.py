@@ -9,6 +9,9 @@ from fleet.bench.models.procedures import LONGEST_OPTION, Step
 from fleet.stores.models import Instrument
 from fleet.web.uploads import StoredFile
 
+#: What stands at a step that a recheck does not ask for, in nobody's name.
+NOT_ASKED = "Not asked for: only the readings in doubt are measured again"
+
 
 class Reading(models.Model):
     """What was answered at one step, once. A later answer stands beside the earlier one and counts instead of it."""
@@ -34,6 +37,7 @@ class Reading(models.Model):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+")
     instrument = models.ForeignKey(Instrument, models.PROTECT, null=True, blank=True, related_name="readings")
     instrument_overdue = models.BooleanField("taken with an instrument overdue for calibration", default=False)
+    instrument_unnamed = models.BooleanField("taken without the instrument that its step needs", default=False)
     # What judged it, as `core.judgement` writes it down: a limit that is changed later changes no verdict given.
     judged = models.JSONField(default=dict, blank=True)
     latest = models.BooleanField(default=True)
@@ -50,6 +54,11 @@ class Reading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.step}: {self.get_verdict_display()}"
+
+    @property
+    def passed_over(self) -> bool:
+        """Whether nobody answered: the order, a recheck, does not ask for the step."""
+        return self.verdict == self.Verdict.NOT_APPLICABLE and self.by_id is None and self.note == NOT_ASKED
 
 
 class ReadingFile(StoredFile):

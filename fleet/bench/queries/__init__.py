@@ -52,6 +52,7 @@ from fleet.bench.queries.trace import (
     mention,
     open_planned,
     rechecks,
+    taken_on,
     traced,
 )
 from fleet.bench.queries.turnaround import Turnaround, day_begins, turnaround
@@ -142,6 +143,7 @@ __all__ = [
     "signatures",
     "signed_orders",
     "standing",
+    "taken_on",
     "traced",
     "turnaround",
     "unsigned_digests",

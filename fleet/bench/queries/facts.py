@@ -117,9 +117,12 @@ def _failures_left(device: Device, order: Order | None) -> tuple[str, ...]:
 
 
 def _services_owed(device: Device, order: Order | None) -> int:
-    """Services due before use that this order would leave undone: a planned one does its due, without one all."""
+    """Services due before use that this order would leave undone: a planned one does its due, without one all.
+
+    A recheck that asks for the readings in doubt only is no service and does none.
+    """
     owed = Due.objects.filter(device=device, before_use=True, suspended=False)
-    if order is not None and order.kind == OrderKind.PLANNED:
+    if order is not None and order.kind == OrderKind.PLANNED and not order.asked:
         owed = owed.exclude(pk=order.due_id) if order.due_id else owed.none()
     return owed.count()
 
@@ -237,6 +240,8 @@ def plain_bound(value: Decimal | None) -> Decimal | None:
 
 def in_words(reading: Reading) -> str:
     """One answer as a person reads it: "4.9 mL/h, with B-01, pass", "fail: cracked", "not applicable: no lead"."""
+    if reading.passed_over:
+        return "not asked for"
     value = value_in_words(reading) or reading.chosen
     if reading.step.kind == Step.Kind.FILE and reading.verdict != Reading.Verdict.NOT_APPLICABLE:
         value = "file attached"
@@ -268,5 +273,5 @@ def _has_no_unit(reading: Reading) -> bool:
 
 def _with_what(reading: Reading) -> str:
     if reading.instrument is None:
-        return ""
+        return "no instrument named" if reading.instrument_unnamed else ""
     return f"with {reading.instrument.number}{' (overdue for calibration)' if reading.instrument_overdue else ''}"

@@ -14,8 +14,11 @@ def kit_of(procedure: Procedure) -> QuerySet[KitLine]:
 
 
 def kit_wanted(order: Order) -> list[tuple[Part, int]]:
-    """What an order still wants of its procedure's kit: the parts that fit its driver, less what is on the order."""
-    if order.procedure_version_id is None:
+    """What an order still wants of its procedure's kit: the parts that fit its driver, less what is on the order.
+
+    Nothing where only readings in doubt are measured again.
+    """
+    if order.procedure_version_id is None or order.asked:
         return []
     lines = KitLine.objects.filter(
         procedure__versions=order.procedure_version_id, dropped_at__isnull=True, part__dropped_on__isnull=True

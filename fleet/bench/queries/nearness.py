@@ -6,6 +6,7 @@ from decimal import Decimal
 from fleet.bench.models import Reading
 from fleet.bench.queries.judging import judgement_of
 from fleet.core.calibration import Guarded, guarded, margin
+from fleet.core.limits import Limits
 from fleet.web import phrases
 
 
@@ -17,6 +18,7 @@ class Nearness:
     uncertainty: Decimal | None
     guarded: Guarded | None
     unit: str
+    limits: Limits
 
     @property
     def times(self) -> Decimal | None:
@@ -38,4 +40,4 @@ def nearness(reading: Reading) -> Nearness | None:
         return None
     limits, wide = judged.effective.limits, judged.uncertainty
     remark = None if wide is None else guarded(reading.value, limits, wide)
-    return Nearness(margin(reading.value, limits), wide, remark, reading.step.unit)
+    return Nearness(margin(reading.value, limits), wide, remark, reading.step.unit, limits)

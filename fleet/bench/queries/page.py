@@ -183,8 +183,13 @@ class OrderPage:
 
     @cached_property
     def answered(self) -> int:
-        """How many steps have an answer."""
-        return sum(line.reading is not None for line in self.lines)
+        """How many steps have an answer of somebody's."""
+        return sum(line.reading is not None and not line.reading.passed_over for line in self.lines)
+
+    @cached_property
+    def asked(self) -> int:
+        """How many steps are asked for, or were answered all the same."""
+        return sum(line.reading is None or not line.reading.passed_over for line in self.lines)
 
     @cached_property
     def standing(self) -> Standing:
@@ -363,6 +368,8 @@ class OrderPage:
     @property
     def answers_alerts(self) -> list[Alert]:
         """The alerts that finishing this order answers."""
+        if self.order.asked:
+            return []
         if self.order.kind in {OrderKind.CORRECTIVE, OrderKind.PLANNED}:
             return self.alerts
         return [alert for alert in self.alerts if alert.kind.about_battery and self.order.kind == OrderKind.BATTERY]

@@ -23,6 +23,7 @@ class Policy:
     profile: LimitProfile | None = None
     rule: Acceptance = Acceptance.SIMPLE
     jump_share: Decimal = JUMP_SHARE
+    unnamed: LimitPolicy.Unnamed = LimitPolicy.Unnamed.REFUSED
     stated_at: dict[str, str] = field(default_factory=dict)
 
     def origin(self, name: str) -> str:
@@ -38,6 +39,11 @@ class Policy:
     def rule_origin(self) -> str:
         """Where the rule of acceptance comes from."""
         return self.origin("acceptance")
+
+    @property
+    def unnamed_origin(self) -> str:
+        """Where it comes from what becomes of a reading without its instrument."""
+        return self.origin("unnamed")
 
     @property
     def share_origin(self) -> str:
@@ -61,12 +67,14 @@ def put_together(policies: Iterable[LimitPolicy]) -> Policy:
     held: dict[str, LimitPolicy] = {}
     for row in policies:
         stated = {"profile": row.profile_id, "acceptance": row.acceptance, "jump_share": row.jump_share}
+        stated["unnamed"] = row.unnamed
         held |= {name: row for name, value in stated.items() if value not in (None, "")}
     share = held["jump_share"].jump_share if "jump_share" in held else None
     return Policy(
         profile=held["profile"].profile if "profile" in held else None,
         rule=Acceptance(held["acceptance"].acceptance) if "acceptance" in held else Acceptance.SIMPLE,
         jump_share=JUMP_SHARE if share is None else share,
+        unnamed=LimitPolicy.Unnamed(held["unnamed"].unnamed) if "unnamed" in held else LimitPolicy.Unnamed.REFUSED,
         stated_at={name: str(row.place) for name, row in held.items()},
     )
 

@@ -13,6 +13,7 @@ from typing import Any, Final
 from fleet.bench.models import OrderKind, ProcedureVersion
 from fleet.bench.queries.lines import BOUNDS, LISTS, NewStep, OwnLimit, lines_of
 from fleet.core.errors import BadValueError
+from fleet.core.sealing import seal
 from fleet.registry.models import DeviceType
 
 NEEDED: Final = ("name", "kind", "source", "steps")
@@ -160,6 +161,11 @@ def step_table(line: NewStep) -> dict[str, Any]:
     if line.limits:
         table["limits"] = [_own_table(own) for own in line.limits]
     return table
+
+
+def edition(lines: Iterable[NewStep], source: str) -> str:
+    """A digest of what a procedure says, the same whether it stands in a file or in the database."""
+    return seal({"source": source, "steps": [step_table(line) for line in lines]})
 
 
 def _own_table(own: OwnLimit) -> dict[str, Any]:

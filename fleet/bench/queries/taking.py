@@ -70,7 +70,8 @@ def will_take(person: Person, on: date, until: date) -> Takes:
 
 def _open(person: Person, kits: Kits) -> Iterable[tuple[int, int, int]]:
     """What open orders still want of their kits: (site, part, how many)."""
-    rows = Order.objects.within(person).filter(state__in=OPEN).order_by()
+    # A recheck of a few readings takes no kit.
+    rows = Order.objects.within(person).filter(state__in=OPEN, asked=[]).order_by()
     used = _used(rows.values_list("pk", flat=True))
     facts = ("pk", "device__device_type", "kind", "procedure_version__procedure", "device__home__site", "bench__site")
     for pk, type_id, kind, procedure, home, bench in rows.values_list(*facts):

@@ -7,12 +7,13 @@ from decimal import Decimal
 
 from django.db.models import Q
 
-from fleet.bench.models import FlowTest, OcclusionTest, Order, OrderKind, Reading
+from fleet.bench.models import FlowTest, OcclusionTest, Order, OrderKind, Reading, Step
 from fleet.bench.queries.computing import measured_for
 from fleet.bench.queries.facts import OPEN, in_words
 from fleet.bench.queries.judging import limits_judging
 from fleet.bench.queries.nearness import Nearness, nearness
 from fleet.bench.queries.turnaround import day_begins
+from fleet.core.calibration import Way, corrected, could_turn
 from fleet.core.orders import OrderState
 from fleet.core.units import convert, same_kind, symbol_of
 from fleet.people.models import Person
@@ -26,10 +27,11 @@ _OF_AN_ORDER = ("order__device__device_type__maker", "order__device__home__site"
 
 @dataclass(frozen=True, slots=True)
 class Off:
-    """By how much an instrument was found off: in a unit, or in % of what it reads."""
+    """By how much at most an instrument was found off, in a unit or in % of what it reads, and which way."""
 
     amount: Decimal
     unit: str
+    way: Way = Way.UNKNOWN
 
     def at(self, value: Decimal | None, unit: str) -> Decimal | None:
         """The error of a value in the unit of its reading; None where the two cannot be compared.
@@ -45,7 +47,7 @@ class Off:
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """One thing measured with the instrument."""
+    """One thing measured with the instrument; a test of delivery belongs to no step."""
 
     order: Order
     what: str
@@ -56,13 +58,29 @@ class Taken:
     by: str
     value_taken: Decimal | None = None
     replaced: bool = False
+    step: Step | None = None
 
     def could_fail(self, off: Off | None) -> bool:
-        """Whether the reading lies no further inside its limit than the instrument was off."""
-        if off is None or self.near is None:
+        """Whether the true value may lie outside the limits, by the error and the way that it could go here."""
+        error = self._error(off)
+        if off is None or error is None or self.near is None or self.value_taken is None:
             return False
-        error = off.at(self.value_taken, self.near.unit)
-        return error is not None and self.near.margin < error
+        return could_turn(self.value_taken, self.near.limits, error, self._way(off))
+
+    def corrected(self, off: Off | None) -> str:
+        """What the value would be if the instrument was off by all of the error; empty where that is not known."""
+        error = self._error(off)
+        if off is None or error is None or self.step is None or self.value_taken is None:
+            return ""
+        found = corrected(self.value_taken, error, self._way(off))
+        return "" if found is None else phrases.quantity(found, self.step.unit)
+
+    def _error(self, off: Off | None) -> Decimal | None:
+        return None if off is None or self.step is None else off.at(self.value_taken, self.step.unit)
+
+    def _way(self, off: Off) -> Way:
+        """What is worked out from a reading may go the other way, so that its own way is not known."""
+        return Way.UNKNOWN if self.step is None or self.step.kind == Step.Kind.COMPUTED else off.way
 
 
 @dataclass(slots=True)
@@ -74,7 +92,7 @@ class Doubted:
     recheck: Order | None = None
 
     def could_fail(self, off: Off | None) -> bool:
-        """Whether a reading that still counts lies no further inside its limit than the instrument was off."""
+        """Whether the error could have turned a reading that still counts."""
         return any(each.could_fail(off) and not each.replaced for each in self.taken)
 
     @property
@@ -141,6 +159,11 @@ def rechecks(calibration: Calibration, devices: Iterable[int]) -> dict[int, Orde
     return {row.device_id: row for row in rows.exclude(state=OrderState.CANCELLED.value).order_by("raised_at", "pk")}
 
 
+def taken_on(calibration: Calibration, device_id: int) -> list[Taken]:
+    """What a calibration puts in doubt on one driver."""
+    return list(_taken(calibration, {device_id}))
+
+
 def open_planned(device: Device) -> Order | None:
     """The open planned order of a driver."""
     return Order.objects.filter(device=device, kind=OrderKind.PLANNED, state__in=OPEN).first()
@@ -200,6 +223,7 @@ def _reading(reading: Reading) -> Taken:
         by=str(reading.by or ""),
         value_taken=reading.value,
         replaced=not reading.latest,
+        step=reading.step,
     )
 
 

@@ -20,6 +20,7 @@ from fleet.bench.act_forms import (
     ResumeForm,
     TakeForm,
     WaitForm,
+    WidenForm,
 )
 from fleet.bench.forms import StepForm
 from fleet.bench.models import Order, Reading, ReadingFile, Step
@@ -207,6 +208,9 @@ ACTS = {
         "The order is set aside. Its driver waits.",
     ),
     "resume": Act(ResumeForm, lambda row, _typed, by: actions.resume(row, by=by), "The order is taken up again."),
+    "widen": Act(
+        WidenForm, lambda row, typed, by: actions.widen(row, typed["why"], by=by), "The whole procedure is asked for."
+    ),
     "hold-back": Act(
         HoldBackForm,
         lambda row, typed, by: actions.hold_back(row, by=by, **typed),

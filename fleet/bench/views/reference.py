@@ -160,6 +160,7 @@ def _inherited(place: Place) -> dict[str, str]:
     return {
         "profile": f"{above.profile or 'none'}, {above.profile_origin}",
         "acceptance": f"{above.rule.label.partition(':')[0].lower()}, {above.rule_origin}",
+        "unnamed": f"{above.unnamed.label.partition(':')[0].lower()}, {above.unnamed_origin}",
         "jump_share": f"{phrases.quantity(above.jump_share)}, {above.share_origin}",
     }
 

@@ -56,17 +56,20 @@ def _shown(request: HttpRequest, instrument: Instrument, found: queries.Trace) -
     """The drivers, those first that the error typed could have turned; within them those nearest their limits."""
     form = OffForm(request.GET if "off" in request.GET else None)
     off = form.cleaned_data["off"] if form.is_valid() else None
+    waiting = _open(found)
     rows = [
-        (each, each.could_fail(off), [(taken, taken.could_fail(off)) for taken in each.taken]) for each in found.drivers
+        (each, each.could_fail(off), [(taken, taken.could_fail(off), taken.corrected(off)) for taken in each.taken])
+        for each in found.drivers
     ]
     return {
         "form": form,
         "off": off,
         "rows": sorted(rows, key=lambda row: not row[1]),
         "could_fail": sum(row[1] for row in rows),
+        "ticked": sum(row[1] and row[0] in waiting for row in rows),
         "instrument": instrument,
         "trace": found,
-        "open": _open(found),
+        "open": waiting,
         "above": [
             ("Instruments", reverse("stores:instruments")),
             (instrument.number, reverse("stores:instrument", args=[instrument.pk])),

@@ -15,7 +15,7 @@ from fleet.web import clock
 #: Days before the end on which each kind of history has its calibrations.
 _YEARLY: Final = (1095, 735, 375, 20)
 _FOUND_OUT: Final = (1095, 735, 371, 6)
-_SOON: Final = (1095, 710, 347)
+_SOON: Final = (1095, 1050, 700, 347)
 _LAPSED: Final = (1095, 760, 402)
 _LABORATORY: Final = "Ostrel Calibration"
 _FOUND: Final = "Reads 2.1 % low at 5 mL/h; adjusted"
@@ -47,7 +47,7 @@ _INSTRUMENTS: Final = (
 
 
 def plan_instruments(world: World) -> None:
-    """Add the instruments and plan their calibrations; the flow analysers measure from the first day on."""
+    """Add the instruments and plan their calibrations; flow and safety analysers measure from the first day on."""
     end = clock.local_day(world.diary.end)
     for kept in _INSTRUMENTS:
         row = _add(world, kept)
@@ -72,6 +72,8 @@ def _add(world: World, kept: _Kept) -> Instrument:
     row = add_instrument(facts, by=BY)
     if kept.kind == Instrument.Kind.FLOW:
         world.analysers[bench.pk] = row
+    if kept.kind == Instrument.Kind.SAFETY:
+        world.testers[bench.pk] = row
     return row
 
 

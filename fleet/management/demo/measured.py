@@ -101,7 +101,11 @@ def _mend_case(world: World, driver: Driver) -> None:
     order = receive_now(world, driver, by)
     step = next(step for step in _steps(world, order) if step.quantity == Quantity.EQUIPMENT)
     note = "Measured twice, lead and plug changed in between"
-    measured = {step.position: Answer(value=_JUMPED, note=note, context=MAINS)}
+    measured = {
+        step.position: Answer(
+            value=_JUMPED, note=note, context=MAINS, instrument=world.testers.get(order.bench_id or 0)
+        )
+    }
     given = Completion(
         outcome=Outcome.DAMAGE,
         found=Order.Found.CASE,

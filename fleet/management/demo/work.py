@@ -37,8 +37,10 @@ def work_through(
         return
     given = instead or {}
     steps = world.steps(order.procedure_version_id)
-    analyser = world.analysers.get(order.bench_id or 0)
-    answers = [(step, given.get(step.position) or _answer(step, world.rng, run, analyser)) for step in steps]
+    answers = [
+        (step, given.get(step.position) or _answer(step, world.rng, run, _tool(world, order, step, run)))
+        for step in steps
+    ]
     # Kept only where a step had failed before.
     answer_many(order, [(step, replace(answer, changed=_CHANGED)) for step, answer in answers], by=by)
 
@@ -65,7 +67,15 @@ def _revision(order: Order) -> int:
     return Order.objects.values_list("revision", flat=True).get(pk=order.pk)
 
 
-def _answer(step: Step, rng: Dice, run: Run | None, analyser: Instrument | None) -> Answer:
+def _tool(world: World, order: Order, step: Step, run: Run | None) -> Instrument | None:
+    """What a step is measured with on the bench of an order: what it needs, and the flow analyser for a delivery."""
+    bench = order.bench_id or 0
+    if step.instrument_kind == Instrument.Kind.SAFETY:
+        return world.testers.get(bench)
+    return world.analysers.get(bench) if step.unit == "%" and run is None else None
+
+
+def _answer(step: Step, rng: Dice, run: Run | None, tool: Instrument | None) -> Answer:
     if step.kind == Step.Kind.CHECK:
         return Answer(passed=True)
     if step.kind == Step.Kind.TEXT:
@@ -80,7 +90,7 @@ def _answer(step: Step, rng: Dice, run: Run | None, analyser: Instrument | None)
     return Answer(
         value=_value(step, rng, run),
         note="50 mL syringe" if delivery else "",
-        instrument=analyser if delivery and run is None else None,
+        instrument=tool,
         context=MAINS if step.quantity else Context(),
     )
 

@@ -96,6 +96,7 @@ class World:
     in_force: dict[str, LibraryVersion] = field(default_factory=dict)
     #: What measures delivery on a bench, by the bench's key.
     analysers: dict[int, Instrument] = field(default_factory=dict)
+    testers: dict[int, Instrument] = field(default_factory=dict)
     #: What the stores keep, by the maker's part number; empty until they open.
     parts: dict[str, Part] = field(default_factory=dict)
     _steps: dict[int, list[Step]] = field(default_factory=dict)

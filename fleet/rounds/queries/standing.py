@@ -7,7 +7,7 @@ from typing import Final
 
 from django.db.models import Count, Q, QuerySet
 
-from fleet.core.usage import IDLE_FIRST, Use
+from fleet.core.usage import IDLE_FIRST
 from fleet.people.models import Person
 from fleet.registry.models import Device, DeviceQuerySet, Place
 from fleet.registry.queries import devices, open_places
@@ -64,9 +64,10 @@ class RoundPage:
 
     @property
     def uses(self) -> list[tuple[Sign, int]]:
-        """How many drivers of the list stand at each kind of use that is known, the idle first."""
-        counts = Counter(each.sign.use for each in self.left)
-        return [(Sign(use), counts[use]) for use in Use if counts[use]]
+        """How many drivers of the list stand at each kind of use, or out of service, the idle first."""
+        counts = Counter((each.sign.use, each.sign.condition) for each in self.left)
+        held = sorted(counts, key=lambda each: (IDLE_FIRST[each[0]], each[1]))
+        return [(Sign(use, condition=condition), counts[use, condition]) for use, condition in held]
 
     @property
     def total(self) -> int:

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from fleet.alerts.models import Alert
 from fleet.core import usage
+from fleet.core.lifecycle import Condition
 from fleet.core.usage import Ran, Said, Use
 from fleet.libraries.models import Carried
 from fleet.loans.models import Loan
@@ -28,10 +29,15 @@ _LOOK_BACK: Final = timedelta(days=120)
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """What is known of one driver's use, and the sentences it rests on, what decides first."""
+    """What is known of one driver's use, and the sentences it rests on, what decides first.
+
+    `condition`: of a driver that is not in service, whose condition is what there is to say, unless somebody just said
+    that it is in use all the same.
+    """
 
     use: Use
     words: tuple[str, ...] = ()
+    condition: str = ""
 
     @property
     def shape(self) -> str:
@@ -60,7 +66,7 @@ def signs(devices: Iterable[Device]) -> dict[int, Sign]:
     """What is known of the use of each of the drivers now."""
     rows = list(devices)
     known, now = _known(rows), clock.now()
-    return {device.pk: _sign(device.pk, known, now) for device in rows}
+    return {device.pk: _sign(device, known, now) for device in rows}
 
 
 def _known(rows: Sequence[Device]) -> _Known:
@@ -110,10 +116,17 @@ def _readings(
     return found
 
 
-def _sign(pk: int, known: _Known, now: datetime) -> Sign:
+def _sign(device: Device, known: _Known, now: datetime) -> Sign:
+    pk = device.pk
     said, ran = _said(known.words.get(pk), known.visits.get(pk)), usage.ran(known.readings.get(pk, ()))
-    found = usage.use_of(now, said=said, ran=ran, lent=pk in known.loans)
-    return Sign(found, tuple(_words(pk, known, ran, now)))
+    words = tuple(_words(pk, known, ran, now))
+    if device.condition == Condition.IN_SERVICE:
+        return Sign(usage.use_of(now, said=said, ran=ran, lent=pk in known.loans), words)
+    # Neither its counter nor a loan tells of a driver that nobody should use: it ran before it was set aside.
+    if usage.use_of(now, said=said) is Use.IN_USE:
+        return Sign(Use.IN_USE, words)
+    since = f"since {day(timezone.localdate(device.condition_since))}"
+    return Sign(Use.UNKNOWN, (since, *words), device.condition)
 
 
 def _said(word: WardWord | None, visit: datetime | None) -> Said | None:
