@@ -102,15 +102,17 @@ def _failed_deliveries(order: Order | None) -> int:
 def _failures_left(device: Device, order: Order | None) -> tuple[str, ...]:
     """The orders that ended with a failure while nobody had the driver, and which no work of the same kind met since.
 
-    `order` meets those of its own kind by what it asks itself, and its acceptance meets all.
+    `order` meets those of its own kind by what it asks itself, and its acceptance meets all; a recheck that asks for
+    some steps only meets none.
     """
     ended = Order.objects.filter(device=device, state=OrderState.DONE)
     lost = list(ended.filter(outcome=Outcome.NOT_LOCATED))
     left = []
     for each in lost:
         meets = {each.kind, OrderKind.ACCEPTANCE}
-        later = ended.filter(kind__in=meets, completed_at__gt=each.completed_at).exclude(outcome__in=ABSENT_OUTCOMES)
-        met = (order is not None and order.kind in meets) or later.exists()
+        later = ended.filter(kind__in=meets, asked=[], completed_at__gt=each.completed_at)
+        met = order is not None and order.kind in meets and not order.asked
+        met = met or later.exclude(outcome__in=ABSENT_OUTCOMES).exists()
         if not met and (failing_steps(each) or failed_delivery(each)):
             left.append(f"order {each} ({each.get_kind_display().lower()})")
     return tuple(left)
