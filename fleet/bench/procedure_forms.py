@@ -221,6 +221,7 @@ class ApproveForm(forms.Form):
     """From when an approved draft is in force."""
 
     in_force_from = day_field("In force from")
+    replaces = _text("Why it takes the place of the other procedure", 300, rows=2)
 
 
 class WhyForm(forms.Form):

@@ -1,5 +1,6 @@
 """Writing a procedure: drafts, undo, approval by a second person, and what a draft may not do."""
 
+from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 
@@ -10,12 +11,13 @@ from fleet.bench import actions as bench
 from fleet.bench.actions import drafts
 from fleet.bench.models import OrderKind, ProcedureVersion, Step
 from fleet.bench.queries import in_force
+from fleet.bench.queries.faults import wider
 from fleet.bench.queries.lines import lines_of
-from fleet.bench.queries.procedures import differences, shelf, shelves, state_words
+from fleet.bench.queries.procedures import differences, displaced_by, shelf, shelves, state_words
 from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError, NotAllowedError
 from fleet.people.models import Person
 from fleet.web import clock
-from tests.bench.builders import CHECK, FLOW, LOOK, NOTE, a_procedure, as_actor
+from tests.bench.builders import CHECK, FLOW, LOOK, NOTE, a_procedure, as_actor, signed_in
 from tests.builders import BY, a_bench, a_device, a_type
 
 pytestmark = pytest.mark.django_db
@@ -227,3 +229,44 @@ def test_the_shelf_finds_by_words_kind_and_type(technician: Person) -> None:
     assert len(shelves(clock.today(), device_type=a_type().pk)) == 2
     assert shelves(clock.today(), words="nothing like it") == []
     assert Step.objects.exists()
+
+
+def test_a_procedure_takes_no_other_s_place_unsaid(technician: Person, manager: Person) -> None:
+    """Another for the same work asks why; then the trail tells it, and the one before says by which it is replaced."""
+    first = a_procedure("planned", (replace(LOOK, required=True), CHECK, FLOW))
+    draft = sent(technician)
+    with pytest.raises(BadValueError, match=f"worked instead of “{first.procedure}”") as refused:
+        drafts.approve(draft, clock.today(), revision=draft.revision, by=as_actor(manager))
+    assert refused.value.field == "replaces"
+    shown = signed_in(manager).get(f"/bench/procedures/{draft.procedure.code}/draft/").content.decode()
+    assert "It takes the place of another procedure" in shown
+    assert LOOK.words in shown
+    done = drafts.approve(
+        draft, clock.today(), revision=draft.revision, by=as_actor(manager), replaces="One list for all sites"
+    )
+    assert in_force(a_type(), OrderKind.PLANNED, clock.today()) == done
+    assert "One list for all sites" in TrailEntry.objects.filter(verb="approved procedure").latest("pk").why
+    held = shelf(first.procedure, clock.today())
+    assert state_words(first, held) == f"Replaced by {done.procedure}"
+    assert "Replaced" in signed_in(manager).get("/bench/procedures/").content.decode()
+
+
+def test_its_own_next_version_asks_for_nothing(technician: Person, manager: Person) -> None:
+    """A procedure that is worked already takes nobody's place; one for a type takes that of the one for all."""
+    first = approved(technician, manager)
+    again = drafts.begin_draft(first.procedure, by=as_actor(technician))
+    again = drafts.submit(again, "Words", revision=again.revision, by=as_actor(technician))
+    assert displaced_by(again, clock.today()) is None
+    assert drafts.approve(again, clock.today(), revision=again.revision, by=as_actor(manager)).number == 2
+    own = drafts.begin_procedure("Service of a type", OrderKind.PLANNED, a_type(), by=as_actor(technician))
+    assert displaced_by(own, clock.today()) == again
+
+
+def test_limits_of_a_type_that_let_more_pass_are_pointed_at(technician: Person) -> None:
+    """The approver reads which; narrower ones are told of by nobody."""
+    wide = bench.OwnLimit(device_type=a_type(), low=Decimal(-20), high=Decimal(5), source="The maker's manual")
+    line = replace(FLOW, low=Decimal(-5), high=Decimal(5), limits=(wide,))
+    assert list(wider([CHECK, line])) == [
+        f"Step 2, {a_type()}: -20 to 5 % (The maker's manual), for all types -5 to 5 %"
+    ]
+    assert list(wider([replace(line, limits=(replace(wide, low=Decimal(-3)),))])) == []

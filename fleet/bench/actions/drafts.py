@@ -18,6 +18,7 @@ from fleet.audit.models import TrailEntry
 from fleet.bench.actions.procedures import check_lines, next_number, refuse_before_last, write_lines
 from fleet.bench.models import OrderKind, Procedure, ProcedureVersion
 from fleet.bench.queries.lines import NewStep, lines_of
+from fleet.bench.queries.procedures import displaced_by
 from fleet.bench.queries.stated import line_from, step_table
 from fleet.core.errors import BadValueError, ConflictError, MoveRefusedError, NotAllowedError
 from fleet.core.permissions import May
@@ -250,17 +251,30 @@ def take_back(draft: ProcedureVersion, *, revision: int, by: Actor) -> Procedure
 
 
 @transaction.atomic
-def approve(draft: ProcedureVersion, in_force_from: date, *, revision: int, by: Actor) -> ProcedureVersion:
-    """Approve a draft by somebody who wrote nothing of it; orders are started with it from that day on."""
+def approve(
+    draft: ProcedureVersion, in_force_from: date, *, revision: int, by: Actor, replaces: str = ""
+) -> ProcedureVersion:
+    """Approve a draft by somebody who wrote nothing of it; orders are started with it from that day on.
+
+    `replaces`: why it takes the place of another procedure for the same work; refused without it where it would.
+    """
     row = _judged(draft, revision, by)
     if in_force_from < clock.today():
         raise BadValueError("It can't be in force in the past; give today or a later day.", field="in_force_from")
     refuse_before_last(row.procedure, in_force_from)
     check_lines(lines_of(row), row.source)
+    displaced = displaced_by(row, in_force_from)
+    if displaced and not replaces.strip():
+        message = (
+            f"From that day on “{row.procedure}” would be worked instead of “{displaced.procedure}”. "
+            "Say why it takes its place; if it should not, send the draft back."
+        )
+        raise BadValueError(message, field="replaces")
     return _put(
         row,
         "approved procedure",
         by=by,
+        why=f"In place of {displaced}: {replaces.strip()}" if displaced else "",
         state=State.APPROVED,
         in_force_from=in_force_from,
         approved_by_id=by.person_id,

@@ -194,8 +194,8 @@ class InForce:
         # The last of a type and kind is the one that holds.
         self._held = {(row.procedure.device_type_id, row.procedure.kind): row for row in rows}
 
-    def of(self, device_type_id: int, kind: str) -> ProcedureVersion | None:
-        """One for the type before one for all types."""
+    def of(self, device_type_id: int | None, kind: str) -> ProcedureVersion | None:
+        """One for the type before one for all types; without a type, the one for all."""
         return self._held.get((device_type_id, kind)) or self._held.get((None, kind))
 
 

@@ -10,6 +10,7 @@ from fleet.bench.models.procedures import LONGEST_OPTION
 from fleet.bench.queries.lines import NewStep
 from fleet.core.errors import BadValueError
 from fleet.core.formula import is_key, read_formula
+from fleet.core.limits import Limits
 from fleet.core.safety import Quantity
 from fleet.stores.models import Instrument
 
@@ -44,6 +45,21 @@ def faults(lines: Sequence[NewStep], source: str) -> Iterator[Fault]:
             yield Fault(position, field, words)
         if line.key:
             seen[line.key] = line.kind
+
+
+def wider(lines: Sequence[NewStep]) -> Iterator[str]:
+    """The limits of a type that let more pass than those for all types, in words: a person has to mean it."""
+    for position, line in enumerate(lines, start=1):
+        for own in line.limits:
+            low = line.low is not None and (own.low is None or own.low < line.low)
+            high = line.high is not None and (own.high is None or own.high > line.high)
+            if low or high:
+                held, general = (_range(each.low, each.high, line.unit) for each in (own, line))
+                yield f"Step {position}, {own.device_type}: {held} ({own.source}), for all types {general}"
+
+
+def _range(low: Decimal | None, high: Decimal | None, unit: str) -> str:
+    return "no limit" if low is None and high is None else Limits(low, high, unit).words
 
 
 def wrong_alone(line: NewStep) -> Iterator[tuple[str, str]]:

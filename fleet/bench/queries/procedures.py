@@ -9,6 +9,7 @@ from typing import Final
 from django.db.models import Count, Q, QuerySet
 
 from fleet.bench.models import Procedure, ProcedureVersion
+from fleet.bench.queries.facts import InForce
 from fleet.bench.queries.lines import NewStep, lines_of
 
 State = ProcedureVersion.State
@@ -23,13 +24,17 @@ _TOLD: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Shelf:
-    """One procedure with its versions by what they are on a day; each list newest first."""
+    """One procedure with its versions by what they are on a day; each list newest first.
+
+    `instead`: the version of another procedure that orders are started with, though this one has a version in force.
+    """
 
     procedure: Procedure
     in_force: ProcedureVersion | None
     coming: tuple[ProcedureVersion, ...]
     open: ProcedureVersion | None
     replaced: tuple[ProcedureVersion, ...]
+    instead: ProcedureVersion | None = None
 
     @property
     def newest(self) -> ProcedureVersion | None:
@@ -60,7 +65,8 @@ def shelves(
     for word in words.split():
         found = Q(name__icontains=word) | Q(code__icontains=word) | Q(versions__steps__words__icontains=word)
         rows = rows.filter(pk__in=Procedure.objects.filter(found).values("pk"))
-    return [shelf(row, on) for row in rows]
+    worked = InForce(on)
+    return [shelf(row, on, worked) for row in rows]
 
 
 def waiting_for_approval() -> QuerySet[ProcedureVersion]:
@@ -68,8 +74,18 @@ def waiting_for_approval() -> QuerySet[ProcedureVersion]:
     return ProcedureVersion.objects.filter(state=State.WAITING)
 
 
-def shelf(procedure: Procedure, on: date) -> Shelf:
-    """One procedure on a day."""
+def displaced_by(draft: ProcedureVersion, on: date) -> ProcedureVersion | None:
+    """The version of another procedure that orders would be started with on a day, were the draft not approved."""
+    return _another(draft.procedure, InForce(on))
+
+
+def _another(procedure: Procedure, worked: InForce) -> ProcedureVersion | None:
+    held = worked.of(procedure.device_type_id, procedure.kind)
+    return held if held is not None and held.procedure_id != procedure.pk else None
+
+
+def shelf(procedure: Procedure, on: date, worked: InForce | None = None) -> Shelf:
+    """One procedure on a day; `worked` where what is in force was read already."""
     approved = [each for each in procedure.versions.all() if each.state == State.APPROVED]
     begun = sorted((each for each in approved if _from(each) <= on), key=_age, reverse=True)
     return Shelf(
@@ -78,6 +94,7 @@ def shelf(procedure: Procedure, on: date) -> Shelf:
         coming=tuple(sorted((each for each in approved if _from(each) > on), key=_age, reverse=True)),
         open=next((each for each in procedure.versions.all() if each.state in {State.DRAFT, State.WAITING}), None),
         replaced=tuple(begun[1:]),
+        instead=_another(procedure, worked or InForce(on)) if begun else None,
     )
 
 
@@ -90,11 +107,14 @@ def _age(version: ProcedureVersion) -> tuple[date, int]:
 
 
 def state_words(version: ProcedureVersion, held: Shelf) -> str:
-    """What a version is: "In force", "To come", "Replaced", "Draft", "Waiting for approval" or "Withdrawn"."""
+    """What a version is: "In force", "To come", "Replaced", "Draft", "Waiting for approval" or "Withdrawn".
+
+    One in force that another procedure displaced says by which.
+    """
     if version.state != State.APPROVED:
         return str(version.get_state_display())
     if version == held.in_force:
-        return "In force"
+        return f"Replaced by {held.instead.procedure}" if held.instead else "In force"
     return "To come" if version in held.coming else "Replaced"
 
 
@@ -158,3 +178,9 @@ def differences_to_force(draft: ProcedureVersion, on: date) -> list[Difference]:
     """How a draft differs from the version in force, or from nothing."""
     in_force = shelf(draft.procedure, on).in_force
     return differences(lines_of(in_force) if in_force else [], lines_of(draft))
+
+
+def given_up(before: ProcedureVersion, draft: ProcedureVersion) -> list[str]:
+    """The required steps of a version that a draft does not have, or does not require, in their words."""
+    kept = {line.words for line in lines_of(draft) if line.required}
+    return [line.words for line in lines_of(before) if line.required and line.words not in kept]

@@ -24,9 +24,9 @@ from fleet.bench.procedure_forms import (
     WhyForm,
     own_limits,
 )
-from fleet.bench.queries.faults import NUMBERS, faults
+from fleet.bench.queries.faults import NUMBERS, faults, wider
 from fleet.bench.queries.lines import NewStep, lines_of
-from fleet.bench.queries.procedures import differences_to_force, draft_of
+from fleet.bench.queries.procedures import differences_to_force, displaced_by, draft_of, given_up
 from fleet.bench.queries.showing import shown_steps
 from fleet.core.errors import BenchwardError, ConflictError
 from fleet.core.permissions import May
@@ -123,6 +123,7 @@ def _show(
     person = person_of(request)
     lines, waits = lines_of(row), row.state == ProcedureVersion.State.WAITING
     wrote = row.writers.filter(pk=person.pk).exists()
+    displaced = displaced_by(row, clock.today())
     shown = {
         "procedure": row.procedure,
         "version": row,
@@ -131,6 +132,9 @@ def _show(
         "differences": differences_to_force(row, clock.today()),
         "kinds": KINDS,
         "step_keys": STEP_KEYS,
+        "wider": list(wider(lines)),
+        "displaced": displaced,
+        "given_up": given_up(displaced, row) if displaced else [],
         "waits": waits,
         "wrote": wrote,
         "may_approve": waits and not wrote and person.may(May.EDIT_REGISTRY),
