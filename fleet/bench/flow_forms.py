@@ -181,7 +181,7 @@ class VoidForm(forms.Form):
 class DeliveryLimitForm(ActionForm):
     """A limit of delivery with its source."""
 
-    facts = ("device_type", "quantity", "rate", "low", "high", "source", "edition")
+    facts = ("device_type", "quantity", "rate", "syringe_ml", "low", "high", "source", "edition")
 
     rate = NumberField(
         label="At rate",
@@ -189,26 +189,29 @@ class DeliveryLimitForm(ActionForm):
         min_value=Decimal("0.01"),
         max_digits=7,
         decimal_places=2,
-        help_text="Empty: at any rate that has no limit of its own.",
+        help_text="Empty: at any rate that has no limit of its own. A time to alarm needs one.",
+    )
+    syringe_ml = NumberField(
+        label="With syringe",
+        required=False,
+        min_value=Decimal(1),
+        max_digits=4,
+        decimal_places=1,
+        help_text="Empty: with any syringe that has no limit of its own. A time to alarm needs one.",
     )
     low = NumberField(label="Lower limit", required=False, max_digits=10, decimal_places=3)
     high = NumberField(label="Upper limit", required=False, max_digits=10, decimal_places=3)
-    verified = forms.BooleanField(
-        label="I have checked it against the source named here",
-        required=False,
-        help_text="Your name and today's date stand beside it. Without the tick it is shown as not verified.",
-    )
 
     class Meta:
         model = DeliveryLimit
-        fields: tuple[str, ...] = ("device_type", "quantity", "rate", "low", "high", "source", "edition")
+        fields: tuple[str, ...] = ("device_type", "quantity", "rate", "syringe_ml", "low", "high", "source", "edition")
         labels = {"device_type": "Type", "quantity": "What is limited", "edition": "Edition or date of the source"}
         help_texts = {"source": "The maker's manual, a standard; “from memory” where it was not looked up."}
 
     def __init__(self, *args: Any, **rest: Any) -> None:
         super().__init__(*args, **rest)
         offer(self, "device_type", types())
-        for name in ("rate", "low", "high"):
+        for name in ("rate", "syringe_ml", "low", "high"):
             alternative(self.fields[name])
 
     def limit(self) -> DeliveryLimit:

@@ -23,12 +23,13 @@ from fleet.core.errors import BadValueError, MoveRefusedError, NotAllowedError, 
 from fleet.core.flow import Period, PressureUnit
 from fleet.core.lifecycle import Condition
 from fleet.people.models import Person
+from fleet.people.roles import Role
 from fleet.stores.models import Instrument
 from fleet.tags.actions import open_quarantine
 from fleet.web import clock
 from tests.bench.builders import again, as_actor, finish, fresh, put, received, verbs, work
 from tests.bench.builders import good as good_answer
-from tests.builders import BY, a_bench, a_device
+from tests.builders import BY, a_bench, a_device, a_person
 
 pytestmark = pytest.mark.django_db
 
@@ -63,7 +64,7 @@ def a_limit(order: Order, quantity: str = Quantity.MEAN_ERROR, rate: str = "", *
     given = {"low": Decimal(-5), "high": Decimal(5), "source": "common practice, from memory", **facts}
     at = Decimal(rate) if rate else None
     row = DeliveryLimit(device_type=order.device.device_type, quantity=quantity, rate=at, **given)
-    return add_delivery_limit(row, verified=False, by=BY)
+    return add_delivery_limit(row, by=BY)
 
 
 def flow(order: Order, given: Weighed, by: Person) -> FlowTest:
@@ -105,10 +106,10 @@ def test_a_limit_for_the_rate_holds_before_one_for_any(order: Order) -> None:
     """At 5 mL/h its own limit holds, at 1 mL/h the one for any rate, and a dropped one never."""
     wide, own = a_limit(order), a_limit(order, rate="5", low=Decimal(-2), high=Decimal(2))
     kind = order.device.device_type
-    assert limits_at(kind, Decimal("5.00"), [Quantity.MEAN_ERROR]) == [own]
-    assert limits_at(kind, Decimal(1), [Quantity.MEAN_ERROR]) == [wide]
+    assert limits_at(kind, Decimal("5.00"), Decimal(50), [Quantity.MEAN_ERROR]) == [own]
+    assert limits_at(kind, Decimal(1), Decimal(50), [Quantity.MEAN_ERROR]) == [wide]
     drop_delivery_limit(own, "A newer manual", by=BY)
-    assert limits_at(kind, Decimal(5), [Quantity.MEAN_ERROR]) == [wide]
+    assert limits_at(kind, Decimal(5), Decimal(50), [Quantity.MEAN_ERROR]) == [wide]
 
 
 def test_a_limit_that_could_not_be_judged_is_no_pass(order: Order, technician: Person) -> None:
@@ -248,7 +249,7 @@ def test_an_instrument_never_calibrated_is_refused_or_marked(
 
 def test_an_occlusion_test_is_judged_and_blocks_at_its_level(order: Order, technician: Person) -> None:
     """Pressure is kept as typed and in kPa; an alarm too late blocks until a passing one at the same level."""
-    a_limit(order, Quantity.ALARM_SECONDS, rate="5", low=None, high=Decimal(290))
+    a_limit(order, Quantity.ALARM_SECONDS, rate="5", syringe_ml=Decimal(50), low=None, high=Decimal(290))
     a_limit(order, Quantity.PRESSURE, low=Decimal(30), high=Decimal(50))
     passed = record_occlusion_test(order, CLOSED, by=as_actor(technician))
     assert (passed.verdict, passed.as_typed, passed.pressure_kpa) == (Verdict.PASS, "5,8 psi", Decimal("39.99"))
@@ -308,9 +309,32 @@ def test_a_limit_stands_once_and_has_bounds_in_order(order: Order) -> None:
     assert list(delivery_limits()) == [new]
 
 
+def test_a_time_to_alarm_is_limited_at_its_rate_and_syringe_only(order: Order) -> None:
+    """0.4 mL stored is 48 min at 0.5 mL/h and 4.8 min at 5 mL/h: neither is left out; elsewhere it judges nothing."""
+    for facts in ({}, {"rate": "5"}, {"syringe_ml": Decimal(50)}):
+        with pytest.raises(BadValueError, match="without its rate and syringe"):
+            a_limit(order, Quantity.ALARM_SECONDS, low=None, high=Decimal(300), **facts)
+    limit = a_limit(order, Quantity.ALARM_SECONDS, rate="5", syringe_ml=Decimal(50), low=None, high=Decimal(300))
+    kind = order.device.device_type
+    for rate, syringe, held in (("5", "50", [limit]), ("0.5", "50", []), ("5", "20", [])):
+        assert limits_at(kind, Decimal(rate), Decimal(syringe), [Quantity.ALARM_SECONDS]) == held
+
+
+def test_who_stated_a_limit_does_not_verify_it(order: Order, manager: Person) -> None:
+    """It takes a second person, and an edition of the source to hold it against."""
+    given = DeliveryLimit(
+        device_type=order.device.device_type, quantity=Quantity.WINDOW_5, high=Decimal(5), source="The maker's manual"
+    )
+    limit = add_delivery_limit(given, by=as_actor(manager))
+    with pytest.raises(BadValueError, match="Somebody else verifies it"):
+        verify_delivery_limit(limit, by=as_actor(manager))
+    with pytest.raises(BadValueError, match="names no edition"):
+        verify_delivery_limit(limit, by=as_actor(a_person(Role.MANAGER)))
+
+
 def test_a_limit_is_verified_by_name_and_day(order: Order, technician: Person, manager: Person) -> None:
     """Whoever keeps the registry says that it was checked; a technician may not."""
-    limit = a_limit(order)
+    limit = a_limit(order, edition="Edition C")
     with pytest.raises(NotAllowedError):
         verify_delivery_limit(limit, by=as_actor(technician))
     row = verify_delivery_limit(limit, by=as_actor(manager))

@@ -10,9 +10,10 @@ from django.urls import reverse
 from fleet.bench.actions.flow import record_flow_test, record_occlusion_test
 from fleet.bench.models import DeliveryLimit, FlowTest, OcclusionTest, Order
 from fleet.people.models import Person
+from fleet.people.roles import Role
 from tests.bench.builders import as_actor, finish, received, work
 from tests.bench.test_flow import BAD, CLOSED, GOOD, a_limit, log_at
-from tests.builders import a_device
+from tests.builders import a_device, a_person
 from tests.pages import page, signed_in, status
 
 pytestmark = pytest.mark.django_db
@@ -184,8 +185,12 @@ def test_a_limit_is_stated_verified_and_dropped(order: Order, manager: Person, t
     assert (row.low, row.verified_on) == (Decimal("-2.5"), None)
     assert "Not verified" in page(technician, listed)
     own = reverse("bench:delivery_limit", args=[row.pk])
+    assert "You stated it" in page(manager, own)
     browser.post(own, {"verify": "1"})
-    assert manager.display_name in page(technician, listed)
+    assert "Not verified" in page(technician, listed)
+    second = a_person(Role.MANAGER)
+    signed_in(second).post(own, {"verify": "1"})
+    assert second.display_name in page(technician, listed)
     assert browser.post(own, {"drop": "1", "why": ""}).status_code == 422
     browser.post(own, {"drop": "1", "why": "A newer manual"})
     assert "Limits that hold no longer" in page(technician, listed)
@@ -194,13 +199,13 @@ def test_a_limit_is_stated_verified_and_dropped(order: Order, manager: Person, t
 
 
 def test_a_limit_that_stands_already_is_refused_beside_its_field(order: Order, manager: Person) -> None:
-    """A second one for the same rate; the ticked one is verified at once."""
+    """A second one for the same rate and syringe."""
     typed = {
         "device_type": order.device.device_type_id, "quantity": "mean", "rate": "", "low": "-5", "high": "5",
-        "source": "From memory", "verified": "on",
+        "source": "From memory",
     }  # fmt: skip
     browser = signed_in(manager)
     browser.post(reverse("bench:delivery_limit_new"), typed)
-    assert DeliveryLimit.objects.get().verified_by == manager.display_name
+    assert DeliveryLimit.objects.get().verified_by == ""
     answer = browser.post(reverse("bench:delivery_limit_new"), typed)
     assert "stands already" in answer.content.decode()

@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
-from decimal import Decimal
 
 import pytest
 from django.db import transaction
@@ -45,8 +44,8 @@ class Walk:
         ]
         self.analyser = an_instrument()
         self.sent = 0
-        alarm = DeliveryLimit(device_type=a_type(), quantity="alarm", high=Decimal(300), source="from memory")
-        add_delivery_limit(alarm, verified=False, by=BY)
+        alarm = DeliveryLimit(device_type=a_type(), quantity="alarm", rate=5, syringe_ml=50, high=300, source="memory")
+        add_delivery_limit(alarm, by=BY)
 
     def device(self) -> Device:
         return again(self.draw(st.sampled_from(self.devices)))

@@ -1,9 +1,7 @@
 """Flow and occlusion tests on an order: recorded, judged by the type's limits, voided with a reason; never deleted."""
 
 import zlib
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from datetime import date
 from decimal import Decimal
 from typing import Any, Final
 
@@ -77,7 +75,7 @@ def record_flow_test(order: Order, given: Weighed, *, by: Actor) -> FlowTest:
     liquid = Liquid(float(given.density), float(given.evaporation))
     delivery = deliver(log.seconds, log.grams, float(given.rate), liquid, given.period)
     measured = measured_flow(delivery)
-    lines = judged(limits_at(row.device.device_type, given.rate, measured), measured)
+    lines = judged(limits_at(row.device.device_type, given.rate, given.syringe_ml, measured), measured)
     test = FlowTest(
         order=row,
         rate=given.rate,
@@ -138,7 +136,7 @@ def record_occlusion_test(order: Order, given: Occluded, *, by: Actor) -> Occlus
         DeliveryLimit.Quantity.PRESSURE.value: (float(kpa),) * 2,
         DeliveryLimit.Quantity.BOLUS.value: None if given.bolus_ml is None else (float(given.bolus_ml),) * 2,
     }
-    lines = judged(limits_at(row.device.device_type, given.rate, OCCLUSION), measured)
+    lines = judged(limits_at(row.device.device_type, given.rate, given.syringe_ml, OCCLUSION), measured)
     test = OcclusionTest(
         order=row,
         rate=given.rate,
@@ -197,39 +195,51 @@ def _void(test: FlowTest | OcclusionTest, why: str) -> None:
 
 
 @transaction.atomic
-def add_delivery_limit(limit: DeliveryLimit, *, verified: bool, by: Actor) -> DeliveryLimit:
-    """State a limit that holds from now on. `verified`: the person has checked it against its source.
+def add_delivery_limit(limit: DeliveryLimit, *, by: Actor) -> DeliveryLimit:
+    """State a limit that holds from now on; somebody else verifies it.
 
-    Raises BadValueError where one stands for the same type, quantity and rate, or its bounds are none.
+    Raises BadValueError where one stands for the same type, quantity, rate and syringe, or its bounds are none; and for
+    a time to alarm without rate and syringe: what is stored in the line takes as long as the rate needs to fill it.
     """
     by.must(May.EDIT_REGISTRY)
     standing = DeliveryLimit.objects.filter(
-        device_type=limit.device_type, quantity=limit.quantity, rate=limit.rate, dropped_at__isnull=True
+        device_type=limit.device_type,
+        quantity=limit.quantity,
+        rate=limit.rate,
+        syringe_ml=limit.syringe_ml,
+        dropped_at__isnull=True,
     )
+    if limit.quantity == DeliveryLimit.Quantity.ALARM_SECONDS:
+        for name in ("rate", "syringe_ml"):
+            if getattr(limit, name) is None:
+                message = "The time to an alarm says nothing without its rate and syringe: give both."
+                raise BadValueError(message, field=name)
     if standing.exists():
         raise BadValueError("Such a limit stands already. Drop that one first.", field="quantity")
     if limit.low is None and limit.high is None:
         raise BadValueError("Give a lower limit, an upper limit or both.", field="low")
     if limit.low is not None and limit.high is not None and limit.low > limit.high:
         raise BadValueError("The lower limit lies above the upper.", field="low")
-    row = with_values(limit, _verification(by) if verified else {})
+    row = with_values(limit, {"stated_by_id": by.person_id})
     refuse_wrong(row)
     row.save()
-    told = {name: getattr(row, name) for name in (*LIMIT_FACTS, "quantity", "rate", "verified_by", "verified_on")}
+    told = {name: getattr(row, name) for name in (*LIMIT_FACTS, "quantity", "rate", "syringe_ml")}
     record(Happening("stated delivery limit", row, after={**told, "type": str(row.device_type)}), by=by)
     return row
 
 
-def _verification(by: Actor) -> Mapping[str, str | date]:
-    return {"verified_by": by.name[:120], "verified_on": clock.today()}
-
-
 @transaction.atomic
 def verify_delivery_limit(limit: DeliveryLimit, *, by: Actor) -> DeliveryLimit:
-    """Say that a limit was checked against its source, with name and day."""
+    """Say that a limit was checked against its source, with name and day, by a person who did not state it."""
     by.must(May.EDIT_REGISTRY)
     row = _standing(limit)
-    before, after = change(row, **_verification(by))
+    if by.person_id is None:
+        raise BadValueError("A limit is verified by a person, with the source in hand.")
+    if by.person_id == row.stated_by_id:
+        raise BadValueError("You stated this limit. Somebody else verifies it.")
+    if not row.edition.strip():
+        raise BadValueError("It names no edition of its source. Drop it and state it anew with the edition.")
+    before, after = change(row, verified_by=by.name[:120], verified_on=clock.today())
     record(Happening("verified delivery limit", row, before=before, after=after), by=by)
     return row
 

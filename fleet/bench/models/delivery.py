@@ -98,21 +98,26 @@ class DeliveryLimit(models.Model):
     device_type = models.ForeignKey(DeviceType, models.PROTECT, related_name="delivery_limits")
     quantity = models.CharField(max_length=10, choices=Quantity)
     rate = models.DecimalField("at rate, mL/h (empty: any)", max_digits=7, decimal_places=2, null=True, blank=True)
+    syringe_ml = models.DecimalField(
+        "with syringe, mL (empty: any)", max_digits=4, decimal_places=1, null=True, blank=True
+    )
     low = models.DecimalField(max_digits=10, decimal_places=3, null=True, blank=True)
     high = models.DecimalField(max_digits=10, decimal_places=3, null=True, blank=True)
     source = models.CharField(max_length=160)
     edition = models.CharField(max_length=60, blank=True)
+    stated_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     verified_by = models.CharField(max_length=120, blank=True)
     verified_on = models.DateField(null=True, blank=True)
     dropped_at = models.DateTimeField("no longer holds since", null=True, blank=True)
 
     class Meta:
-        ordering = ["device_type", "quantity", "rate"]
+        ordering = ["device_type", "quantity", "rate", "syringe_ml"]
         constraints = [
             models.UniqueConstraint(
                 "device_type",
                 "quantity",
                 Coalesce("rate", Decimal(0)),
+                Coalesce("syringe_ml", Decimal(0)),
                 name="delivery_limit_once",
                 condition=Q(dropped_at__isnull=True),
             ),

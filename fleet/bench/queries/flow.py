@@ -59,7 +59,7 @@ def occlusion_tests() -> QuerySet[OcclusionTest]:
 def delivery_limits() -> QuerySet[DeliveryLimit]:
     """The limits that hold, by type."""
     standing = DeliveryLimit.objects.filter(dropped_at__isnull=True).select_related("device_type__maker")
-    return standing.order_by("device_type__maker__name", "device_type__model", "quantity", "rate")
+    return standing.order_by("device_type__maker__name", "device_type__model", "quantity", "rate", "syringe_ml")
 
 
 def failed_delivery(order: Order) -> list[FlowTest | OcclusionTest]:
@@ -74,16 +74,19 @@ def failed_delivery(order: Order) -> list[FlowTest | OcclusionTest]:
     return [test for test in last.values() if test.verdict == FlowTest.Verdict.FAIL]
 
 
-def limits_at(device_type: DeviceType, rate: Decimal, quantities: Iterable[str]) -> list[DeliveryLimit]:
-    """The limit of each quantity that holds at a rate: one stated for that rate before one for any."""
+def limits_at(
+    device_type: DeviceType, rate: Decimal, syringe_ml: Decimal, quantities: Iterable[str]
+) -> list[DeliveryLimit]:
+    """The limit of each quantity that holds at a rate with a syringe: one for both before one for any of either."""
     rows = DeliveryLimit.objects.filter(
         Q(rate=rate) | Q(rate__isnull=True),
+        Q(syringe_ml=syringe_ml) | Q(syringe_ml__isnull=True),
         device_type=device_type,
         quantity__in=list(quantities),
         dropped_at__isnull=True,
     )
     chosen: dict[str, DeliveryLimit] = {}
-    for row in sorted(rows, key=lambda row: row.rate is not None):
+    for row in sorted(rows, key=lambda row: (row.rate is not None, row.syringe_ml is not None)):
         chosen[row.quantity] = row
     return [chosen[name] for name in DeliveryLimit.Quantity.values if name in chosen]
 

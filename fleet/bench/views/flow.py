@@ -222,10 +222,13 @@ def limit_new(request: HttpRequest) -> HttpResponse:
     form = DeliveryLimitForm(request.POST or None)
 
     def act() -> None:
-        actions.add_delivery_limit(form.limit(), verified=form.cleaned_data["verified"], by=acting(request))
+        actions.add_delivery_limit(form.limit(), by=acting(request))
 
     if _done(form, act):
-        messages.success(request, "The limit holds from now on. Tests made before keep their verdict.")
+        messages.success(
+            request,
+            "The limit holds from now on, not verified until somebody else checks it. Tests before keep their verdict.",
+        )
         return redirect("bench:delivery_limits")
     return render(request, "bench/flow_limit_new.html", {"form": form, "above": _above()}, status=_status(form))
 
@@ -237,7 +240,11 @@ def limit(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(delivery_limits(), pk=pk)
     form = DropLimitForm(request.POST if "drop" in request.POST else None)
     if request.method == "POST" and "verify" in request.POST:
-        actions.verify_delivery_limit(row, by=acting(request))
+        try:
+            actions.verify_delivery_limit(row, by=acting(request))
+        except BenchwardError as error:
+            messages.error(request, str(error))
+            return redirect("bench:delivery_limit", pk)
         messages.success(request, "The limit is verified by you, today.")
         return redirect("bench:delivery_limits")
     if _done(form, lambda: actions.drop_delivery_limit(row, form.cleaned_data["why"], by=acting(request))):

@@ -55,7 +55,7 @@ def trumpet_outside(world: World, driver: Driver) -> None:
         limit = DeliveryLimit(
             device_type=driver.model.kind, quantity=quantity.value, low=-bound, high=bound, source=_SOURCE
         )
-        add_delivery_limit(limit, verified=False, by=world.crew.manager)
+        add_delivery_limit(limit, by=world.crew.manager)
     before(own, 7, _report, own, driver, fault_of(TagReport.What.RATE), partial(_weigh, own, driver))
     world.note("trumpet-outside", driver, "on the bench: its mean flow is right, its trumpet curve outside the limits")
 
