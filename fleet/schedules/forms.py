@@ -91,7 +91,11 @@ class PlanForm(ActionForm):
     """A plan: what, how often, on whose word. The action checks what fits together."""
 
     facts = EDITABLE
-    why = words_field("Reason for the change", required=False)
+    why = words_field(
+        "Reason for the change",
+        required=False,
+        hint="For a high-risk type a manager gives it: interval or window made longer, or the plan switched off.",
+    )
 
     class Meta:
         model = Plan
@@ -138,7 +142,9 @@ class PlanForm(ActionForm):
             # What is done to which type stays: a different service is a different plan.
             del self.fields["device_type"], self.fields["kind"]
         else:
-            del self.fields["active"], self.fields["why"]
+            del self.fields["active"]
+            self.fields["why"].label = "Reason for a longer plan"
+            self.fields["why"].help_text = "Asked of a manager where a high-risk type has a shorter plan of this kind."
         for name in {*_WORD, "every_months", "every_hours", "every_cycles"} & set(self.fields):
             alternative(self.fields[name])
 
