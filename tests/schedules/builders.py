@@ -35,7 +35,11 @@ def a_plan(
     kind, counted = facts.pop("kind", Plan.Kind.SERVICE), {"every_hours": facts.pop("hours", None)}
     counted["every_cycles"] = facts.pop("cycles", None)
     if facts.get("basis", Plan.Basis.MAKER) == Plan.Basis.MAKER and "maker_months" not in facts:
-        facts |= {"maker_months": months, "maker_hours": counted["every_hours"], "maker_cycles": counted["every_cycles"]}
+        facts |= {
+            "maker_months": months,
+            "maker_hours": counted["every_hours"],
+            "maker_cycles": counted["every_cycles"],
+        }
     new = NewPlan(
         device_type=device_type or a_type(), name=name, kind=kind, every_months=months, facts=facts, **counted
     )

@@ -185,7 +185,8 @@ def test_a_plan_is_added_and_changed(manager: Person, technician: Person) -> Non
     """A manager adds a plan and every driver of the type has its due; a technician may not."""
     a_device(accepted_on=ACCEPTED)
     typed = {
-        "device_type": a_type().pk, "kind": "service", "name": "Yearly service", "every_months": "12", "maker_months": "12",
+        "device_type": a_type().pk, "kind": "service", "name": "Yearly service", "every_months": "12",
+        "maker_months": "12",
         "window_before_days": "30", "window_after_days": "30", "repeat_days": "30", "mode": "floating",
         "basis": "maker",
     }  # fmt: skip

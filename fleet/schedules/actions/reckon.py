@@ -52,10 +52,13 @@ def place(due: Due, span: calendar.Window, today: date, **more: Any) -> Changes:
     return change(due, due_on=span.due, opens_on=span.opens, closes_on=span.closes, late_since=stands, **kept)
 
 
-def still_planned(monday: date | None, span: calendar.Window) -> date | None:
-    """The planned week if it still meets the window; None if it doesn't, or there is none."""
-    meets = monday is not None and span.opens - timedelta(days=6) <= monday <= span.closes
-    return monday if meets else None
+def still_planned(planned: date | None, span: calendar.Window) -> date | None:
+    """The planned week if a working day of it still lies in the window, from that day on; None otherwise."""
+    if planned is None:
+        return None
+    monday = calendar.monday_of(planned)
+    meets = span.opens - timedelta(days=4) <= monday <= span.closes
+    return max(planned if planned <= span.closes else monday, span.opens) if meets else None
 
 
 def locked_due(due: Due) -> Due:
