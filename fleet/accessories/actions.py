@@ -12,6 +12,7 @@ from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
 from fleet.registry.actions.devices import locked
 from fleet.registry.models import Accessory, Device, Place
+from fleet.schedules import actions as schedules
 from fleet.web import clock
 
 #: Accessory (its id) -> how many of it were there.
@@ -25,7 +26,8 @@ def count(
     """Write down what lay with a driver, and return what it lacks now.
 
     What is fewer than belongs is missing, from `place` (where the driver is on record, unless given); what is all there
-    again is found. Accessories left out were not looked at: nothing is said of them.
+    again is found. Accessories left out were not looked at: nothing is said of them. A driver that was not located is
+    found by it.
     """
     if not by.duties & {May.HAND_OVER, May.WORK_ON_BENCH}:
         by.must(May.HAND_OVER)
@@ -37,6 +39,7 @@ def count(
         _keep(tally, belonging, counted, by)
         for pk, there in counted.items():
             _settle(tally, belonging[pk], there, by)
+        schedules.scanned(row, "a count of its accessories", by=by, place=place)
     return list(Missing.objects.select_related("accessory", "place").filter(device=row, ended_at=None))
 
 

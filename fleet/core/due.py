@@ -91,6 +91,24 @@ def window(due: date, before_days: int, after_days: int) -> Window:
     return Window(due - timedelta(days=before_days), due, due + timedelta(days=after_days))
 
 
+def monday_of(day: date) -> date:
+    """The Monday of the week that a day lies in."""
+    return day - timedelta(days=day.weekday())
+
+
+def cut_week(day: date, span: Window) -> tuple[date | None, date | None]:
+    """The day from which, and the day by which, a window cuts the working week of `day`; None where it does not.
+
+    A window that ended before the week cuts nothing: what is late may be done on any of its days.
+    """
+    monday = monday_of(day)
+    friday = monday + timedelta(days=4)
+    return (
+        span.opens if monday < span.opens <= friday else None,
+        span.closes if monday <= span.closes < friday else None,
+    )
+
+
 def next_due(mode: DueMode, anchor: date, every_months: int, last_done: date | None, before_days: int = 0) -> date:
     """Return the date on which the work is next due.
 

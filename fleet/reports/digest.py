@@ -13,6 +13,7 @@ from django.utils import timezone
 from fleet.audit.queries import head
 from fleet.batteries.queries import already_below, will_not_last
 from fleet.bench.queries import given_to, queue, rows
+from fleet.core.due import monday_of
 from fleet.notices.queries import counts, open_notices
 from fleet.people.models import Person
 from fleet.people.queries import role_of
@@ -147,7 +148,8 @@ def _planned(person: Person, day: date) -> Iterator[Line]:
         why = f": {plan.why}" if plan else ""
         words = f"{due.plan} of {due.device}: due {phrases.day(due.due_on)}, planned for today{why}."
         yield Line(words, _page(due.device.asset_number))
-    if number := live(person).filter(planned_for=day - timedelta(days=day.weekday())).count():
+    monday = monday_of(day)
+    if number := live(person).filter(planned_for__range=(monday, monday + timedelta(days=6))).count():
         yield Line(f"{_drivers(number, 'due', 'dues')} planned for this week, as levelled.", reverse("schedules:due"))
 
 

@@ -91,7 +91,11 @@ class PlanForm(ActionForm):
     """A plan: what, how often, on whose word. The action checks what fits together."""
 
     facts = EDITABLE
-    why = words_field("Reason for the change", required=False)
+    why = words_field(
+        "Reason for the change",
+        required=False,
+        hint="For a high-risk type a manager gives it: interval or window made longer, or the plan switched off.",
+    )
 
     class Meta:
         model = Plan
@@ -125,7 +129,7 @@ class PlanForm(ActionForm):
             "every_months": "Give one limit or several; what comes first counts.",
             "every_hours": "By the driver's own counter, at its recent rate.",
             "every_cycles": "Of the packs while in the driver, as counted on them.",
-            "maker_months": "The maker's three limits may stay empty where the plan follows the maker.",
+            "maker_months": "May all stay empty where the plan follows the maker; a new one for a high-risk type needs them.",
             "basis_reason": "From here on: only for another schedule than the maker's.",
             "basis_evidence": "What on record shows that it is safe: services without a finding, failures.",
         }
@@ -138,7 +142,9 @@ class PlanForm(ActionForm):
             # What is done to which type stays: a different service is a different plan.
             del self.fields["device_type"], self.fields["kind"]
         else:
-            del self.fields["active"], self.fields["why"]
+            del self.fields["active"]
+            self.fields["why"].label = "Reason for a longer plan"
+            self.fields["why"].help_text = "Asked of a manager where a high-risk type has a shorter plan of this kind."
         for name in {*_WORD, "every_months", "every_hours", "every_cycles"} & set(self.fields):
             alternative(self.fields[name])
 

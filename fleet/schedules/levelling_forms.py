@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
-from typing import Any, cast
+from typing import Any, Final, cast
 
 from django import forms
 from django.db.models import QuerySet
@@ -32,6 +32,9 @@ def minutes_field(label: str, minutes: int) -> forms.IntegerField:
     )
 
 
+_NO_SHARE: Final = {
+    "min_value": "With 0 %% no driver could be away and nothing be planned; give 1 or more. One may always be away."
+}
 #: Lines of the form for those who are away, and for wards with a share of their own.
 ABSENCES, OWN_SHARES = 6, 4
 _ABSENCE = ("who", "from", "until", "hours")
@@ -68,6 +71,7 @@ def _share_fields(at: int) -> dict[str, forms.Field]:
             required=False,
             min_value=1,
             max_value=100,
+            error_messages=_NO_SHARE,
             widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
         ),
     }
@@ -117,6 +121,7 @@ class LevellingForm(forms.Form):
         min_value=1,
         max_value=100,
         initial=20,
+        error_messages=_NO_SHARE,
         help_text="One may always be away, however few a ward has.",
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
     )

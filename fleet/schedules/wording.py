@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from datetime import date
 
+from fleet.core.due import Window, cut_week, monday_of
 from fleet.core.risk import Every
 from fleet.core.workdays import Planned
 from fleet.schedules.models import Due
@@ -43,13 +44,32 @@ def planned_words(planned: Planned | None) -> str:
 
 
 def planned_cells(due: Due, calendar: WorkCalendar) -> tuple[date | None, str]:
-    """The day a due is planned for, and why it isn't its own; the Monday of the week that a levelled plan gave it."""
+    """The day a due is planned for, and why it isn't its own; the first day in a week that a levelled plan gave it."""
     if due.planned_for is not None:
-        return due.planned_for, "week of a levelled plan"
+        return due.planned_for, ", ".join(filter(None, ["week of a levelled plan", week_cut(due)]))
     planned = calendar.planned(due)
     if planned is None:
         return None, ""
     return (planned.day if planned.found else None), planned.why
+
+
+def week_words(day: date, span: Window) -> str:
+    """“from Wed 24 Mar”, “by Thu 31 Dec”, both, or nothing: where a window cuts the planned week of a day."""
+    first, last = cut_week(day, span)
+    told = [f"{word} {cut:%a} {phrases.day(cut)}" for word, cut in (("from", first), ("by", last)) if cut]
+    return " ".join(told)
+
+
+def week_cut(due: Due) -> str:
+    """Where its window cuts the week that a levelled plan gave a due."""
+    return week_words(due.planned_for, Window(due.opens_on, due.due_on, due.closes_on)) if due.planned_for else ""
+
+
+def planned_week(due: Due) -> str:
+    """The week that a levelled plan gave a due, by its Monday, and where the window cuts it; empty without one."""
+    if due.planned_for is None:
+        return ""
+    return ", ".join(filter(None, [f"week from {phrases.day(monday_of(due.planned_for))}", week_cut(due)]))
 
 
 def first_words(found: Sequence[Reach], today: date) -> str:

@@ -50,6 +50,15 @@ def disposal(**facts: object) -> bench.Disposal:
     return bench.Disposal(**{**given, **facts})  # type: ignore[arg-type] # facts of several types
 
 
+def test_a_retirement_without_a_record_of_wiping_stands_on_the_overview(retired: Device, manager: Person) -> None:
+    """A line that leads to the list, gone once the record is complete."""
+    line = "1 retired driver without a record of wiping"
+    client = signed_in(manager)
+    assert line in client.get(reverse("reports:overview")).content.decode()
+    bench.state_disposal(Retirement.objects.get(device=retired), disposal(), by=as_actor(manager))
+    assert "without a record of wiping" not in client.get(reverse("reports:overview")).content.decode()
+
+
 def test_the_record_says_why_on_whose_word_and_what_it_answered(retired: Device, manager: Person) -> None:
     """Reason, authoriser and the answered order with its tag stand on record from the act on."""
     row = Retirement.objects.get()

@@ -9,7 +9,7 @@ from fleet.rounds import actions
 from fleet.rounds.models import Round, RoundStop
 from fleet.schedules.actions import open_dues
 from fleet.web import clock
-from tests.builders import BY, a_bench, a_device, a_ward
+from tests.builders import BY, a_bench, a_device, a_type, a_ward
 from tests.schedules.builders import a_plan
 
 ACCEPTED = date(2024, 3, 1)
@@ -23,9 +23,10 @@ def a_round(place: Place | None = None, by: Person | None = None) -> Round:
 
 def a_due_driver(home: Place | None = None, **facts: object) -> Device:
     """A driver whose yearly service is late: accepted in March 2024 and never served."""
+    kind = a_type()
+    if not kind.plans.exists():
+        a_plan(kind)
     device = a_device(home, **facts)
-    if not device.device_type.plans.exists():
-        a_plan()
     open_dues(device, by=BY)
     return device
 

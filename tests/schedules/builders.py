@@ -34,6 +34,12 @@ def a_plan(
     """A plan of the type: every 12 months, window of 30 days before and after, floating."""
     kind, counted = facts.pop("kind", Plan.Kind.SERVICE), {"every_hours": facts.pop("hours", None)}
     counted["every_cycles"] = facts.pop("cycles", None)
+    if facts.get("basis", Plan.Basis.MAKER) == Plan.Basis.MAKER and "maker_months" not in facts:
+        facts |= {
+            "maker_months": months,
+            "maker_hours": counted["every_hours"],
+            "maker_cycles": counted["every_cycles"],
+        }
     new = NewPlan(
         device_type=device_type or a_type(), name=name, kind=kind, every_months=months, facts=facts, **counted
     )

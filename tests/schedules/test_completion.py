@@ -187,7 +187,7 @@ def test_what_is_not_counted_is_shown_apart(manager: Person) -> None:
     )
     with on(date(2028, 2, 10)):
         retire(gone.device, why="broken", by=BY)
-        actions.edit_plan(unused.plan, {"active": False}, by=BY)
+        actions.edit_plan(unused.plan, {"active": False}, why="Replaced", by=BY)
     report = of_march()
     assert report.total.scheduled == 0
     assert {row.asset_number: row.result for row in report.left} == {

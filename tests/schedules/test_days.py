@@ -179,5 +179,10 @@ def test_a_levelled_week_stands_in_the_file_and_the_mail(technician: Person) -> 
     with on(BEFORE):
         told = b"".join(signed_in(technician).get(reverse("schedules:due_csv"))).decode().splitlines()
         assert told[1].endswith("2028-01-24,week of a levelled plan")
-    with on(date(2028, 1, 26)):
-        assert "1 due is planned for this week, as levelled." in text(digest_of(technician, date(2028, 1, 26)))
+    for first in (date(2028, 1, 24), date(2028, 1, 26)):
+        Due.objects.filter(pk=due.pk).update(planned_for=first)
+        for day, told_so in ((date(2028, 1, 26), True), (date(2028, 1, 28), True), (date(2028, 1, 31), False)):
+            with on(day):
+                assert ("1 due is planned for this week, as levelled." in text(digest_of(technician, day))) == told_so
+                [reason] = to_do_of(due.device, day).reasons
+                assert ("planned for this week" in reason.words) == told_so

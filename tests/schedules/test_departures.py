@@ -1,11 +1,13 @@
 """An interval longer than the maker's, and the risk score that decides who may allow it."""
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import pytest
 from django.urls import reverse
 
+from fleet.audit.models import TrailEntry
 from fleet.core.errors import BadValueError, NotAllowedError
 from fleet.core.permissions import May
 from fleet.core.risk import RULE_VERSION, Scale
@@ -119,12 +121,80 @@ def actor_with(*duties: May) -> Any:
 def test_on_the_makers_word_a_high_risk_type_is_lengthened_by_a_manager_with_the_reason() -> None:
     """The maker's interval is stated nowhere yet: no way round the rule; shorter needs nothing."""
     plan, keeper = a_plan(), actor_with(May.EDIT_REGISTRY)
+    longer = {"every_months": 24, "maker_months": 24}
     for by, why, field in ((keeper, "Manual, revision 4", "every_months"), (BY, " ", "why")):
         with pytest.raises(BadValueError) as refused:
-            actions.edit_plan(plan, {"every_months": 24}, why=why, by=by)
+            actions.edit_plan(plan, longer, why=why, by=by)
         assert refused.value.field == field
     assert actions.edit_plan(plan, {"every_months": 6}, by=keeper).every_months == 6
-    assert actions.edit_plan(plan, {"every_months": 24}, why="Manual, revision 4", by=BY).every_months == 24
+    assert actions.edit_plan(plan, longer, why="Manual, revision 4", by=BY).every_months == 24
+
+
+@pytest.mark.parametrize("change", [{"window_after_days": 300}, {"active": False}])
+def test_a_high_risk_type_gets_no_more_time_by_window_or_switch_without_a_managers_reason(
+    change: dict[str, Any],
+) -> None:
+    """A wider window after the due day and a plan switched off need it and keep it; another type needs none."""
+    plan, other = a_plan(), a_plan(a_type(model="Quiet 1", life_support=False))
+    keeper, (name, value) = actor_with(May.EDIT_REGISTRY), next(iter(change.items()))
+    for by, why, field in ((keeper, "Few in use", name), (BY, " ", "why")):
+        with pytest.raises(BadValueError, match="high-risk") as refused:
+            actions.edit_plan(plan, change, why=why, by=by)
+        assert refused.value.field == field
+    plan.refresh_from_db()
+    assert getattr(plan, name) != value
+    assert getattr(actions.edit_plan(plan, change, why="Few in use", by=BY), name) == value
+    assert TrailEntry.objects.filter(verb="changed plan", subject_id=plan.pk).get().why == "Few in use"
+    assert getattr(actions.edit_plan(other, change, by=keeper), name) == value
+
+
+def test_a_narrower_window_and_a_plan_switched_on_need_no_reason() -> None:
+    """Nothing more is let pass by either."""
+    plan, keeper = a_plan(), actor_with(May.EDIT_REGISTRY)
+    actions.edit_plan(plan, {"active": False}, why="Replaced", by=BY)
+    row = actions.edit_plan(plan, {"active": True, "window_after_days": 10}, by=keeper)
+    assert (row.active, row.window_after_days) == (True, 10)
+
+
+@pytest.mark.parametrize("facts", [{"every_months": 60}, {"every_months": 12, "window_after_days": 300}])
+def test_a_second_plan_that_lets_more_time_pass_needs_a_managers_reason_at_high_risk(facts: dict[str, Any]) -> None:
+    """Also beside one that was switched off; with the reason it is kept, and another kind is no comparison."""
+    kind, months = a_plan().device_type, facts["every_months"]
+    actions.edit_plan(Plan.objects.get(), {"active": False}, why="Replaced", by=BY)
+    typed = {"maker_months": months, **{name: facts[name] for name in facts if name != "every_months"}}
+    new = actions.NewPlan(device_type=kind, name="Overhaul", every_months=months, facts=typed)
+    for by, why, field in ((actor_with(May.EDIT_REGISTRY), "Seals", "every_months"), (BY, " ", "why")):
+        with pytest.raises(BadValueError, match="high-risk") as refused:
+            actions.add_plan(new, why=why, by=by)
+        assert refused.value.field == field
+    assert Plan.objects.count() == 1
+    row = actions.add_plan(new, why="Seals, beside the service", by=BY)
+    assert TrailEntry.objects.get(verb="added plan", subject_id=row.pk).why == "Seals, beside the service"
+    battery = replace(new, name="Battery test", kind=Plan.Kind.BATTERY)
+    assert actions.add_plan(battery, by=actor_with(May.EDIT_REGISTRY)).pk
+
+
+def test_a_new_plan_on_the_makers_word_states_the_makers_interval_at_high_risk() -> None:
+    """Without it no length can be held against anything; another type may leave it out."""
+    new = actions.NewPlan(device_type=a_type(), name="Service", every_months=60)
+    with pytest.raises(BadValueError, match="interval that the maker") as refused:
+        actions.add_plan(new, why="as ever", by=BY)
+    assert refused.value.field == "maker_months"
+    quiet = a_type(model="Quiet 1", life_support=False)
+    assert actions.add_plan(replace(new, device_type=quiet), by=BY).every_months == 60
+
+
+def test_the_form_of_a_new_plan_asks_for_the_reason_beside_its_field(manager: Person) -> None:
+    """A manager who leaves it empty keeps what was typed; with it the plan is added."""
+    typed = {
+        "device_type": a_plan().device_type_id, "kind": "service", "name": "Overhaul", "every_months": "60",
+        "maker_months": "60", "window_before_days": "30", "window_after_days": "30", "repeat_days": "30",
+        "mode": "floating", "basis": "maker",
+    }  # fmt: skip
+    client, address = signed_in(manager), reverse("schedules:new_plan")
+    assert "Say why it lets more time pass than “Yearly service”." in client.post(address, typed).content.decode()
+    client.post(address, {**typed, "why": "Seals"})
+    assert Plan.objects.filter(name="Overhaul").exists()
 
 
 def test_one_driver_is_lengthened_by_the_same_rules() -> None:

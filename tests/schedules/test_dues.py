@@ -52,6 +52,35 @@ def test_a_driver_taken_over_counts_from_its_last_service() -> None:
     assert (due.due_on, due.late_since) == (date(2027, 12, 5), None)
 
 
+@pytest.mark.parametrize("mode", ["floating", "fixed"])
+def test_a_plan_added_today_schedules_nothing_in_the_past(mode: str) -> None:
+    """A driver long in use is due on the day the plan was added, its window runs from then, also after a change."""
+    old, young = a_device(accepted_on=date(2014, 5, 1)), a_device(accepted_on=date(2026, 12, 1))
+    with on(ACCEPTED):
+        plan = a_plan(months=60, mode=mode)
+    due = Due.objects.get(device=old)
+    assert (due.opens_on, due.due_on, due.closes_on) == (ACCEPTED, ACCEPTED, date(2027, 3, 2))
+    assert due.late_since is None
+    assert Due.objects.get(device=young).due_on == date(2031, 12, 1)
+    past = queries.Asked(first=date(2018, 1, 1), last=date(2026, 12, 31))
+    assert queries.completion(past, on=date(2027, 3, 1)).total.scheduled == 0
+    with on(date(2027, 3, 10)):
+        actions.edit_plan(plan, {"every_months": 48}, why="The maker's new manual", by=BY)
+        due.refresh_from_db()
+        assert (due.due_on, due.late_since) == (ACCEPTED, date(2027, 3, 3))
+        actions.roll(due, done_on=date(2027, 3, 10), by=BY)
+    due.refresh_from_db()
+    assert due.due_on == (date(2031, 3, 10) if mode == "floating" else date(2030, 5, 1))
+
+
+def test_a_stated_last_service_is_counted_from_as_it_is() -> None:
+    """A file that says when a driver was last serviced may say that it is late for years, whenever the plan came."""
+    with on(ACCEPTED):
+        a_plan(months=12)
+        due = actions.open_dues(a_device(accepted_on=date(2014, 5, 1)), by=BY, served_on=date(2024, 3, 1))[0]
+    assert (due.due_on, due.late_since) == (date(2025, 3, 1), date(2025, 4, 1))
+
+
 def test_a_due_opened_too_late_is_late_at_once() -> None:
     """A driver taken over without any service on record shows as late from the day after its window."""
     a_plan()

@@ -16,6 +16,7 @@ from fleet.schedules import actions, queries
 from fleet.schedules.actions import levelling
 from fleet.schedules.models import Due, Levelling, Plan
 from fleet.schedules.queries import Proposal
+from fleet.schedules.wording import week_cut
 from tests.builders import BY, a_device, a_site, a_ward
 from tests.schedules.builders import ACCEPTED, a_due, a_plan, a_proposal, on
 
@@ -110,6 +111,21 @@ def test_weeks_that_have_gone_by_are_not_taken_up() -> None:
     with on(date(2028, 2, 9)):
         assert actions.take_up(row, by=BY) == 4
     assert Due.objects.order_by("planned_for").exclude(planned_for=None)[0].planned_for == date(2028, 2, 7)
+
+
+def test_a_week_that_the_window_cuts_is_planned_from_its_first_working_day_inside() -> None:
+    """Of a window from Wednesday to Monday, one is planned from Wednesday, or the next day worked, one by Monday."""
+    some_dues(2, window_before_days=5, window_after_days=0)
+    with on(TODAY):
+        actions.close_days(a_site(), date(2028, 1, 26), date(2028, 1, 26), "Inspection", by=BY)
+    row, found = proposed(most_away="0.1")
+    assert not found.without
+    with on(TODAY):
+        assert actions.take_up(row, by=BY) == 2
+    first, second = Due.objects.order_by("planned_for")
+    assert (first.planned_for, second.planned_for) == (date(2028, 1, 27), date(2028, 1, 31))
+    words = [week_cut(each).replace("\xa0", " ") for each in (first, second)]
+    assert words == ["from Wed 26 Jan 2028", "by Mon 31 Jan 2028"]
 
 
 def planned(due: Due, monday: date = date(2028, 1, 31)) -> Due:
@@ -250,7 +266,8 @@ def test_only_who_may_put_work_off_may_propose(technician: Person) -> None:
 
 @pytest.mark.parametrize(
     ("facts", "field"),
-    [({"hours": 0}, "hours_a_week"), ({"most_away": "1.1"}, "most_away"), ({"service": 0, "battery": 0}, "service"),
+    [({"hours": 0}, "hours_a_week"), ({"most_away": "1.1"}, "most_away"), ({"most_away": "0"}, "most_away"),
+     ({"service": 0, "battery": 0}, "service"),
      ({"service": -1}, "service"), ({"polishing": 5}, "service")],
 )  # fmt: skip
 def test_a_proposal_for_nothing_is_refused(facts: dict[str, object], field: str) -> None:

@@ -11,11 +11,12 @@ from fleet.people.actions import note_absence
 from fleet.people.models import Person
 from fleet.people.queries import actor_for
 from fleet.registry.models import Place
+from fleet.schedules import actions
 from fleet.schedules.levelling_plot import draw
 from fleet.schedules.models import Due, Levelling
 from fleet.schedules.queries import Week, proposal
 from fleet.web import clock
-from tests.builders import a_site, a_ward
+from tests.builders import BY, a_site, a_ward
 from tests.pages import signed_in
 from tests.schedules.builders import a_due, a_proposal, on
 from tests.schedules.test_levelling import MONDAY, TODAY, some_dues
@@ -58,6 +59,25 @@ def test_a_manager_makes_a_proposal_and_takes_it_up(manager: Person) -> None:
         assert "Take this plan up" not in html
     due = Due.objects.order_by("planned_for")[0]
     assert "week from" in shown(manager, "one", due.pk)
+
+
+def test_a_share_of_nothing_is_refused_in_words(manager: Person) -> None:
+    """A proposal that lets no driver go is none: the form says what to give."""
+    assert (
+        "With 0 % no driver could be away"
+        in signed_in(manager).post(LIST, typed(a_site(), most_away="0")).content.decode()
+    )
+    assert not Levelling.objects.exists()
+
+
+def test_a_week_that_the_window_cuts_says_so_wherever_it_is_read(manager: Person) -> None:
+    """On the proposal, in its file and on the due's page: by its last day, or from its first."""
+    a_due(window_before_days=0, window_after_days=2)
+    with on(TODAY):
+        row = a_proposal(a_site())
+        actions.take_up(row, by=BY)
+    for name, pk in (("one_levelling", row.pk), ("levelling_dues", row.pk), ("one", Due.objects.get().pk)):
+        assert "by Wed 2 Feb 2028" in shown(manager, name, pk).replace("\xa0", " ")
 
 
 def test_a_proposal_can_be_dropped_and_stays_in_the_list(manager: Person) -> None:
@@ -155,9 +175,9 @@ def test_the_files_hold_each_week_and_each_due(manager: Person) -> None:
     assert len(weeks) == 52
     assert sum(float(week[2]) for week in weeks) == sum(float(week[1]) for week in weeks) == 2
     header, *dues = csv.reader(io.StringIO(shown(manager, "levelling_dues", row.pk).lstrip("\ufeff")))
-    assert header[-2:] == ["Planned week", "Why none"]
+    assert header[-3:] == ["Planned week", "In that week", "Why none"]
     assert sorted(line[0] for line in dues) == sorted(Due.objects.values_list("device__asset_number", flat=True))
-    assert all(date.fromisoformat(line[-2]).weekday() == 0 for line in dues)
+    assert all(date.fromisoformat(line[-3]).weekday() == 0 for line in dues)
 
 
 def test_a_proposal_that_waits_says_so(manager: Person) -> None:

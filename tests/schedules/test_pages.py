@@ -186,6 +186,7 @@ def test_a_plan_is_added_and_changed(manager: Person, technician: Person) -> Non
     a_device(accepted_on=ACCEPTED)
     typed = {
         "device_type": a_type().pk, "kind": "service", "name": "Yearly service", "every_months": "12",
+        "maker_months": "12",
         "window_before_days": "30", "window_after_days": "30", "repeat_days": "30", "mode": "floating",
         "basis": "maker",
     }  # fmt: skip
@@ -221,7 +222,7 @@ def test_a_plan_changed_by_somebody_else_is_not_overwritten(manager: Person) -> 
     client, address = signed_in(manager), reverse("schedules:plan", args=[plan.pk])
     form = client.get(address).context["form"]
     typed = {name: form[name].value() for name in form.fields if form[name].value() is not None}
-    actions.edit_plan(plan, {"window_after_days": 60}, by=BY)
+    actions.edit_plan(plan, {"window_after_days": 60}, why="Few hands", by=BY)
     answer = client.post(address, {**typed, "name": "Service"})
     assert "changed by somebody else" in answer.content.decode()
     assert Plan.objects.get().window_after_days == 60

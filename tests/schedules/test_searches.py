@@ -7,9 +7,12 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from fleet.accessories.actions import count as count_accessories
+from fleet.accessories.models import Tally
 from fleet.audit.actors import link_actor
 from fleet.audit.models import TrailEntry
-from fleet.batteries.actions import log_test
+from fleet.batteries.actions import fit, log_test, remove
+from fleet.batteries.models import Fitting
 from fleet.bench.actions import receive
 from fleet.bench.models import OrderKind
 from fleet.bench.queries import facts
@@ -18,7 +21,8 @@ from fleet.core.lifecycle import Condition, Move, unmet
 from fleet.libraries.actions import carry_all
 from fleet.people.models import Person
 from fleet.people.queries import actor_for
-from fleet.registry.models import Device
+from fleet.registry.actions import state_accessories
+from fleet.registry.models import Accessory, Device
 from fleet.registry.queries import label_token
 from fleet.rounds import actions as rounds
 from fleet.schedules import actions, queries
@@ -26,8 +30,8 @@ from fleet.schedules.models import Due, DueAttempt, Search
 from fleet.schedules.queries import Asked, Result, completion
 from fleet.tags.actions import raise_tag, report_found, report_missing
 from fleet.web import clock
-from tests.batteries.builders import a_fitted_device, a_test
-from tests.builders import BY, a_bench, a_device, a_ward
+from tests.batteries.builders import a_fitted_device, a_pack, a_test
+from tests.builders import BY, a_bench, a_device, a_type, a_ward
 from tests.libraries.builders import a_version
 from tests.pages import page, signed_in
 from tests.rounds.builders import a_due_driver, a_round
@@ -162,6 +166,29 @@ def test_a_runtime_test_finds_it(given_up: int, found: bool) -> None:  # noqa: F
     begun = now - timedelta(hours=6)
     log_test(a_test(again(device), started_at=begun, stopped_at=now - timedelta(minutes=5)), by=BY)
     assert (again(device).condition == Condition.OUT_OF_USE) == found
+
+
+def test_counting_its_accessories_finds_it() -> None:
+    """Whoever counts what lies with a driver has it before them; a count of nothing says nothing."""
+    state_accessories(a_type(), {"Power lead": 1}, by=BY)
+    device, lead = a_lost_driver(), Accessory.objects.get()
+    count_accessories(device, {}, Tally.Occasion.LOOKED, by=BY)
+    assert again(device).condition == Condition.NOT_LOCATED
+    count_accessories(device, {lead.pk: 1}, Tally.Occasion.LOOKED, by=BY)
+    assert again(device).condition == Condition.OUT_OF_USE
+    assert "a count of its accessories" in TrailEntry.objects.get(verb="found").why
+
+
+@pytest.mark.parametrize(("days_ago", "found"), [(0, True), (3, False)])
+def test_a_pack_taken_out_or_fitted_today_finds_it(days_ago: int, found: bool) -> None:  # noqa: FBT001 - a parameter
+    """Today's act is a sighting; one of an earlier day that is put on record now is none."""
+    fitted, bare, day = a_fitted_device(), a_device(), clock.today() - timedelta(days=days_ago)
+    pack = a_pack()
+    for device in (fitted, bare):
+        report_missing(device, why="Looked everywhere", by=BY)
+    remove(again(fitted), on=day, why=Fitting.Why.AGE, by=BY)
+    fit(pack, again(bare), on=day, by=BY)
+    assert [again(device).condition == Condition.OUT_OF_USE for device in (fitted, bare)] == [found, found]
 
 
 def test_opening_a_label_alone_changes_nothing() -> None:

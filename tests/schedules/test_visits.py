@@ -118,7 +118,7 @@ def test_a_plan_change_reaches_its_dues(manager: Person) -> None:
 def test_an_inactive_plan_stops_counting() -> None:
     """Set inactive its dues leave the lists; set active again they count again."""
     due = a_due()
-    actions.edit_plan(due.plan, {"active": False}, by=BY)
+    actions.edit_plan(due.plan, {"active": False}, why="Replaced", by=BY)
     assert queries.next_visit(due.device) is None
     assert stored(due.device) == (None, None, None)
     actions.edit_plan(due.plan, {"active": True}, by=BY)

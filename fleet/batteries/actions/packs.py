@@ -21,6 +21,7 @@ from fleet.core.lifecycle import Condition
 from fleet.core.permissions import May
 from fleet.registry.actions import next_numbers
 from fleet.registry.models import Device, DeviceType, Party
+from fleet.schedules import actions as schedules
 from fleet.tags import actions as tags
 from fleet.tags.models import TagReport, YesNo
 from fleet.tags.queries import open_quarantine
@@ -116,7 +117,10 @@ def _facts(pack: Pack) -> dict[str, str]:
 
 @transaction.atomic
 def fit(pack: Pack, device: Device, *, on: date, by: Actor, order: Order | None = None, known: bool = True) -> Fitting:  # noqa: PLR0913 - a fitting has a pack, a driver, a day and a cause
-    """Fit a pack to a driver that holds none. Raises BadValueError where either is taken or the types differ."""
+    """Fit a pack to a driver that holds none. Raises BadValueError where either is taken or the types differ.
+
+    Fitted today, it finds a driver that was not located; an earlier day put on record is no sighting.
+    """
     _must_handle(by)
     row = Pack.objects.select_for_update().get(pk=pack.pk)
     _check_fit(row, device, on)
@@ -126,6 +130,8 @@ def fit(pack: Pack, device: Device, *, on: date, by: Actor, order: Order | None 
         book_packs([_paid(fitting, pack_price(row.for_type) if row.price is None else row.price)])
     change(row, state=Pack.State.FITTED)
     record(_fitted(fitting), by=by)
+    if known and on == clock.today():
+        schedules.scanned(device, "the fitting of a pack", by=by)
     return fitting
 
 
@@ -231,6 +237,8 @@ def remove(  # noqa: PLR0913 - a removal has a day, a reason, words and an order
     record(Happening("removed pack", fitting.pack, device_id=device.pk, after=after, why=note), by=by)
     if in_service:
         _tag(device, fitting, by)
+    if on == clock.today():
+        schedules.scanned(device, "the removal of its pack", by=by)
     return fitting
 
 

@@ -21,6 +21,11 @@ def retirements(person: Person) -> RetirementQuerySet:
     return rows.prefetch_related("parts")
 
 
+def not_wiped(rows: RetirementQuerySet) -> RetirementQuerySet:
+    """Those that stand and have no record of disposal and wiping yet."""
+    return rows.filter(stated_at=None, taken_back_at=None)
+
+
 def retirements_named(rows: RetirementQuerySet, words: str) -> RetirementQuerySet:
     """The retirements that an asset or serial number, a type or the reason's words name."""
     driver = Q(device__asset_number__icontains=words) | Q(device__serial_number__icontains=words)

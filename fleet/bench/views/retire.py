@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 from fleet.bench import actions, queries
 from fleet.bench.actions import Kept
 from fleet.bench.models import OrderKind, Retirement, RetirementMethod
-from fleet.bench.queries.retiring import proposed, retirement_of, retirements_named, wiped_by_order
+from fleet.bench.queries.retiring import not_wiped, proposed, retirement_of, retirements_named, wiped_by_order
 from fleet.bench.queries.retiring import retirements as seen
 from fleet.bench.retire_forms import DisposalForm, MethodForm, PartRows, RetireForm, SearchForm, WhyForm
 from fleet.core.errors import BenchwardError
@@ -73,7 +73,7 @@ def retirements(request: HttpRequest) -> HttpResponse:
     shown = {
         "form": form,
         "words": words,
-        "open": rows.filter(stated_at=None, taken_back_at=None)[:PER_PAGE],
+        "open": not_wiped(rows)[:PER_PAGE],
         "page": Paginator(rows.exclude(stated_at=None, taken_back_at=None), PER_PAGE).get_page(request.GET.get("page")),
     }
     return render(request, "bench/retirements.html", shown)

@@ -273,9 +273,13 @@ def _model(hospital: Hospital, facts: dict[str, Any]) -> Model:
 def _plans(kind: DeviceType, months_between_tests: int, *, by_cable: bool) -> None:
     # A driver that tells its running hours is due by them too, where it hardly ever stands still.
     hours = None if by_cable else _SERVICE_HOURS
-    add_plan(NewPlan(device_type=kind, name="Yearly service", every_months=_YEAR, every_hours=hours), by=BY)
+    asked = {"maker_months": _YEAR, "maker_hours": hours}
+    yearly_service = NewPlan(
+        device_type=kind, name="Yearly service", every_months=_YEAR, every_hours=hours, facts=asked
+    )
+    add_plan(yearly_service, by=BY)
     yearly = months_between_tests == _YEAR
-    windows: dict[str, Any] = {"window_before_days": 45, "window_after_days": 45}
+    windows: dict[str, Any] = {"window_before_days": 45, "window_after_days": 45, "maker_months": months_between_tests}
     battery = NewPlan(
         device_type=kind,
         name="Battery test" if yearly else "Battery test, every second year",
@@ -285,5 +289,8 @@ def _plans(kind: DeviceType, months_between_tests: int, *, by_cable: bool) -> No
     )
     add_plan(battery, by=BY)
     if by_cable:
-        library = NewPlan(device_type=kind, name="Library by cable", kind=Plan.Kind.LIBRARY, every_months=_YEAR)
+        library = NewPlan(
+            device_type=kind, name="Library by cable", kind=Plan.Kind.LIBRARY, every_months=_YEAR,
+            facts={"maker_months": _YEAR},
+        )  # fmt: skip
         add_plan(library, by=BY)

@@ -12,6 +12,7 @@ from fleet.alerts.queries import open_alerts
 from fleet.batteries.queries import Counts, counts
 from fleet.bench.queries.procedures import waiting_for_approval
 from fleet.bench.queries.reference import unverified
+from fleet.bench.queries.retiring import not_wiped, retirements
 from fleet.contracts.queries import to_decide
 from fleet.core.due import Ageing
 from fleet.core.lifecycle import Condition, WaitReason
@@ -118,6 +119,7 @@ class Overview:
     batteries: Counts
     library: Mapping[State, int]
     wanting: Mapping[Wanting, int]
+    unwiped: int
 
 
 def overview(person: Person, on: date) -> Overview:
@@ -134,6 +136,7 @@ def overview(person: Person, on: date) -> Overview:
         wanting={
             what: _number(rows(person, on)) for what, (duties, rows) in _WANTING.items() if any(map(person.may, duties))
         },
+        unwiped=not_wiped(retirements(person)).count() if person.may(May.SEE_FLEET) else 0,
     )
 
 

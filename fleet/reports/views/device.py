@@ -23,7 +23,7 @@ from fleet.reports.views.person import sees_fleet
 from fleet.reports.wording import told
 from fleet.schedules.queries import reaches, total_hours, use_of, work_calendar
 from fleet.schedules.tables import standing, tried_words
-from fleet.schedules.wording import first_words, planned_words
+from fleet.schedules.wording import first_words, planned_week, planned_words
 from fleet.web import clock, csv_out
 from fleet.web.guards import fetch, guard
 
@@ -51,7 +51,13 @@ def device(request: HttpRequest, asset: str) -> HttpResponse:
     page = queries.device_page(row, person_of(request))
     today, calendar = clock.today(), work_calendar()
     lines = [
-        (due, standing(due), tried_words(due), first_words(reaches(due), today), planned_words(calendar.planned(due)))
+        (
+            due,
+            standing(due),
+            tried_words(due),
+            first_words(reaches(due), today),
+            planned_week(due) or planned_words(calendar.planned(due)),
+        )
         for due in page.dues
     ]
     shown = {

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Final
 
 from django.db.models import Q, QuerySet
@@ -13,6 +13,7 @@ from fleet.batteries.models import Forecast
 from fleet.bench.models import Order
 from fleet.bench.queries.choosing import KIND_OF_PLAN
 from fleet.core.battery.decision import Advice
+from fleet.core.due import monday_of
 from fleet.core.lifecycle import Condition
 from fleet.core.orders import OPEN_STATES
 from fleet.libraries.models import LibraryVersion
@@ -151,7 +152,7 @@ def _when(due: Due, on: date, calendar: WorkCalendar) -> str:
 def _planned(due: Due, on: date, calendar: WorkCalendar) -> str:
     """The week that a levelled plan gave it, or the working day that stands for a closed one."""
     if due.planned_for:
-        return ", planned for this week" if due.planned_for <= on < due.planned_for + timedelta(days=7) else ""
+        return ", planned for this week" if monday_of(due.planned_for) == monday_of(on) else ""
     if (planned := calendar.planned(due)) is None:
         return ""
     when = "this day" if planned.day == on else day(planned.day)

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Final
 
@@ -20,6 +20,7 @@ from fleet.registry.models import Place
 from fleet.schedules.actions.reckon import lock_devices
 from fleet.schedules.models import Due, Levelling, Plan
 from fleet.schedules.queries import levelling as queries
+from fleet.schedules.queries.days import WorkCalendar, work_calendar
 from fleet.schedules.queries.levelling import WEEK, Row, Work
 from fleet.web import clock
 
@@ -32,7 +33,7 @@ BATCH: Final = 500
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What a proposal is to be made for: `minutes` by kind of plan (0 leaves the kind out), `most_away` from 0 to 1.
+    """What a proposal is to be made for: `minutes` by kind of plan (0 leaves the kind out), `most_away` up to 1.
 
     `absences` of those who work, and the `shares` of wards that can spare more or fewer than the others.
     """
@@ -56,7 +57,7 @@ class Asked:
 def propose(asked: Asked, *, by: Actor) -> Levelling:
     """Make a proposal from the dues as they stand; a large one is reckoned by a job.
 
-    Raises BadValueError for no hours, a share outside 0 to 1 or no minutes at all.
+    Raises BadValueError for no hours, a share of 0 or above 1 or no minutes at all.
     """
     by.must(May.DEFER_DUE)
     _check(asked)
@@ -84,8 +85,8 @@ def _check(asked: Asked) -> None:
         raise BadValueError("Give the hours that there are in a week.", field="hours_a_week")
     if any(each.last < each.first or each.hours < 0 for each in asked.absences):
         raise BadValueError("An absence ends on its first day or later, and takes hours above 0.", field="who1")
-    if not all(0 <= share <= 1 for share in (asked.most_away, *asked.shares.values())):
-        raise BadValueError("The share of a ward's drivers lies between 0 and 100 %.", field="most_away")
+    if not all(0 < share <= 1 for share in (asked.most_away, *asked.shares.values())):
+        raise BadValueError("The share of a ward's drivers lies above 0 and up to 100 %.", field="most_away")
     if set(asked.minutes) - set(Plan.Kind) or min(asked.minutes.values()) < 0 or not any(asked.minutes.values()):
         raise BadValueError("Give minutes for at least one kind of work, and none below 0.", field="service")
 
@@ -148,12 +149,13 @@ def take_up(levelling: Levelling, *, by: Actor) -> int:
 def _write(rows: Iterable[Row], proposal: queries.Proposal, by: Actor) -> int:
     planned = {one.due: one for one in rows}
     lock_devices(Due.objects.filter(pk__in=planned).values_list("device_id", flat=True))
-    happenings, changed = [], []
-    for due in Due.objects.select_for_update(of=("self",)).filter(pk__in=planned, suspended=False):
+    happenings, changed, worked = [], [], work_calendar()
+    live = Due.objects.select_for_update(of=("self",)).filter(pk__in=planned, suspended=False)
+    for due in live.select_related("device__home"):
         one = planned[due.pk]
         if one.week is None or (due.due_on, due.opens_on, due.closes_on) != (one.due_on, one.opens_on, one.closes_on):
             continue
-        before, due.planned_for = due.planned_for, proposal.monday + one.week * WEEK
+        before, due.planned_for = due.planned_for, _first_day(due, proposal.monday + one.week * WEEK, worked)
         changed.append(due)
         if before != due.planned_for:
             was, now = {"planned_for": before}, {"planned_for": due.planned_for}
@@ -161,6 +163,14 @@ def _write(rows: Iterable[Row], proposal: queries.Proposal, by: Actor) -> int:
     Due.objects.bulk_update(changed, ["planned_for"])
     record_many(happenings, by=by)
     return len(changed)
+
+
+def _first_day(due: Due, monday: date, worked: WorkCalendar) -> date:
+    """The first day of the week on which its window is open and somebody works; where nobody does, the first open."""
+    closed = worked.closed(due.device.home.path)
+    open_days = [day for day in (monday + timedelta(days=at) for at in range(5)) if day >= due.opens_on]
+    in_time = [day for day in open_days if day <= due.closes_on] or open_days
+    return next((day for day in in_time if not closed(day)), (in_time or [monday])[0])
 
 
 @transaction.atomic

@@ -15,7 +15,7 @@ from fleet.core.errors import BadValueError
 from fleet.core.permissions import May
 from fleet.registry.models import DeviceType
 from fleet.schedules.actions.bringing import bring
-from fleet.schedules.actions.risk import ask_departure, ask_longer
+from fleet.schedules.actions.risk import ask_departure, ask_longer, ask_new
 from fleet.schedules.models import Plan
 
 #: What `edit_plan` may change. The type and the kind stay: a different service is a different plan.
@@ -49,10 +49,11 @@ class NewPlan:
 
 
 @transaction.atomic
-def add_plan(new: NewPlan, *, by: Actor) -> Plan:
+def add_plan(new: NewPlan, *, by: Actor, why: str = "") -> Plan:
     """Add a plan and open its due on every accepted driver of the type, counted from its acceptance.
 
-    For many drivers a job opens them.
+    No due lies before today: what would have been due before is due now. For many drivers a job opens them. `why` is
+    asked where it lets more time pass than a plan that a high-risk type has.
     """
     by.must(May.EDIT_REGISTRY)
     plan = Plan(
@@ -64,12 +65,14 @@ def add_plan(new: NewPlan, *, by: Actor) -> Plan:
         every_cycles=new.every_cycles,
         **new.facts,
     )
+    _ask_interval(plan)
     ask_departure(plan, by)
     _clean(plan)
+    ask_new(plan, why, by)
     plan.save()
     counted = {"every_hours": plan.every_hours, "every_cycles": plan.every_cycles}
     interval = {"every_months": plan.every_months, **counted, "mode": str(plan.mode)}
-    record(Happening("added plan", plan, after={"for": str(plan.device_type), **interval}), by=by)
+    record(Happening(Plan.ADDED, plan, after={"for": str(plan.device_type), **interval}, why=why), by=by)
     bring(plan, by=by)
     return plan
 
@@ -90,6 +93,7 @@ def edit_plan(plan: Plan, changes: Mapping[str, Any], *, by: Actor, why: str = "
     row = Plan.objects.select_for_update(of=("self",)).select_related("device_type").get(pk=plan.pk)
     refuse_changed(row, EDITABLE, opened)
     changed = _as_changed(row, changes)
+    _ask_interval(changed)
     if any(getattr(row, name) != getattr(changed, name) for name in _DEPARTS):
         ask_departure(changed, by)
     _clean(changed)
@@ -110,9 +114,12 @@ def _as_changed(plan: Plan, changes: Mapping[str, Any]) -> Plan:
     return changed
 
 
-def _clean(plan: Plan) -> None:
+def _ask_interval(plan: Plan) -> None:
     if not plan.every.stated:
         raise BadValueError("Give an interval in months, running hours or charge cycles.", field="every_months")
+
+
+def _clean(plan: Plan) -> None:
     try:
         plan.full_clean()
     except ValidationError as error:

@@ -5,10 +5,12 @@ from datetime import date, timedelta
 from typing import Any, Final
 
 from fleet.audit.changes import Changes, change
+from fleet.audit.models import TrailEntry
 from fleet.core import due as calendar
 from fleet.registry.models import Device
 from fleet.schedules.models import Due
 from fleet.schedules.queries import reaches
+from fleet.web import clock
 
 #: A plan by counters whose date cannot be told (counter never read, driver not used) falls due after so many months,
 #: so that somebody reads the counter. Our own rule, no source.
@@ -16,11 +18,26 @@ COUNTER_CHECK_MONTHS: Final = 12
 
 
 def reckoned(due: Due) -> calendar.Window:
-    """The window that plan and history give, whichever of months, running hours and charge cycles comes first."""
+    """The window that plan and history give, whichever of months, running hours and charge cycles comes first.
+
+    The first due of a driver that was on record before the plan lies on the day the plan was added or later: nobody
+    could do before what it asks for, and no finished period changes. A stated last service is counted from as it is.
+    """
     plan = due.plan
     days = [reach.day for reach in reaches(due)]
     day = calendar.earliest(*days) or calendar.add_months(due.last_done_on or due.anchor, COUNTER_CHECK_MONTHS)
+    added = _added_to(due) if due.last_done_on is None and day < clock.today() else None
+    if added and day < added:
+        return calendar.window(added, 0, plan.window_after_days)
     return calendar.window(day, plan.window_before_days, plan.window_after_days)
+
+
+def _added_to(due: Due) -> date | None:
+    """The day its plan was added, where the driver was on record by then; told by the trail, which never changes."""
+    added = due.plan.added
+    if added is None or not TrailEntry.objects.filter(device_ref=due.device_id, pk__lt=added.pk).exists():
+        return None
+    return clock.local_day(added.entered_at)
 
 
 def late_since(closes: date, today: date) -> date | None:
@@ -35,10 +52,13 @@ def place(due: Due, span: calendar.Window, today: date, **more: Any) -> Changes:
     return change(due, due_on=span.due, opens_on=span.opens, closes_on=span.closes, late_since=stands, **kept)
 
 
-def still_planned(monday: date | None, span: calendar.Window) -> date | None:
-    """The planned week if it still meets the window; None if it doesn't, or there is none."""
-    meets = monday is not None and span.opens - timedelta(days=6) <= monday <= span.closes
-    return monday if meets else None
+def still_planned(planned: date | None, span: calendar.Window) -> date | None:
+    """The planned week if a working day of it still lies in the window, from that day on; None otherwise."""
+    if planned is None:
+        return None
+    monday = calendar.monday_of(planned)
+    meets = span.opens - timedelta(days=4) <= monday <= span.closes
+    return max(planned if planned <= span.closes else monday, span.opens) if meets else None
 
 
 def locked_due(due: Due) -> Due:

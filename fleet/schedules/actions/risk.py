@@ -132,20 +132,53 @@ def ask_departure(plan: Plan, by: Actor) -> None:
 
 
 def ask_longer(held: Plan, changed: Plan, why: str, by: Actor) -> None:
-    """Refuse a longer interval on the maker's own word, for a high-risk type, but by a manager and with the reason.
+    """Refuse what lets more time pass, for a high-risk type, but by a manager and with the reason.
 
-    The maker may have changed its instructions; without this, it would be the way round an alternative schedule.
+    A longer interval on the maker's own word (the maker may have changed its instructions), a window that stays open
+    longer after the due day, and a plan switched off: each would be a way round an alternative schedule.
     """
-    if changed.basis != Plan.Basis.MAKER or not changed.every.longer_than(held.every):
-        return
     if not high_risk(changed.device_type):
         return
+    if held.active and not changed.active:
+        say = "Say why it is no longer needed, or what takes its place."
+        _ask_manager("switch off a plan of it", "active", say, why, by)
+    if changed.basis == Plan.Basis.MAKER and changed.every.longer_than(held.every):
+        say = "Say which of the maker's documents states the longer interval, or choose the alternative schedule."
+        _ask_manager("lengthen its interval", "every_months", say, why, by)
+    if changed.window_after_days > held.window_after_days:
+        say = "Say why the work may wait longer after its due day."
+        _ask_manager("widen a window after the due day", "window_after_days", say, why, by)
+
+
+def ask_new(plan: Plan, why: str, by: Actor) -> None:
+    """Refuse a new plan for a high-risk type that lets more time pass than one of its kind, but with a reason.
+
+    By the maker's instructions it states the maker's interval, so that a longer one shows as what it is. One already
+    allowed as an alternative schedule has its reason. Plans switched off count too: they are what it may replace.
+    """
+    if not high_risk(plan.device_type):
+        return
+    if plan.basis == Plan.Basis.MAKER and not plan.maker_every.stated:
+        message = "This type is high-risk. Give the interval that the maker's instructions state."
+        raise BadValueError(message, field="maker_months")
+    if plan.allowed_by:
+        return
+    others = Plan.objects.filter(device_type=plan.device_type, kind=plan.kind)
+    if longer := next((one for one in others if _lets_more_pass(plan, one)), None):
+        say = f"Say why it lets more time pass than “{longer}”."
+        _ask_manager("add a plan that lets more time pass than one it has", "every_months", say, why, by)
+
+
+def _lets_more_pass(plan: Plan, other: Plan) -> bool:
+    return plan.every.longer_than(other.every) or plan.window_after_days > other.window_after_days
+
+
+def _ask_manager(deed: str, field: str, say: str, why: str, by: Actor) -> None:
     if May.SET_RISK_LIMITS not in by.duties:
-        message = "This type is high-risk: only a manager may lengthen its interval, with the reason."
-        raise BadValueError(message, field="every_months")
+        message = f"This type is high-risk: only a manager may {deed}, with the reason."
+        raise BadValueError(message, field=field)
     if not why.strip():
-        message = "This type is high-risk. Say which of the maker's documents states the longer interval, or choose the"
-        raise BadValueError(f"{message} alternative schedule.", field="why")
+        raise BadValueError(f"This type is high-risk. {say}", field="why")
 
 
 def _refuse_bound(device_type: DeviceType) -> None:

@@ -1,11 +1,14 @@
 """Plans (what must be done to a type, how often) and dues (one device's next date for a plan, with its window)."""
 
 from decimal import Decimal
+from typing import ClassVar
 
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.functional import cached_property
 
+from fleet.audit.models import TrailEntry
 from fleet.core.risk import Every
 from fleet.people.scope import PlacedQuerySet
 from fleet.registry.models import Device, DeviceType, Place
@@ -14,6 +17,9 @@ from fleet.web.phrases import day
 
 class Plan(models.Model):
     """A service that a device type needs every so many months, running hours or charge cycles."""
+
+    #: What the trail calls its beginning.
+    ADDED: ClassVar = "added plan"
 
     class Kind(models.TextChoices):
         SERVICE = "service", "Service"
@@ -81,6 +87,11 @@ class Plan(models.Model):
     def maker_every(self) -> Every:
         """How often the maker asks for it; nothing stated where the plan follows the maker."""
         return Every(self.maker_months, self.maker_hours, self.maker_cycles)
+
+    @cached_property
+    def added(self) -> TrailEntry | None:
+        """Its beginning in the trail."""
+        return TrailEntry.objects.filter(subject_kind="plan", subject_id=self.pk, verb=self.ADDED).first()
 
 
 class DueQuerySet(PlacedQuerySet["Due"]):

@@ -1,6 +1,7 @@
 """Levelling the work of the coming weeks: a proposal made, looked at, taken up or dropped."""
 
 from collections.abc import Callable, Iterable, Iterator
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -9,6 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from fleet.core.due import Window
 from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
@@ -16,6 +18,7 @@ from fleet.schedules import actions, levelling_plot, queries
 from fleet.schedules.levelling_forms import LevellingForm
 from fleet.schedules.models import Due, Levelling
 from fleet.schedules.queries import Proposal, Row
+from fleet.schedules.wording import week_words
 from fleet.web import csv_out
 from fleet.web.csv_out import Cell
 from fleet.web.forms import put_beside
@@ -23,7 +26,17 @@ from fleet.web.guards import demand, guard
 
 _SHOWN = 200
 _PAST = 20
-_DUES_HEADER = ("Asset", "Work", "Home", "Due on", "Window opens", "Window closes", "Planned week", "Why none")
+_DUES_HEADER = (
+    "Asset",
+    "Work",
+    "Home",
+    "Due on",
+    "Window opens",
+    "Window closes",
+    "Planned week",
+    "In that week",
+    "Why none",
+)
 
 
 @guard(May.SEE_REPORTS)
@@ -61,8 +74,8 @@ def one_levelling(request: HttpRequest, pk: int) -> HttpResponse:
             "over": [each for each in proposal.weeks if each.over],
             "figure": levelling_plot.draw(proposal.weeks, hours),
             "week": week,
-            "dues": _told(request, proposal.of_week(week.number)[:_SHOWN]),
-            "without": _told(request, proposal.without[:_SHOWN]),
+            "dues": _told(request, proposal, proposal.of_week(week.number)[:_SHOWN]),
+            "without": _told(request, proposal, proposal.without[:_SHOWN]),
         }
     return render(request, "schedules/one_levelling.html", context)
 
@@ -86,15 +99,16 @@ def levelling_dues(request: HttpRequest, pk: int) -> HttpResponseBase:
     """Each due of the proposal with its week as a file for a spreadsheet."""
     proposal = queries.proposal(_row(request, pk))
     rows = sorted(proposal.rows, key=lambda row: (row.week is None, row.week, row.due_on)) if proposal else []
-    return csv_out.answer(f"levelling-{pk}-dues", _DUES_HEADER, _cells(request, proposal, rows))
+    cells = _cells(request, proposal, rows) if proposal else ()
+    return csv_out.answer(f"levelling-{pk}-dues", _DUES_HEADER, cells)
 
 
-def _cells(request: HttpRequest, proposal: Proposal | None, rows: Iterable[Row]) -> Iterator[list[Cell]]:
-    for due, row in _told(request, list(rows)):
-        week = proposal.weeks[row.week].monday if proposal and row.week is not None else None
+def _cells(request: HttpRequest, proposal: Proposal, rows: Iterable[Row]) -> Iterator[list[Cell]]:
+    for due, row, cut in _told(request, proposal, list(rows)):
+        week = _monday(proposal, row)
         why = row.why.label if row.why else ""
         named = [due.device.asset_number, due.plan.name, f"{due.device.home}, {due.device.home.site}"]
-        yield [*named, row.due_on, row.opens_on, row.closes_on, week, why]
+        yield [*named, row.due_on, row.opens_on, row.closes_on, week, cut, why]
 
 
 @guard(May.SEE_REPORTS)
@@ -151,10 +165,22 @@ def _week(request: HttpRequest, proposal: Proposal) -> queries.Week:
     return found or next((week for week in proposal.weeks if week.dues), proposal.weeks[0])
 
 
-def _told(request: HttpRequest, rows: list[Row]) -> list[tuple[Due, Row]]:
-    """The dues of the rows as they stand, within the person's places; one that moved elsewhere is left out."""
+def _monday(proposal: Proposal, row: Row) -> date | None:
+    return None if row.week is None else proposal.weeks[row.week].monday
+
+
+def _cut(proposal: Proposal, row: Row) -> str:
+    monday = _monday(proposal, row)
+    return week_words(monday, Window(row.opens_on, row.due_on, row.closes_on)) if monday else ""
+
+
+def _told(request: HttpRequest, proposal: Proposal, rows: list[Row]) -> list[tuple[Due, Row, str]]:
+    """The dues of the rows as they stand, and where their window cuts the week; within the person's places.
+
+    One that moved elsewhere is left out.
+    """
     seen = Due.objects.within(person_of(request)).select_related("plan", "device__home__site")
     dues: dict[int, Due] = {}
     for start in range(0, len(rows), 500):
         dues |= seen.in_bulk([row.due for row in rows[start : start + 500]])
-    return [(dues[row.due], row) for row in rows if row.due in dues]
+    return [(dues[row.due], row, _cut(proposal, row)) for row in rows if row.due in dues]

@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
+from fleet.core.due import monday_of
 from fleet.core.errors import BenchwardError
 from fleet.core.permissions import May
 from fleet.people.queries import acting, person_of
@@ -17,7 +18,7 @@ from fleet.schedules import actions, queries
 from fleet.schedules.forms import AttemptForm, DeferForm, IntervalForm
 from fleet.schedules.models import Due, DueAttempt
 from fleet.schedules.tables import standing
-from fleet.schedules.wording import every_words, first_words, planned_words
+from fleet.schedules.wording import every_words, first_words, planned_words, week_cut
 from fleet.web import clock, phrases
 from fleet.web.forms import put_beside
 from fleet.web.guards import demand, fetch, guard
@@ -106,6 +107,8 @@ def _page(request: HttpRequest, due: Due, sent: Forms) -> HttpResponse:
         "above": [("Late", reverse("schedules:overdue"))],
         "standing": standing(due),
         "every": every_words(due.every),
+        "monday": monday_of(due.planned_for) if due.planned_for else None,
+        "cut": week_cut(due),
         "planned": planned_words(queries.work_calendar().planned(due)),
         "first": first_words(queries.reaches(due), clock.today()),
         "attempts": queries.attempts_of(due),

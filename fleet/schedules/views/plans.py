@@ -40,9 +40,9 @@ def new_plan(request: HttpRequest) -> HttpResponse:
     """Add a plan: each accepted driver of the type gets its due."""
 
     def act(typed: dict[str, Any]) -> str:
-        facts = {name: value for name, value in typed.items() if name not in _OWN}
+        facts = {name: value for name, value in typed.items() if name not in {*_OWN, "why"}}
         own = {name: typed[name] for name in _OWN}
-        row = actions.add_plan(actions.NewPlan(**own, facts=facts), by=acting(request))
+        row = actions.add_plan(actions.NewPlan(**own, facts=facts), why=typed["why"], by=acting(request))
         if row.pk in queries.plans_on_their_way():
             return f"“{row}” is added; a job opens the dues of its drivers now."
         return f"“{row}” is added; {row.dues.count()} drivers have their due."
