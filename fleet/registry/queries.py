@@ -131,3 +131,9 @@ def type_of_di(di: str) -> DeviceType | None:
     """The type that carries this UDI device identifier, or was told to; None when none or several do."""
     rows = list(types().filter(Q(di=di) | Q(identifiers__di=di)).distinct()[:2]) if di else []
     return rows[0] if len(rows) == 1 else None
+
+
+def is_astray(device: Device) -> bool:
+    """Whether a training unit stands in a ward that is not its home, among drivers for patients."""
+    in_ward = device.place.kind == Place.Kind.WARD and device.place_id != device.home_id
+    return in_ward and device.pool == Device.Pool.TRAINING

@@ -24,8 +24,10 @@ from fleet.notices.queries import answered_on
 from fleet.registry import actions as registry
 from fleet.registry.actions.devices import locked
 from fleet.registry.models import Device, Place
+from fleet.registry.queries import is_astray
 from fleet.rounds.models import Round, RoundStop
 from fleet.rounds.queries import latest_stop, round_page, to_do_of
+from fleet.rounds.queries.due import ASTRAY
 from fleet.schedules import actions as schedules
 from fleet.schedules.models import Due, DueAttempt, Plan
 from fleet.tags import actions as tags
@@ -76,7 +78,12 @@ _ATTEMPTS: Final[Mapping[str, DueAttempt.Reason]] = {
     _What.REFUSED.value: DueAttempt.Reason.REFUSED,
 }
 #: What a driver is taken for when no tag, order or due says so.
-_ADVISED: Final = (("alert", OrderKind.CORRECTIVE), ("battery", OrderKind.BATTERY), ("library", OrderKind.LIBRARY))
+_ADVISED: Final = (
+    ("alert", OrderKind.CORRECTIVE),
+    ("battery", OrderKind.BATTERY),
+    ("library", OrderKind.LIBRARY),
+    (ASTRAY, OrderKind.CLEANING),
+)
 
 
 @transaction.atomic
@@ -170,6 +177,9 @@ def _refuse(row: Round, driver: Device, held: RoundStop | None, what: RoundStop.
     if what is _What.REFUSED and driver.condition == Condition.OUT_OF_USE:
         message = f"{driver} is out of use: no ward keeps it. Take it along, or say that it is in use on a patient."
         raise MoveRefusedError(message)
+    if what is _What.REFUSED and is_astray(driver):
+        message = f"{driver} is for training only: no ward keeps it. Take it along, or say that it is on a patient."
+        raise MoveRefusedError(message)
 
 
 def _sent_before(known: RoundStop, row: Round, device: Device) -> RoundStop:
@@ -214,7 +224,7 @@ def _do(row: Round, driver: Device, fresh: RoundStop, by: Actor) -> None:
     elif what is _What.NOT_FOUND:
         schedules.look_in_vain(driver, row.place, note=fresh.note, at=fresh.at, by=by)
     elif what in _ATTEMPTS:
-        if what is _What.IN_USE and driver.condition != Condition.IN_SERVICE:
+        if what is _What.IN_USE and (driver.condition != Condition.IN_SERVICE or is_astray(locked(driver))):
             tags.found_in_use(driver, locked(driver).place, note=fresh.note, by=by)
         for due in Due.objects.filter(device=driver, suspended=False, opens_on__lte=clock.today()):
             schedules.attempt(due, _ATTEMPTS[what], note=fresh.note, at=fresh.at, by=by)

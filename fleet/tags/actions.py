@@ -83,11 +83,12 @@ def raise_tag(device: Device, report: Report, *, by: Actor) -> Raised:
 
 @transaction.atomic
 def found_in_use(device: Device, place: Place, *, by: Actor, note: str = "") -> Raised:
-    """Somebody met a driver on a patient that is out of use on record: its tag says so, and its custody record.
+    """Somebody met a driver on a patient that is out of use, or for training only: its tag and custody record say so.
 
     Whether anybody was harmed is not known here, so it is not said: the ward reports that.
     """
-    words = f"Met in use on a patient at {place}, although it is out of use. {note}".strip()
+    why = "for training only" if device.pool == Device.Pool.TRAINING else "out of use"
+    words = f"Met in use on a patient at {place}, although it is {why}. {note}".strip()
     report = Report(
         what=TagReport.What.IN_USE,
         connected=YesNo.YES,

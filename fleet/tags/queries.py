@@ -91,9 +91,16 @@ def ours(person: Person) -> QuerySet[Device]:
     return found
 
 
+def for_training(person: Person) -> QuerySet[Device]:
+    """Training units in wards of the person: never for patients, so they stand in no list of those in service."""
+    rows: QuerySet[Device] = devices().filter(place__in=ward_places(person), pool=Device.Pool.TRAINING.value)
+    return rows.exclude(condition=Condition.RETIRED.value).order_by("place__name", "asset_number")
+
+
 def in_service(person: Person) -> QuerySet[Device]:
     """Drivers in service at the person's places, by place and number, each with the ward's latest `words` of late."""
     rows = devices().within(person).filter(condition=Condition.IN_SERVICE.value)
+    rows = rows.exclude(pool=Device.Pool.TRAINING.value)
     words = Prefetch("ward_words", WardWord.objects.filter(at__gte=clock.now() - WORD_FOR), to_attr="words")
     found: QuerySet[Device] = rows.prefetch_related(words).order_by("place__name", "asset_number")
     return found

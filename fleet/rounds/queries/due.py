@@ -21,7 +21,7 @@ from fleet.libraries.queries import State, standing
 from fleet.notices.models import Edition
 from fleet.notices.queries import open_lines
 from fleet.registry.models import Device, DeviceQuerySet, Place
-from fleet.registry.queries import devices
+from fleet.registry.queries import devices, is_astray
 from fleet.rounds.queries.use import NOT_KNOWN, Sign
 from fleet.schedules.models import Due, DueAttempt, Plan
 from fleet.schedules.queries.days import WorkCalendar, work_calendar
@@ -49,6 +49,10 @@ _WORDS: Final = {
 
 #: Characters of what an order was raised for, a recheck or a report, that a list has room for.
 _SAID: Final = 90
+
+
+#: The reason of a training unit that stands among drivers for patients.
+ASTRAY: Final = "astray"
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +83,11 @@ class ToDo:
         return any(reason.late for reason in self.reasons)
 
     @property
+    def astray(self) -> bool:
+        """Whether it is a training unit in a ward that is not its home."""
+        return any(reason.kind == ASTRAY for reason in self.reasons)
+
+    @property
     def for_the_bench(self) -> bool:
         """Whether something on it cannot be done where it stands."""
         return any(not reason.on_the_spot for reason in self.reasons)
@@ -103,6 +112,7 @@ def to_do(rows: DeviceQuerySet, on: date) -> list[ToDo]:
     kinds: dict[int, set[str]] = defaultdict(set)
     loads = _libraries(drivers, on, reasons, kinds)
     _out_of_use(drivers, reasons)
+    _astray(drivers, reasons)
     _tags(rows, reasons)
     _orders(rows, reasons, kinds)
     _alerts(rows, reasons)
@@ -179,6 +189,13 @@ def _out_of_use(drivers: Iterable[Device], reasons: _Reasons) -> None:
     for device in drivers:
         if device.condition == Condition.OUT_OF_USE:
             reasons[device.pk].append(Reason("out", "Out of use: the bench looks it over before it is used again"))
+
+
+def _astray(drivers: Iterable[Device], reasons: _Reasons) -> None:
+    for device in drivers:
+        if is_astray(device):
+            words = "Training only, not for patients: take it out of the ward"
+            reasons[device.pk].append(Reason(ASTRAY, words, late=True))
 
 
 def _tags(rows: DeviceQuerySet, reasons: _Reasons) -> None:

@@ -34,14 +34,16 @@
     const load = row?.dataset.walkLoad ?? "";
     card.querySelector("[data-walk-load]").textContent = load;
     const out = "walkOutOfUse" in (row?.dataset ?? {});
+    const astray = "walkAstray" in (row?.dataset ?? {});
     const shown = {
       "[data-walk-unlisted]": !row,
       "[data-walk-harm]": quarantined,
       "[data-walk-out]": out,
+      "[data-walk-training]": astray,
       "[data-walk-ask]": !quarantined,
       "[value=taken]": !quarantined,
       "[value=done]": load,
-      "[value=refused]": !out,
+      "[value=refused]": !out && !astray,
     };
     for (const [selector, holds] of Object.entries(shown)) {
       if (!holds) card.querySelector(selector).remove();

@@ -84,7 +84,8 @@ def ours(request: HttpRequest) -> HttpResponse:
     person = person_of(request)
     if request.GET.get("show") == IN_SERVICE:
         rows = Paginator(queries.in_service(person), PER_PAGE).get_page(request.GET.get("page"))
-        return render(request, "tags/in_service.html", {"rows": rows, "tabs": _tabs(IN_SERVICE)})
+        shown = {"rows": rows, "tabs": _tabs(IN_SERVICE), "training": queries.for_training(person)}
+        return render(request, "tags/in_service.html", shown)
     rows = Paginator(queries.ours(person), PER_PAGE).get_page(request.GET.get("page"))
     back = queries.lately_back(person)[:PER_PAGE]
     lost = queries.not_located(person)
