@@ -129,7 +129,7 @@ class PlanForm(ActionForm):
             "every_months": "Give one limit or several; what comes first counts.",
             "every_hours": "By the driver's own counter, at its recent rate.",
             "every_cycles": "Of the packs while in the driver, as counted on them.",
-            "maker_months": "May all stay empty where the plan follows the maker; one for a high-risk type needs them.",
+            "maker_months": "All may stay empty where the plan follows the maker, but not of a new plan at high risk.",
             "basis_reason": "From here on: only for another schedule than the maker's.",
             "basis_evidence": "What on record shows that it is safe: services without a finding, failures.",
         }
