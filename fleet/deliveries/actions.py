@@ -159,6 +159,21 @@ def take_out(line: DeliveryLine, *, by: Actor) -> DeliveryLine:
 
 
 @transaction.atomic
+def compared(delivery: Delivery, line: int | None = None, *, by: Actor) -> int:
+    """Say that the label bears out a line's doubtful code (without a line, each of the delivery).
+
+    How many lines that were is returned. A serial number that is wrong is taken out and typed in instead.
+    """
+    row = _held(delivery, by)
+    doubtful = [each for each in queries.lines(row) if each.warnings and line in {None, each.pk}]
+    for each in doubtful:
+        before = {"serial_number": each.serial_number, "doubts": each.warnings}
+        change(each, warnings=[])
+        record(Happening("compared with label", row, before=before, after={"doubts": []}), by=by)
+    return len(doubtful)
+
+
+@transaction.atomic
 def finish(delivery: Delivery, *, by: Actor) -> list[Device]:
     """Make the drivers, their asset numbers and their acceptance orders together, or nothing of it.
 

@@ -51,6 +51,11 @@ class DeliveryPage:
     accepted: int = 0
 
     @property
+    def doubtful(self) -> int:
+        """How many codes are to be compared with the label."""
+        return sum(bool(row.line.warnings) for row in self.rows)
+
+    @property
     def problems(self) -> list[Row]:
         """The rows that stand against taking it in, in the order of scanning."""
         return [row for row in reversed(self.rows) if row.problem]
@@ -185,6 +190,8 @@ def _against(held: list[DeliveryLine], numbers: list[str]) -> dict[int, str]:
     taken = set(Device.objects.filter(asset_number__in=numbers).values_list("asset_number", flat=True))
     found: dict[int, str] = {}
     for line, number in zip(held, numbers, strict=True):
+        if line.warnings:
+            found[line.pk] = f"Compare serial {line.serial_number} with its label. {' '.join(line.warnings)}"
         if number in taken:
             found[line.pk] = f"Asset number {number} belongs to another driver. Give another first number."
         if same := known.get((line.device_type_id, line.serial_number)):

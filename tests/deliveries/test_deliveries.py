@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 
+from fleet.audit.models import TrailEntry
 from fleet.bench.models import Order
 from fleet.core.errors import BadValueError, ConflictError, NotAllowedError
 from fleet.core.lifecycle import Condition
@@ -11,6 +12,7 @@ from fleet.deliveries import actions, queries
 from fleet.deliveries.actions import Heard
 from fleet.deliveries.models import Delivery
 from fleet.people.models import Person
+from fleet.registry import actions as registry
 from fleet.registry.models import Device, TypeIdentifier
 from fleet.web import clock
 from tests.bench.builders import as_actor, finish, received, work
@@ -193,3 +195,19 @@ def test_a_ward_takes_nothing_in(ward_nurse: Person) -> None:
     """Only whoever hands drivers over may."""
     with pytest.raises(NotAllowedError):
         actions.scan(a_delivery(), "SN-1", by=as_actor(ward_nurse))
+
+
+def test_a_doubtful_code_stands_against_the_delivery_until_its_label_was_compared() -> None:
+    """A serial that may have swallowed a date is named by its row until a person says that the label reads so."""
+    delivery = a_delivery()
+    registry.learn_identifier(delivery.device_type, "09506000134352", by=BY)
+    scanned = actions.scan(delivery, "010950600013435221RV000617290200", by=BY)
+    assert scanned.line is not None
+    assert scanned.line.warnings
+    with pytest.raises(BadValueError, match="Row 1: Compare serial RV000617290200 with its label"):
+        actions.finish(delivery, by=BY)
+    assert queries.delivery_page(delivery).doubtful == 1
+    assert actions.compared(delivery, scanned.line.pk, by=BY) == 1
+    assert actions.compared(delivery, by=BY) == 0
+    assert TrailEntry.objects.get(verb="compared with label").before["serial_number"] == "RV000617290200"
+    assert len(actions.finish(delivery, by=BY)) == 1

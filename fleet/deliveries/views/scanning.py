@@ -76,6 +76,20 @@ def take_out(request: HttpRequest, pk: int, line: int) -> HttpResponse:
 
 @guard(May.HAND_OVER)
 @require_POST
+def compared(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say of one line, or of all, that its label reads as its code was read."""
+    row, line = _fetched(request, pk), request.POST.get("line", "")
+    try:
+        many = actions.compared(row, int(line) if line.isdecimal() else None, by=acting(request))
+    except BenchwardError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, f"Compared with the label: {many}.")
+    return redirect("deliveries:one", row.pk)
+
+
+@guard(May.HAND_OVER)
+@require_POST
 def finish(request: HttpRequest, pk: int) -> HttpResponse:
     """Make drivers, acceptance orders and labels together; where a row stands against it, nothing is made."""
     row = _fetched(request, pk)
