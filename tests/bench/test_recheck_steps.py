@@ -127,6 +127,7 @@ def test_the_driver_returns_by_the_steps_asked_for(analyser: Instrument, technic
     assert Due.objects.get(device=device).due_on == due_on
     alert.refresh_from_db()
     assert alert.closed_at is None
+    assert queries.findings(clock.today(), clock.today(), technician).overall.services == 0
     assert technician.pk in queries.workers(done)
     assert not Reading.objects.filter(order=done, by=None, verdict="pass").exists()
 

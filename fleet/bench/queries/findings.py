@@ -1,8 +1,8 @@
 """What planned services come upon, and which faults came of work: what an interval can be argued by.
 
-A service counts once it ended with the driver in hand. The yield is the part of the services with an answer that came
-upon anything; those without an answer are counted apart. A fault is laid to the work before it only where a person
-said so.
+A service counts once it ended with the driver in hand; a recheck of some readings is none. The yield is the part of the
+services with an answer that came upon anything; those without an answer are counted apart. A fault is laid to the work
+before it only where a person said so.
 """
 
 from collections import Counter
@@ -101,7 +101,7 @@ class Findings:
 def findings(first: date, last: date, person: Person) -> Findings:
     """Work that ended on the days `first` to `last`, both included, and the faults laid to it, whenever they came."""
     works = _ended(first, last, person)
-    services = [order for order in works if order.kind == OrderKind.PLANNED]
+    services = [order for order in works if order.kind == OrderKind.PLANNED and not order.asked]
     faults = _faults(works)
     return Findings(
         overall=_yield("All services", services),
