@@ -15,12 +15,15 @@ def last_judged(order: Order) -> dict[int, Reading]:
 
 
 def verdicts(order: Order) -> dict[int, str]:
-    """What counts of each answered step: its latest answer, and a failure until it is judged anew and passes."""
+    """What counts of each answered step: its latest answer, but a failure where that only says "not applicable"."""
     held: dict[int, str] = {}
-    rows = Reading.objects.filter(order=order).order_by("pk").values_list("step_id", "verdict")
-    for step, verdict in rows:
-        if verdict != Reading.Verdict.NOT_APPLICABLE or held.get(step) not in FAILED:
-            held[step] = verdict
+    judged: dict[int, str] = {}
+    rows = Reading.objects.filter(order=order).order_by("pk").values_list("step_id", "verdict", "latest")
+    for step, verdict, counts in rows:
+        if verdict != Reading.Verdict.NOT_APPLICABLE:
+            judged[step] = verdict
+        if counts:
+            held[step] = judged.get(step, verdict) if judged.get(step) in FAILED else verdict
     return held
 
 
