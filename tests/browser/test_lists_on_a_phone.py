@@ -4,27 +4,18 @@ import pytest
 from playwright.sync_api import expect
 
 from fleet.people.models import Person
-from fleet.registry.models import Device
 from fleet.schedules.models import DueAttempt
 from tests.browser.conftest import OpenAs
-from tests.builders import a_device
-from tests.schedules.builders import a_plan
+from tests.rounds.builders import a_due_driver
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 PHONE = 390
 
 
-def a_late_driver() -> Device:
-    """A driver accepted in March 2024 that was never served."""
-    device = a_device()
-    a_plan()
-    return device
-
-
 def test_the_list_stands_before_its_filters(open_as: OpenAs, manager: Person) -> None:
     """On a phone the filters are folded away until asked for, stay open while they narrow, and never hide the count."""
-    a_late_driver()
+    a_due_driver()
     page = open_as(manager, PHONE)
     page.goto("/schedules/overdue/")
     expect(page.get_by_role("heading", name="1 due is late")).to_be_visible()
@@ -39,7 +30,7 @@ def test_the_list_stands_before_its_filters(open_as: OpenAs, manager: Person) ->
 
 def test_a_visit_in_vain_is_recorded_from_the_list(open_as: OpenAs, technician: Person) -> None:
     """From a late driver's card two taps and a button record that it could not be found."""
-    device = a_late_driver()
+    device = a_due_driver()
     page = open_as(technician, PHONE)
     page.goto("/schedules/overdue/")
     page.get_by_role("link", name="Open", exact=True).click()
