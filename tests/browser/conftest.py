@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import pytest
 from django.conf import settings
 from django.test import Client
-from playwright.sync_api import Browser, ConsoleMessage, Page, Response, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Response, expect, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
 from fleet.people.models import Person
@@ -20,6 +20,8 @@ __all__ = ["start_worker"]
 
 OpenAs = Callable[..., Page]
 SERVER_ERROR, REFUSED = 500, 400
+#: Milliseconds until what is expected of a page counts as not come: two suites share a machine.
+PATIENCE = 20_000
 # Chromium tells each answer of 400 and more this way, without its address; `Complaints.answered` knows which counts.
 _ANSWER_IN_CONSOLE = "Failed to load resource"
 
@@ -53,6 +55,7 @@ def chromium(chromium_path: str) -> Iterator[Browser]:
     with pytest.MonkeyPatch.context() as patch, sync_playwright() as playwright:
         # Playwright keeps an event loop in the thread of the test, which Django would take for asynchronous code.
         patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+        expect.set_options(timeout=PATIENCE)
         browser = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox"])
         yield browser
         browser.close()
